@@ -1,0 +1,1 @@
+"""The Shearwright workstation: cache, outbox, offline planning and sync."""

@@ -1,0 +1,1 @@
+"""The wire contract, shared by service and workstation."""

@@ -1,0 +1,1 @@
+"""The Shearwright service: engine, drawing, store and HTTP interface."""

@@ -1,0 +1,1 @@
+"""Dividing stock into parts: physical rules of a cut, the search for good layouts, lower bounds."""

@@ -1,0 +1,356 @@
+"""Which cuts this machine can make on this piece: the physical limits as one set of rules.
+
+Both the search for layouts and the writing of the program ask here, so that no layout is proposed
+which no program can cut. The rules, in the trade's terms:
+
+* Pieces are separated from the datum end of an axis, one after another. A cut that separates an
+  item of depth ``s`` leaves a rest of depth ``r``. The side under the hold-downs must reach the
+  clamping depth; the side that falls must not be narrower than the smallest drop.
+* **Back gauge**: the item falls; ``low ≤ s ≤ high`` and ``r ≥ clamping depth``.
+* **Front stop**: the item is held, its datum edge against the stop, the rest falls; ``s`` in the
+  stops' range and ``≥ clamping depth``, ``r ≥ smallest drop``.
+* **Marked line**: either side may fall, the other must be held.
+* **Back gauge from the far end**: the rest falls, gauged; the item keeps what the true size of the
+  piece leaves, so its tolerance must bear that.
+* **No cut at all**: the item is what is left (``r = 0``); its tolerance must bear the stack-up.
+* A mill edge is cut away before it may bound a part, by at least the trim.
+* The piece must fit the blade and be gripped by the feet.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+from service.engine.machine import Machine
+from service.engine.order import Part, StockItem
+from service.engine.plan import Axis, Gauging, Leaf, Node
+from service.engine.quantities import Length, show_mm
+from service.engine.tolerance import allowed_deviation
+
+NO_LIMIT: Length = 1 << 40
+"""Stands for a tolerance nobody asks for."""
+
+_AXES: Final[tuple[Axis, Axis]] = ("x", "y")
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """One direction of a piece: its size and what bounds it.
+
+    `spread` is how far the true size may lie from the nominal one.
+    """
+
+    size: Length
+    near_mill: bool
+    far_mill: bool
+    spread: Length
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A rectangle in the operator's hands, with the state of its edges."""
+
+    x: Extent
+    y: Extent
+
+    def along(self, axis: Axis) -> Extent:
+        """The extent in the direction of `axis`."""
+        return self.x if axis == "x" else self.y
+
+    def across(self, axis: Axis) -> Extent:
+        """The extent at right angles to `axis`: along the blade when `axis` is cut."""
+        return self.y if axis == "x" else self.x
+
+
+def stock_piece(item: StockItem, trim: Length) -> Piece:
+    """The piece a stock item starts as. With no trim asked for, mill edges count as good edges."""
+    mill = item.edges == "mill" and trim > 0
+    return Piece(
+        Extent(item.length, mill, mill, item.oversize),
+        Extent(item.width, mill, mill, item.oversize),
+    )
+
+
+def trim_depth(machine: Machine, trim: Length) -> Length:
+    """Depth of a trim cut: the trim asked for, or the least the back gauge can gauge and let fall."""
+    return max(trim, machine.back_gauge.low, machine.smallest_drop)
+
+
+def cross_ok(machine: Machine, breadth: Length, longest: Length | None = None) -> str | None:
+    """Why a piece of that size along the blade cannot be cut, or None when it can.
+
+    `longest` is a limit by force, when that is below the cutting length.
+    """
+    limit = machine.cutting_length if longest is None else min(longest, machine.cutting_length)
+    if breadth > limit:
+        return f"{show_mm(breadth)} mm along the blade is more than the {show_mm(limit)} mm that can be cut"
+    if breadth < machine.hold_down.foot_width:
+        return (
+            f"{show_mm(breadth)} mm along the blade is narrower than a clamping foot "
+            f"({show_mm(machine.hold_down.foot_width)} mm), so the piece cannot be held"
+        )
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One way to separate an item: how it is gauged and which side falls.
+
+    `gauge` is the measured depth; `item_falls` says whether the item is the drop; `from_far`
+    whether the measure is taken from the far end. `accuracy` is the ± of the item that results.
+    """
+
+    gauging: Gauging
+    gauge: Length
+    item_falls: bool
+    from_far: bool
+    accuracy: Length
+
+
+def separate(
+    machine: Machine, extent: Extent, item: Length, tolerance: Length, far_end_min: Length
+) -> Cut | str:
+    """The best way to separate an item of that depth from the near end, or why there is none.
+
+    Parameters
+    ----------
+    extent
+        What the piece measures in this direction just before the cut; the near edge is good.
+    item
+        Depth of the item, less than ``extent.size``.
+    tolerance
+        Largest deviation ± that the item bears (:data:`NO_LIMIT`: any).
+    far_end_min
+        Least depth of the rest (a far mill edge must come off by the trim at least, when the rest
+        is what is left at the end of the level); 0 when nothing is asked.
+    """
+    rest = extent.size - item
+    clamp = machine.hold_down.depth
+    gauge = machine.back_gauge
+    if rest < max(far_end_min, 1):
+        return f"only {show_mm(rest)} mm would be left beyond the item, {show_mm(far_end_min)} mm is wanted"
+    reasons: list[str] = []
+
+    rest_held = rest >= clamp
+    item_held = item >= clamp
+    if not gauge.low <= item <= gauge.high:
+        reasons.append(
+            f"{show_mm(item)} mm is outside the back gauge's {show_mm(gauge.low)} to {show_mm(gauge.high)} mm"
+        )
+    elif item < machine.smallest_drop:
+        reasons.append(f"a drop of {show_mm(item)} mm is below the smallest drop")
+    elif not rest_held:
+        reasons.append(
+            f"the {show_mm(rest)} mm left in front would not reach the clamping depth of {show_mm(clamp)} mm"
+        )
+    elif gauge.accuracy > tolerance:
+        reasons.append(f"its tolerance of ±{show_mm(tolerance)} mm is finer than the back gauge")
+    else:
+        return Cut("back gauge", item, True, False, gauge.accuracy)
+
+    stops = machine.front_stops
+    if stops is not None and item_held and rest >= machine.smallest_drop:
+        if not stops.low <= item <= stops.high:
+            reasons.append(f"it is outside the front stops' {show_mm(stops.low)} to {show_mm(stops.high)} mm")
+        elif stops.accuracy > tolerance:
+            reasons.append(f"its tolerance of ±{show_mm(tolerance)} mm is finer than the front stops")
+        else:
+            return Cut("front stop", item, False, False, stops.accuracy)
+
+    left_over = extent.spread + gauge.accuracy
+    if (
+        item_held
+        and gauge.low <= rest <= gauge.high
+        and rest >= machine.smallest_drop
+        and left_over <= tolerance
+        and not extent.far_mill
+    ):
+        return Cut("back gauge", rest, False, True, left_over)
+
+    line = machine.marked_line_accuracy
+    if line is not None:
+        if line > tolerance:
+            reasons.append(f"its tolerance of ±{show_mm(tolerance)} mm is finer than a marked line")
+        elif rest_held and item >= machine.smallest_drop:
+            return Cut("marked line", item, True, False, line)
+        elif item_held and rest >= machine.smallest_drop:
+            return Cut("marked line", item, False, False, line)
+    if not item_held and not rest_held:
+        reasons.append("neither side of the cut could be clamped")
+    return "; ".join(reasons)
+
+
+@dataclass(frozen=True, slots=True)
+class Separation:
+    """One child of a split as it is made: `cut` is None for the one that is simply left."""
+
+    index: int
+    cut: Cut | None
+    made: Extent
+
+
+Refusal: TypeAlias = str
+
+
+def level(
+    machine: Machine,
+    extent: Extent,
+    sizes: tuple[Length, ...],
+    tolerances: tuple[Length, ...],
+    wanted: tuple[bool, ...],
+    trim: Length,
+) -> tuple[Separation, ...] | Refusal:
+    """Carry out a split: every child is separated in turn from the near end.
+
+    Parameters
+    ----------
+    extent
+        The piece in the direction of the split.
+    sizes
+        Depth of each child in order of position; they add up to ``extent.size``. When the near
+        edge is a mill edge the first child must be the trim.
+    tolerances
+        Largest deviation each child bears; :data:`NO_LIMIT` for waste.
+    wanted
+        False for trim, scrap and offcuts, whose edges may be mill edges and whose sizes are free.
+    trim
+        Trim asked for on mill edges.
+
+    Returns
+    -------
+    A :class:`Separation` a child, or the reason why the split cannot be made.
+    """
+    if sum(sizes) != extent.size:
+        return "the children do not fill the piece"
+    made: list[Separation] = []
+    rest = extent
+    for index, size in enumerate(sizes):
+        last = index == len(sizes) - 1
+        if wanted[index] and rest.near_mill:
+            return "a mill edge would bound a part: a trim cut is missing"
+        if last:
+            if wanted[index] and rest.far_mill:
+                return "the far mill edge would bound a part: it must be cut off"
+            if rest.spread > tolerances[index]:
+                return (
+                    f"the last {show_mm(size)} mm would carry ±{show_mm(rest.spread)} mm of the true size and "
+                    f"the cuts before it, its tolerance is ±{show_mm(tolerances[index])} mm"
+                )
+            made.append(Separation(index, None, rest))
+            break
+        ends_here = index == len(sizes) - 2 and not wanted[-1]
+        far_end_min = trim if ends_here and rest.far_mill else 0
+        cut = separate(machine, rest, size, tolerances[index], far_end_min)
+        if isinstance(cut, str):
+            return cut
+        made.append(Separation(index, cut, Extent(size, rest.near_mill, False, cut.accuracy)))
+        # What is left carries the error of every cut so far; a held item leaves it the same way.
+        rest = Extent(rest.size - size, False, rest.far_mill, rest.spread + _error(machine, cut))
+    return tuple(made)
+
+
+def _error(machine: Machine, cut: Cut) -> Length:
+    return machine.back_gauge.accuracy if cut.from_far else cut.accuracy
+
+
+def tolerance_along(node: Node, axis: Axis, parts: dict[str, Part]) -> Length:
+    """The finest tolerance that the extent of `node` along `axis` must hold.
+
+    It is that of every part which takes its size in that direction from the node itself.
+    """
+    if isinstance(node, Leaf):
+        if node.kind != "part" or node.ref is None:
+            return NO_LIMIT
+        part = parts[node.ref]
+        size = part.length if (axis == "x") != node.rotated else part.width
+        return allowed_deviation(part.tolerance, size)
+    if node.axis == axis:
+        return NO_LIMIT
+    return min(tolerance_along(child, axis, parts) for child in node.children)
+
+
+Walked: TypeAlias = dict[int, tuple[Separation, ...]]
+
+
+def walk(
+    machine: Machine,
+    node: Node,
+    piece: Piece,
+    parts: dict[str, Part],
+    trim: Length,
+    longest: Length | None = None,
+) -> Walked | Refusal:
+    """Try a whole layout tree on a piece: the separations of every split by ``id(split)``.
+
+    Returns the reason, with its place, when some cut cannot be made.
+    """
+    found: Walked = {}
+    refusal = _walk(machine, node, piece, parts, trim, longest, found)
+    return refusal if refusal is not None else found
+
+
+def _walk(
+    machine: Machine,
+    node: Node,
+    piece: Piece,
+    parts: dict[str, Part],
+    trim: Length,
+    longest: Length | None,
+    found: Walked,
+) -> Refusal | None:
+    if isinstance(node, Leaf):
+        return _leaf_refused(node, piece, parts)
+    axis = node.axis
+    breadth = piece.across(axis)
+    refused = cross_ok(machine, breadth.size, longest)
+    if refused is not None:
+        return refused
+    sizes = tuple(child.dx if axis == "x" else child.dy for child in node.children)
+    # A wanted child that is split along the other axis only may keep mill edges there until then.
+    made = level(
+        machine,
+        piece.along(axis),
+        sizes,
+        tuple(tolerance_along(child, axis, parts) for child in node.children),
+        tuple(needs_good_edges(child, axis) for child in node.children),
+        trim,
+    )
+    if isinstance(made, str):
+        return made
+    found[id(node)] = made
+    for child, separation in zip(node.children, made, strict=True):
+        grown = separation.made
+        sub = Piece(grown, breadth) if axis == "x" else Piece(breadth, grown)
+        refused = _walk(machine, child, sub, parts, trim, longest, found)
+        if refused is not None:
+            return refused
+    return None
+
+
+def _leaf_refused(leaf: Leaf, piece: Piece, parts: dict[str, Part]) -> Refusal | None:
+    if leaf.kind != "part":
+        return None
+    for axis in _AXES:
+        extent = piece.along(axis)
+        if extent.near_mill or extent.far_mill:
+            return f"part {leaf.ref} would keep a mill edge"
+        tolerance = tolerance_along(leaf, axis, parts)
+        if extent.spread > tolerance:
+            return (
+                f"part {leaf.ref}: {show_mm(extent.size)} mm would come out within "
+                f"±{show_mm(extent.spread)} mm, its tolerance is ±{show_mm(tolerance)} mm"
+            )
+    return None
+
+
+def needs_good_edges(node: Node, axis: Axis) -> bool:
+    """Whether a part inside takes one of its edges across `axis` from the node's own ends."""
+    if isinstance(node, Leaf):
+        return node.kind == "part"
+    if node.axis == axis:
+        # Its own level along this axis trims what it must.
+        return False
+    return any(needs_good_edges(child, axis) for child in node.children)

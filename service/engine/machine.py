@@ -1,0 +1,165 @@
+"""The shear on the floor: what it can reach, hold, gauge, push and lift.
+
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from service.engine.quantities import Length
+
+
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """The maker's plate: the thickness of plain steel of a named tensile strength [N/mm²]."""
+
+    thickness: Length
+    rm: float = 450.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rake:
+    """The slope between the blades [degrees]; fixed when both ends are equal."""
+
+    low_deg: float
+    high_deg: float
+    step_deg: float = 0.1
+
+    @property
+    def fixed(self) -> bool:
+        """Whether the machine has one rake only."""
+        return self.low_deg == self.high_deg
+
+
+@dataclass(frozen=True, slots=True)
+class GapRange:
+    """Blade gap that can be set, in steps of `step`."""
+
+    low: Length
+    high: Length
+    step: Length = 1
+
+
+@dataclass(frozen=True, slots=True)
+class BackGauge:
+    """The stop behind the blade. `accuracy` is the ± of a drop gauged with it."""
+
+    low: Length
+    high: Length
+    step: Length = 1
+    accuracy: Length = 10
+    speed_mm_s: float = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class FrontStops:
+    """Stops on the squaring arm, which measure the piece that stays in front."""
+
+    low: Length
+    high: Length
+    accuracy: Length = 50
+
+
+@dataclass(frozen=True, slots=True)
+class HoldDown:
+    """The row of clamping feet in front of the blade.
+
+    `depth` is the clamping depth: from the blade line to the far side of the feet, and so the
+    least depth a remainder may have. `feet` are the centres of the feet along the blade, counted
+    from the squaring arm; empty means that the bar clamps everywhere. `force_kn` is the force of
+    all the feet together, None when it is not known.
+    """
+
+    depth: Length
+    feet: tuple[Length, ...] = ()
+    foot_width: Length = 0
+    force_kn: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Lifting:
+    """Masses that may be handled [kg]: by one person, by two, by crane (None: no crane).
+
+    Defaults follow common practice only; the local rules decide.
+    """
+
+    one_person_kg: float = 25.0
+    two_people_kg: float = 40.0
+    crane_kg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TimeModel:
+    """Shop-set times [s] of what happens between strokes, and the rate of an hour.
+
+    No published times for shears were found: all of these are shop settings with a default.
+    """
+
+    program_setup_s: float = 180.0
+    settings_change_s: float = 45.0
+    gauge_start_s: float = 2.0
+    load_sheet_s: float = 60.0
+    place_piece_s: float = 8.0
+    turn_piece_s: float = 10.0
+    two_person_factor: float = 1.5
+    crane_s: float = 120.0
+    mark_line_s: float = 45.0
+    front_stop_s: float = 20.0
+    collect_s: float = 30.0
+    hour_rate: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """A machine profile.
+
+    Attributes
+    ----------
+    cutting_length
+        Longest edge it can shear.
+    rating
+        Thickness at a tensile strength, by the maker.
+    force_limit_kn
+        Largest shearing force [kN]; None: only the rating is known.
+    smallest_drop
+        Narrowest piece that may fall behind the blade in any gauging.
+    back_gauge, front_stops, marked_line_accuracy
+        The three ways to gauge; None where the machine lacks one. Every machine has the first.
+    squaring_arm
+        Length of the squaring arm; 0: none.
+    strokes_per_minute
+        At the full stroke and the lowest rake.
+    table_depth
+        Depth of the table in front; 0: not stated.
+    sheet_support, relief
+        Whether thin drops are carried, and whether the gauge can back off before the blade.
+    blade_edges
+        Cutting edges of one blade.
+    edge_life_m
+        Metres of reference cutting (the rated thickness of plain steel) one edge lasts: a shop
+        setting, corrected by measurements.
+    """
+
+    id: str
+    name: str
+    cutting_length: Length
+    rating: Rating
+    rake: Rake
+    gap: GapRange
+    back_gauge: BackGauge
+    hold_down: HoldDown
+    site: str | None = None
+    force_limit_kn: float | None = None
+    front_stops: FrontStops | None = None
+    marked_line_accuracy: Length | None = None
+    squaring_arm: Length = 0
+    smallest_drop: Length = 0
+    strokes_per_minute: float = 20.0
+    table_depth: Length = 0
+    sheet_support: bool = False
+    relief: bool = False
+    lifting: Lifting = field(default_factory=Lifting)
+    times: TimeModel = field(default_factory=TimeModel)
+    blade_edges: int = 4
+    edge_life_m: float = 60_000.0

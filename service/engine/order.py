@@ -1,0 +1,107 @@
+"""What is wanted, what there is to cut it from, and how the plan shall be made.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, TypeAlias
+
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.quantities import Length
+
+Grain: TypeAlias = Literal["any", "along", "across"]
+StockKind: TypeAlias = Literal["sheet", "offcut"]
+Edges: TypeAlias = Literal["mill", "cut"]
+Effort: TypeAlias = Literal["quick", "standard", "thorough"]
+ToleranceClass: TypeAlias = Literal["f", "m", "c", "v"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """Limits of a part's length and width: a class of ISO 2768-1, or the order's own ± limits.
+
+    `minus` and `plus` are both positive numbers; when they are None the class rules.
+    """
+
+    tolerance_class: ToleranceClass = "m"
+    minus: Length | None = None
+    plus: Length | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One line of an order: `quantity` equal rectangular blanks.
+
+    `grain` says how `length` lies to the rolling direction of the sheet: ``along`` it, ``across``
+    it, or ``any`` (the part may be turned).
+    """
+
+    ref: str
+    length: Length
+    width: Length
+    quantity: int
+    material: str
+    thickness: Length
+    grain: Grain = "any"
+    tolerance: Tolerance = field(default_factory=Tolerance)
+
+
+@dataclass(frozen=True, slots=True)
+class StockItem:
+    """Sheets or offcuts of one size; `length` runs along the rolling direction.
+
+    `edges`: ``mill`` edges are trimmed before they may bound a part, ``cut`` edges are straight,
+    square and can be gauged from. `oversize` is how much larger than its nominal size a piece may
+    have been delivered (it is never smaller). `price` is for one piece, in the shop's money.
+    """
+
+    ref: str
+    length: Length
+    width: Length
+    quantity: int
+    material: str
+    thickness: Length
+    kind: StockKind = "sheet"
+    edges: Edges = "mill"
+    oversize: Length = 2000
+    price: float | None = None
+    heat: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to plan.
+
+    `trim` is what is cut off a mill edge at least; `offcut_min` the (larger, smaller) side from
+    which a leftover is kept as an offcut; `max_stages` how often the direction of cutting may
+    change, plus one (1: strips only). `batch` runs each gauge setting over all identical sheets.
+    """
+
+    objective: Literal["material"] = "material"
+    effort: Effort = "standard"
+    max_stages: int = 3
+    trim: Length = 500
+    offcut_min: tuple[Length, Length] = (30000, 20000)
+    batch: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Everything a plan depends on. Materials are those that parts and stock name, and only those."""
+
+    order_ref: str
+    machine: Machine
+    materials: tuple[Material, ...]
+    parts: tuple[Part, ...]
+    stock: tuple[StockItem, ...]
+    options: Options = field(default_factory=Options)
+
+    def material(self, grade: str) -> Material:
+        """The material of that grade; KeyError when the order does not carry it."""
+        for material in self.materials:
+            if material.grade == grade:
+                return material
+        raise KeyError(grade)

@@ -1,0 +1,1 @@
+"""From layouts to a cut program: numbered steps an operator can follow, their time and cost."""

@@ -1,0 +1,46 @@
+"""How far a part may lie from its size: the general tolerances of ISO 2768-1, or the order's own.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from service.engine.order import Tolerance, ToleranceClass
+from service.engine.quantities import Length
+
+_UPPER_ENDS: Final = (300, 600, 3000, 12000, 40000, 100000, 200000, 400000)
+"""Ranges are over the one before, up to and including this one; the first starts at 0.5 mm."""
+
+ISO_2768_1: Final[dict[ToleranceClass, tuple[Length | None, ...]]] = {
+    # ISO 2768-1:1989, table 1: permissible deviations for linear dimensions, ±.
+    "f": (5, 5, 10, 15, 20, 30, 50, None),
+    "m": (10, 10, 20, 30, 50, 80, 120, 200),
+    "c": (20, 30, 50, 80, 120, 200, 300, 400),
+    "v": (None, 50, 100, 150, 250, 400, 600, 800),
+}
+
+
+def class_deviation(tolerance_class: ToleranceClass, size: Length) -> Length:
+    """Permissible deviation ± of a size, ISO 2768-1:1989 table 1.
+
+    Where the class gives none (below 0.5 mm, beyond 4000 mm, or a blank of the table) the nearest
+    stated range of the same class is taken: the standard leaves these to the drawing, and the
+    nearest range is the finer one for long sizes.
+
+    >>> class_deviation("m", 50000), class_deviation("c", 150000)
+    (80, 300)
+    """
+    row = ISO_2768_1[tolerance_class]
+    place = next((i for i, end in enumerate(_UPPER_ENDS) if size <= end), len(row) - 1)
+    stated = [(abs(i - place), i, value) for i, value in enumerate(row) if value is not None]
+    return min(stated)[2]
+
+
+def allowed_deviation(tolerance: Tolerance, size: Length) -> Length:
+    """The smaller of what a size may be over and under: the ± a cut has to hold."""
+    if tolerance.minus is not None or tolerance.plus is not None:
+        limits = [limit for limit in (tolerance.minus, tolerance.plus) if limit is not None]
+        return min(limits)
+    return class_deviation(tolerance.tolerance_class, size)
