@@ -1,0 +1,232 @@
+"""Fields that read JSON strictly and answer in plain words.
+
+Numbers must be numbers and true must be true: text is taken only where the contract says that
+lengths may be written as text. Every length becomes whole hundredths of a millimetre on the way in
+and millimetres on the way out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from typing import Any, ClassVar, cast
+
+from marshmallow import RAISE, Schema, ValidationError, fields, post_load, validate
+
+from service.engine.quantities import (
+    QuantityError,
+    Units,
+    parse_length,
+    parse_thickness,
+    to_mm,
+)
+
+_units: ContextVar[Units] = ContextVar("units", default="mm")
+_gauge_table: ContextVar[str | None] = ContextVar("gauge_table", default=None)
+
+TEXT_LIMIT = 200
+NAME_PATTERN = r"^[^\x00-\x1f\x7f]+$"
+
+_WORDS: dict[str, str] = {
+    "required": "is missing",
+    "null": "may not be empty",
+    "validator_failed": "is not valid",
+}
+
+
+@contextmanager
+def units_of_request(units: Units, gauge_table: str | None = None) -> Iterator[None]:
+    """Within this block bare numbers of :class:`Size` fields are in `units`."""
+    tokens = _units.set(units), _gauge_table.set(gauge_table)
+    try:
+        yield
+    finally:
+        _units.reset(tokens[0])
+        _gauge_table.reset(tokens[1])
+
+
+class JsonInt(fields.Integer):
+    """A whole JSON number; 12.0 counts as whole, "12" and true do not."""
+
+    default_error_messages: ClassVar[dict[str, str]] = {
+        **_WORDS,
+        "invalid": "a whole number is wanted",
+    }
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.make_error("invalid")
+        if isinstance(value, float) and (not math.isfinite(value) or not value.is_integer()):
+            raise self.make_error("invalid")
+        return int(value)
+
+
+class JsonNumber(fields.Float):
+    """A finite JSON number; text and true are refused."""
+
+    default_error_messages: ClassVar[dict[str, str]] = {
+        **_WORDS,
+        "invalid": "a number is wanted",
+    }
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.make_error("invalid")
+        try:
+            number = float(value)
+        except OverflowError:
+            raise self.make_error("invalid") from None
+        if not math.isfinite(number):
+            raise ValidationError("a finite number is wanted")
+        return number
+
+
+class JsonBool(fields.Boolean):
+    """true or false and nothing else."""
+
+    default_error_messages: ClassVar[dict[str, str]] = {
+        **_WORDS,
+        "invalid": "true or false is wanted",
+    }
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
+        if not isinstance(value, bool):
+            raise self.make_error("invalid")
+        return value
+
+
+class Text(fields.String):
+    """One line of text without control characters, 1 to `most` characters."""
+
+    default_error_messages: ClassVar[dict[str, str]] = {
+        **_WORDS,
+        "invalid": "text is wanted",
+        "invalid_utf8": "text in UTF-8 is wanted",
+    }
+
+    def __init__(self, *, least: int = 1, most: int = TEXT_LIMIT, **kwargs: Any) -> None:
+        checks = [
+            validate.Length(min=least, max=most, error=f"{least} to {most} characters are wanted"),
+        ]
+        super().__init__(validate=[*checks, _one_line], **kwargs)
+
+
+def _one_line(value: str) -> None:
+    if any(ord(letter) < 32 or ord(letter) == 127 or 0xD800 <= ord(letter) <= 0xDFFF for letter in value):
+        raise ValidationError("one line of text without control characters is wanted")
+
+
+class Choice(Text):
+    """One of a few words."""
+
+    def __init__(self, *words: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.validators = [validate.OneOf(words, error=f"one of {', '.join(words)} is wanted")]
+
+
+class Many(fields.List):
+    """A JSON array with at most `most` entries."""
+
+    default_error_messages: ClassVar[dict[str, str]] = {**_WORDS, "invalid": "a list is wanted"}
+
+    def __init__(self, inner: Any, *, least: int = 0, most: int = 20_000, **kwargs: Any) -> None:
+        wanted = f"{least} to {most} entries are wanted"
+        super().__init__(inner, validate=validate.Length(min=least, max=most, error=wanted), **kwargs)
+
+
+class Inner(fields.Nested):
+    """A JSON object inside another."""
+
+    default_error_messages: ClassVar[dict[str, str]] = {**_WORDS, "type": "an object is wanted"}
+
+
+class Millimetres(fields.Field[int]):
+    """A length in millimetres on the wire, in whole hundredths inside. Its name ends in ``_mm``."""
+
+    default_error_messages: ClassVar[dict[str, str]] = _WORDS
+    fixed_units: ClassVar[bool] = True
+
+    def __init__(self, *, zero_ok: bool = False, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.zero_ok = zero_ok
+
+    def _serialize(self, value: int | None, attr: str | None, obj: Any, **kwargs: Any) -> float | None:
+        return None if value is None else to_mm(value)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+        try:
+            return self._parsed(value)
+        except QuantityError as error:
+            raise ValidationError(str(error)) from error
+
+    def _parsed(self, value: Any) -> int:
+        if isinstance(value, str):
+            raise QuantityError("a number of millimetres is wanted")
+        return parse_length(value, zero_ok=self.zero_ok)
+
+
+class Size(Millimetres):
+    """A length in the units of the request, as a number, or as text with its own unit."""
+
+    fixed_units = False
+
+    def _parsed(self, value: Any) -> int:
+        return parse_length(value, _units.get(), zero_ok=self.zero_ok)
+
+
+class Thickness(Millimetres):
+    """A thickness in the units of the request, as text with its unit, or as a sheet gauge number."""
+
+    fixed_units = False
+
+    def _parsed(self, value: Any) -> int:
+        return parse_thickness(value, _units.get(), _gauge_table.get())
+
+
+class Record(Schema):
+    """A schema that makes an engine object (`makes`) out of what it reads; unknown fields are refused."""
+
+    makes: ClassVar[type[Any]]
+    error_messages: ClassVar[dict[str, str]] = {
+        "unknown": "this field is not known here",
+        "type": "an object is wanted",
+    }
+
+    class Meta:
+        """Nothing passes that the contract does not name."""
+
+        unknown = RAISE
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Any:
+        return self.makes(**data)
+
+
+class Document(Schema):
+    """As :class:`Record`, but it reads into a plain dictionary."""
+
+    error_messages: ClassVar[dict[str, str]] = Record.error_messages
+
+    class Meta:
+        """Nothing passes that the contract does not name."""
+
+        unknown = RAISE
+
+
+def positive(*, most: float = 1e9) -> validate.Range:
+    """Greater than zero, at most `most`."""
+    return validate.Range(
+        min=0, min_inclusive=False, max=most, error=f"a number above 0 and at most {most:g} is wanted"
+    )
+
+
+def between(least: float, most: float) -> validate.Range:
+    """From `least` to `most`, both included."""
+    return validate.Range(min=least, max=most, error=f"a number from {least:g} to {most:g} is wanted")
+
+
+def as_tuple(value: Any) -> tuple[Any, ...]:
+    """A list read from JSON as the tuple that frozen dataclasses hold."""
+    return tuple(cast("list[Any]", value))

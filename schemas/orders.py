@@ -1,0 +1,230 @@
+"""The plan request: an order, a machine, stock and options; read, checked, and resolved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from marshmallow import ValidationError, post_load, pre_load
+from service.engine.materials_table import UnknownMaterial, material_named
+
+from schemas.fields import (
+    Choice,
+    Document,
+    Inner,
+    JsonBool,
+    JsonInt,
+    Many,
+    Millimetres,
+    Record,
+    Size,
+    Text,
+    Thickness,
+    between,
+    units_of_request,
+)
+from schemas.problems import FieldError, WireError, field_errors, pointer
+from schemas.records import MachineSchema, MaterialSchema, StockSchema
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.order import Options, Order, Part, StockItem, Tolerance
+
+MOST_PARTS = 10_000
+MOST_PIECES = 1_000_000
+
+
+class ToleranceSchema(Record):
+    """A class of ISO 2768-1, or the order's own limits as two positive numbers."""
+
+    makes = Tolerance
+    tolerance_class = Choice("f", "m", "c", "v", load_default="m", data_key="class")
+    minus = Size(load_default=None, allow_none=True, zero_ok=True)
+    plus = Size(load_default=None, allow_none=True, zero_ok=True)
+
+
+class PartSchema(Record):
+    """A line of the order. ``rotate`` may be given for clearness; it must agree with ``grain``."""
+
+    makes = Part
+    ref = Text(required=True, most=60)
+    length = Size(required=True)
+    width = Size(required=True)
+    quantity = JsonInt(required=True, validate=between(1, 1_000_000))
+    material = Text(required=True, most=60)
+    thickness = Thickness(required=True)
+    grain = Choice("any", "along", "across", load_default="any")
+    rotate = JsonBool(load_only=True)
+    tolerance = Inner(ToleranceSchema, load_default=Tolerance)
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Part:
+        values = dict(data)
+        rotate = values.pop("rotate", None)
+        if rotate is True and values["grain"] != "any":
+            raise ValidationError(
+                f"rotate is true, but grain {values['grain']!r} fixes the direction; "
+                'give grain "any", or leave rotate out',
+                "rotate",
+            )
+        if rotate is False and values["grain"] == "any":
+            values["grain"] = "along"
+        return Part(**values)
+
+
+class OptionsSchema(Record):
+    """How to plan."""
+
+    makes = Options
+    objective = Choice("material", load_default="material")
+    effort = Choice("quick", "standard", "thorough", load_default="standard")
+    max_stages = JsonInt(load_default=3, validate=between(1, 6))
+    trim = Millimetres(load_default=500, zero_ok=True, data_key="trim_mm")
+    offcut_min = Many(Size(), least=2, most=2)
+    batch = JsonBool(load_default=True)
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Options:
+        sides = data.get("offcut_min") or Options().offcut_min
+        return Options(**{**data, "offcut_min": (max(sides), min(sides))})
+
+
+class MachineField(Inner):
+    """The id of a known machine, or a whole profile."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(MachineSchema, **kwargs)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, str):
+            return Text(most=60).deserialize(value)
+        if not isinstance(value, Mapping):
+            raise ValidationError("the id of a machine is wanted, or a whole machine profile")
+        return super()._deserialize(value, attr, data, **kwargs)
+
+
+class OrderSchema(Document):
+    """A plan request. Without ``stock`` the stock of the machine's site is used."""
+
+    order_ref = Text(required=True)
+    machine = MachineField(required=True)
+    units = Choice("mm", "in", load_default="mm")
+    gauge_table = Choice("steel", "galvanised", "stainless", "aluminium", load_default=None, allow_none=True)
+    materials = Many(Inner(MaterialSchema), load_default=list, most=500)
+    parts = Many(Inner(PartSchema), required=True, least=1, most=MOST_PARTS)
+    stock = Many(Inner(StockSchema), most=MOST_PARTS)
+    options = Inner(OptionsSchema, load_default=Options)
+
+    @pre_load
+    def _object(self, data: Any, **kwargs: Any) -> Any:
+        return data
+
+
+def read_order(
+    document: Any,
+    *,
+    machine_named: Callable[[str], Machine | None],
+    own_materials: Sequence[Material] = (),
+    stock_at: Callable[[Machine], Iterable[StockItem]] | None = None,
+) -> Order:
+    """Read a plan request into everything that a plan depends on.
+
+    Parameters
+    ----------
+    document
+        Parsed JSON.
+    machine_named
+        Finds a machine by its id; None when it is not known.
+    own_materials
+        The shop's grades, which win over built-in ones of the same name.
+    stock_at
+        The stock to use when the request brings none.
+
+    Raises
+    ------
+    WireError
+        Naming each field that is wrong and what is wanted.
+    """
+    data = _loaded(document)
+    errors: list[FieldError] = []
+    machine = data["machine"]
+    if isinstance(machine, str):
+        known = machine_named(machine)
+        if known is None:
+            errors.append(FieldError("/machine", f"no machine is known by the id {machine!r}"))
+        machine = known
+    parts: list[Part] = data["parts"]
+    errors += _duplicates(parts, "parts")
+    if sum(part.quantity for part in parts) > MOST_PIECES:
+        errors.append(FieldError("/parts", f"at most {MOST_PIECES} pieces in all are wanted"))
+    inline: list[StockItem] | None = data.get("stock")
+    if inline is not None:
+        errors += _duplicates(inline, "stock")
+    own = [*data["materials"], *own_materials]
+    materials: dict[str, Material] = {}
+    lines: list[tuple[str, int, Part | StockItem]] = [("parts", i, p) for i, p in enumerate(parts)]
+    lines += [("stock", i, s) for i, s in enumerate(inline or ())]
+    for name, index, line in lines:
+        if line.material in materials:
+            continue
+        try:
+            materials[line.material] = material_named(line.material, own)
+        except UnknownMaterial as error:
+            errors.append(FieldError(pointer(name, index, "material"), str(error)))
+    if errors or machine is None:
+        raise WireError(errors)
+    if inline is None:
+        wanted = {(part.material, part.thickness) for part in parts}
+        found = stock_at(machine) if stock_at is not None else ()
+        inline = sorted(
+            (item for item in found if (item.material, item.thickness) in wanted),
+            key=lambda item: item.ref,
+        )
+    return Order(
+        order_ref=data["order_ref"],
+        machine=machine,
+        materials=tuple(materials[grade] for grade in sorted(materials)),
+        parts=tuple(parts),
+        stock=tuple(inline),
+        options=data["options"],
+    )
+
+
+def write_order(order: Order) -> dict[str, Any]:
+    """A resolved order as a plan request in millimetres; reading it back gives an equal order."""
+    return {
+        "order_ref": order.order_ref,
+        "units": "mm",
+        "machine": MachineSchema().dump(order.machine),
+        "materials": MaterialSchema(many=True).dump(order.materials),
+        "parts": PartSchema(many=True).dump(order.parts),
+        "stock": StockSchema(many=True).dump(order.stock),
+        "options": OptionsSchema().dump(order.options),
+    }
+
+
+def _loaded(document: Any) -> dict[str, Any]:
+    if not isinstance(document, Mapping):
+        raise WireError([FieldError("", "a JSON object with order_ref, machine and parts is wanted")])
+    units = document.get("units")
+    table = document.get("gauge_table")
+    with units_of_request("in" if units == "in" else "mm", table.lower() if isinstance(table, str) else None):
+        try:
+            loaded: dict[str, Any] = OrderSchema().load(document)
+        except ValidationError as error:
+            raise WireError(list(field_errors(error.messages))) from error
+    return loaded
+
+
+def _duplicates(lines: Sequence[Part] | Sequence[StockItem], name: str) -> list[FieldError]:
+    first: dict[str, int] = {}
+    errors = []
+    for index, line in enumerate(lines):
+        if line.ref in first:
+            errors.append(
+                FieldError(
+                    pointer(name, index, "ref"),
+                    f"{line.ref!r} is already the ref of entry {first[line.ref]}; each needs its own",
+                )
+            )
+        first.setdefault(line.ref, index)
+    return errors

@@ -1,0 +1,311 @@
+"""A plan on the wire, both ways. It carries the resolved order, so it explains itself anywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, post_load
+
+from schemas.fields import (
+    Choice,
+    Document,
+    Inner,
+    JsonBool,
+    JsonInt,
+    JsonNumber,
+    Many,
+    Millimetres,
+    Record,
+    Text,
+)
+from schemas.orders import OrderSchema, read_order, write_order
+from schemas.problems import WireError, field_errors
+from service.engine.findings import Finding
+from service.engine.order import Order
+from service.engine.plan import (
+    Bound,
+    CutPlan,
+    Layout,
+    Leaf,
+    Node,
+    Outcome,
+    Settings,
+    Split,
+    Step,
+    Summary,
+    Unplaced,
+)
+from service.engine.quantities import to_mm
+
+LEAF_KINDS = ("part", "offcut", "scrap", "trim")
+
+
+class FindingSchema(Record):
+    """A remark: ``stop``, ``caution`` or ``note``, with its basis."""
+
+    makes = Finding
+    level = Choice("stop", "caution", "note", required=True)
+    code = Text(required=True)
+    message = Text(required=True, most=2000)
+    basis = Text(required=True, most=2000)
+
+
+class _Findings(Many):
+    def __init__(self) -> None:
+        super().__init__(Inner(FindingSchema), required=True, most=1000)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        return tuple(super()._deserialize(value, attr, data, **kwargs))
+
+
+class NodeSchema(Document):
+    """A rectangle of a layout: a ``split`` with children, or a leaf."""
+
+    kind = Choice("split", *LEAF_KINDS, required=True)
+    x = Millimetres(required=True, zero_ok=True, data_key="x_mm")
+    y = Millimetres(required=True, zero_ok=True, data_key="y_mm")
+    dx = Millimetres(required=True, data_key="length_mm")
+    dy = Millimetres(required=True, data_key="width_mm")
+    axis = Choice("x", "y")
+    ref = Text(allow_none=True)
+    rotated = JsonBool()
+    children = Many(Inner(lambda: NodeSchema()), least=1)
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Node:
+        place = {name: data[name] for name in ("x", "y", "dx", "dy")}
+        if data["kind"] == "split":
+            if "axis" not in data or "children" not in data:
+                raise ValidationError("a split has an axis and children", "kind")
+            return Split(axis=data["axis"], children=tuple(data["children"]), **place)
+        return Leaf(kind=data["kind"], ref=data.get("ref"), rotated=data.get("rotated", False), **place)
+
+
+def write_node(node: Node) -> dict[str, Any]:
+    """A layout tree as JSON; built by hand, as it is the one recursive part of the contract."""
+    place: dict[str, Any] = {
+        "x_mm": to_mm(node.x),
+        "y_mm": to_mm(node.y),
+        "length_mm": to_mm(node.dx),
+        "width_mm": to_mm(node.dy),
+    }
+    if isinstance(node, Split):
+        return {
+            "kind": "split",
+            "axis": node.axis,
+            **place,
+            "children": [write_node(child) for child in node.children],
+        }
+    leaf = {"kind": node.kind, **place}
+    return {**leaf, "ref": node.ref, "rotated": node.rotated} if node.kind == "part" else leaf
+
+
+def leaves(node: Node) -> Iterator[Leaf]:
+    """All the leaves under a node, in the order they are cut."""
+    if isinstance(node, Leaf):
+        yield node
+    else:
+        for child in node.children:
+            yield from leaves(child)
+
+
+class _Tree(fields.Nested):
+    def __init__(self) -> None:
+        super().__init__(NodeSchema, required=True)
+
+    def _serialize(self, nested_obj: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return write_node(nested_obj)
+
+
+class PlacementSchema(Schema):
+    """A part, offcut or scrap of a layout, lying flat on the sheet."""
+
+    kind = fields.String()
+    ref = fields.String()
+    x = Millimetres(data_key="x_mm")
+    y = Millimetres(data_key="y_mm")
+    dx = Millimetres(data_key="length_mm")
+    dy = Millimetres(data_key="width_mm")
+    rotated = fields.Boolean()
+
+
+class LayoutSchema(Record):
+    """A layout and how many stock pieces are divided by it."""
+
+    makes = Layout
+    number = JsonInt(required=True)
+    stock_ref = Text(required=True)
+    material = Text(required=True)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    repeat = JsonInt(required=True)
+    tree = _Tree()
+    placements = fields.Method("_placements", metadata={"description": "the leaves of the tree"})
+
+    def _placements(self, layout: Layout) -> list[dict[str, Any]]:
+        return [write_node(leaf) for leaf in leaves(layout.tree)]
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Layout:
+        return Layout(**{k: v for k, v in data.items() if k != "placements"})
+
+
+class UnplacedSchema(Record):
+    """What could not be planned, and why."""
+
+    makes = Unplaced
+    ref = Text(required=True)
+    quantity = JsonInt(required=True)
+    code = Text(required=True)
+    reason = Text(required=True, most=2000)
+
+
+class BoundSchema(Record):
+    """The proven least stock, and how far the plan lies above it."""
+
+    makes = Bound
+    pieces = JsonInt(required=True)
+    area_mm2 = JsonNumber(required=True)
+    cost = JsonNumber(required=True, allow_none=True)
+    gap_pieces = JsonInt(required=True)
+    gap_share = JsonNumber(required=True)
+    method = Text(required=True, most=500)
+
+
+class SettingsSchema(Record):
+    """What the machine is set to."""
+
+    makes = Settings
+    gap = Millimetres(required=True, data_key="gap_mm", zero_ok=True)
+    rake_deg = JsonNumber(required=True)
+    stroke = Millimetres(required=True, data_key="stroke_mm")
+    hold_down_kn = JsonNumber(required=True, allow_none=True)
+    relief = JsonBool(required=True)
+    sheet_support = JsonBool(required=True)
+    findings = _Findings()
+
+
+class OutcomeSchema(Record):
+    """Where pieces go after a cut."""
+
+    makes = Outcome
+    kind = Choice("part", "piece", "offcut", "scrap", "trim", required=True)
+    ref = Text(required=True, allow_none=True)
+    dx = Millimetres(required=True, data_key="length_mm")
+    dy = Millimetres(required=True, data_key="width_mm")
+    count = JsonInt(required=True)
+
+
+class StepSchema(Record):
+    """A step of the cut program."""
+
+    makes = Step
+    number = JsonInt(required=True, data_key="step")
+    layout = JsonInt(required=True)
+    piece = Text(required=True)
+    pieces = JsonInt(required=True)
+    along_blade = Millimetres(required=True, data_key="along_blade_mm")
+    depth = Millimetres(required=True, data_key="depth_mm")
+    axis = Choice("x", "y", required=True)
+    edge_end = Choice("near", "far", required=True)
+    edge_state = Choice("mill", "cut", required=True)
+    turn = Choice("none", "quarter", "half", required=True)
+    squared = JsonBool(required=True)
+    gauging = Choice("back gauge", "front stop", "marked line", required=True)
+    gauge = Millimetres(required=True, data_key="gauge_mm")
+    measured = Choice("drop", "remainder", required=True)
+    repeat = JsonInt(required=True)
+    gang = JsonInt(required=True)
+    strokes = JsonInt(required=True)
+    settings = Inner(SettingsSchema, required=True)
+    force_kn = JsonNumber(required=True)
+    rating_share = JsonNumber(required=True)
+    piece_kg = JsonNumber(required=True)
+    lift = Choice("one person", "two people", "crane", required=True)
+    drops = Many(Inner(OutcomeSchema), required=True, data_key="drop_to")
+    remainders = Many(Inner(OutcomeSchema), required=True, data_key="remainder_to")
+    findings = _Findings()
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Step:
+        return Step(**{**data, "drops": tuple(data["drops"]), "remainders": tuple(data["remainders"])})
+
+
+class SummarySchema(Record):
+    """The plan in figures."""
+
+    makes = Summary
+    sheets = JsonInt(required=True)
+    offcuts_used = JsonInt(required=True)
+    parts = JsonInt(required=True)
+    stock_area_mm2 = JsonNumber(required=True)
+    parts_area_mm2 = JsonNumber(required=True)
+    offcut_area_mm2 = JsonNumber(required=True)
+    scrap_area_mm2 = JsonNumber(required=True)
+    utilisation = JsonNumber(required=True)
+    parts_kg = JsonNumber(required=True)
+    scrap_kg = JsonNumber(required=True)
+    cut_metres = JsonNumber(required=True)
+    strokes = JsonInt(required=True)
+    gauge_moves = JsonInt(required=True)
+    settings_changes = JsonInt(required=True)
+    turns = JsonInt(required=True)
+    minutes = JsonNumber(required=True)
+    material_cost = JsonNumber(required=True, allow_none=True)
+    time_cost = JsonNumber(required=True)
+
+
+class PlanSchema(Record):
+    """A cut plan. ``id`` is given by the service or the workstation that keeps it."""
+
+    makes = CutPlan
+    order_ref = Text(required=True)
+    machine_id = Text(required=True)
+    fingerprint = Text(required=True)
+    engine_version = Text(required=True)
+    summary = Inner(SummarySchema, required=True)
+    bound = Inner(BoundSchema, required=True)
+    layouts = Many(Inner(LayoutSchema), required=True)
+    program = Many(Inner(StepSchema), required=True, most=200_000)
+    findings = _Findings()
+    unplaced = Many(Inner(UnplacedSchema), required=True)
+    cautions = Many(Text(most=2000), required=True)
+    stopped_early = JsonBool(required=True)
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> CutPlan:
+        lists = ("layouts", "program", "unplaced", "cautions")
+        return CutPlan(**{**data, **{name: tuple(data[name]) for name in lists}})
+
+
+class PlanDocumentSchema(PlanSchema):
+    """A plan as it is sent and kept: with its id and the order that it answers."""
+
+    id = fields.String(dump_only=True)
+    order = fields.Nested(OrderSchema, dump_only=True)
+
+
+def write_plan(plan: CutPlan, order: Order, plan_id: str | None = None) -> dict[str, Any]:
+    """A plan document: the plan, the order that it answers, and an id when it has one."""
+    document: dict[str, Any] = PlanSchema().dump(plan)
+    if plan_id is not None:
+        document = {"id": plan_id, **document}
+    return {**document, "order": write_order(order)}
+
+
+def read_plan(document: Any) -> tuple[CutPlan, Order]:
+    """Read a plan document back; an equal plan and an equal order.
+
+    Raises
+    ------
+    WireError
+        When the document does not keep the contract.
+    """
+    if not isinstance(document, Mapping) or "order" not in document:
+        raise WireError(list(field_errors({"order": ["a plan document carries its order"]})))
+    order = read_order(document["order"], machine_named=lambda _: None)
+    try:
+        plan = PlanSchema().load({k: v for k, v in document.items() if k not in {"id", "order"}})
+    except ValidationError as error:
+        raise WireError(list(field_errors(error.messages))) from error
+    return plan, order

@@ -1,0 +1,65 @@
+"""Errors on the wire: RFC 9457 problem details, with one entry a field, by JSON Pointer (RFC 6901)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from marshmallow import Schema, fields
+
+
+@dataclass(frozen=True, slots=True)
+class FieldError:
+    """What is wrong with one field: where (a JSON Pointer) and what is wanted."""
+
+    pointer: str
+    message: str
+
+
+class WireError(ValueError):
+    """A document that does not keep the contract; `errors` says where and why."""
+
+    def __init__(self, errors: Sequence[FieldError]) -> None:
+        self.errors = tuple(errors)
+        super().__init__("; ".join(f"{e.pointer or '/'}: {e.message}" for e in self.errors))
+
+
+class FieldErrorSchema(Schema):
+    """One entry of ``errors``."""
+
+    pointer = fields.String(required=True, metadata={"description": "JSON Pointer to the field"})
+    message = fields.String(required=True, metadata={"description": "what is wrong and what is wanted"})
+
+
+class ProblemSchema(Schema):
+    """``application/problem+json``."""
+
+    type = fields.String(required=True)
+    title = fields.String(required=True)
+    status = fields.Integer(required=True)
+    detail = fields.String()
+    instance = fields.String()
+    errors = fields.List(fields.Nested(FieldErrorSchema))
+
+
+def pointer(*steps: str | int) -> str:
+    """A JSON Pointer from its steps.
+
+    >>> pointer("parts", 3, "a/b")
+    '/parts/3/a~1b'
+    """
+    return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in steps)
+
+
+def field_errors(messages: Any, *steps: str | int) -> Iterator[FieldError]:
+    """Flatten marshmallow's nested messages."""
+    if isinstance(messages, Mapping):
+        for key, value in messages.items():
+            inside = steps if key == "_schema" else (*steps, key)
+            yield from field_errors(value, *inside)
+    elif isinstance(messages, list | tuple):
+        for value in messages:
+            yield from field_errors(value, *steps)
+    else:
+        yield FieldError(pointer(*steps), str(messages))

@@ -1,0 +1,282 @@
+"""Machines, materials and stock on the wire."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import ValidationError, post_load, pre_load, validates_schema
+
+from schemas.fields import (
+    Choice,
+    Inner,
+    JsonBool,
+    JsonInt,
+    JsonNumber,
+    Many,
+    Millimetres,
+    Record,
+    Size,
+    Text,
+    Thickness,
+    between,
+    positive,
+)
+from service.engine.machine import (
+    BackGauge,
+    FrontStops,
+    GapRange,
+    HoldDown,
+    Lifting,
+    Machine,
+    Rake,
+    Rating,
+    TimeModel,
+)
+from service.engine.materials import Material
+from service.engine.order import StockItem
+from service.engine.quantities import mm
+
+MILL_OVERSIZE = mm(20)
+"""EN 10051:1991, width of sheet with mill edges: +20 mm, never under."""
+CUT_OVERSIZE = mm(0.5)
+"""Shop default for a piece that was sheared before."""
+
+
+class RatingSchema(Record):
+    """The maker's plate: thickness of plain steel of a named tensile strength."""
+
+    makes = Rating
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    rm = JsonNumber(load_default=450.0, data_key="rm_n_mm2", validate=between(50, 3000))
+
+
+class RakeSchema(Record):
+    """Slope between the blades; fixed when both ends are equal."""
+
+    makes = Rake
+    low_deg = JsonNumber(required=True, validate=between(0, 15))
+    high_deg = JsonNumber(required=True, validate=between(0, 15))
+    step_deg = JsonNumber(load_default=0.1, validate=between(0.001, 5))
+
+    @validates_schema
+    def _ordered(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data["low_deg"] > data["high_deg"]:
+            raise ValidationError("low_deg is above high_deg", "low_deg")
+
+
+class GapRangeSchema(Record):
+    """Blade gap that can be set."""
+
+    makes = GapRange
+    low = Millimetres(required=True, data_key="low_mm", zero_ok=True)
+    high = Millimetres(required=True, data_key="high_mm")
+    step = Millimetres(load_default=1, data_key="step_mm")
+
+    @validates_schema
+    def _ordered(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data["low"] > data["high"]:
+            raise ValidationError("low_mm is above high_mm", "low_mm")
+
+
+class BackGaugeSchema(Record):
+    """Range, step, accuracy (± of a drop) and speed of the back gauge."""
+
+    makes = BackGauge
+    low = Millimetres(required=True, data_key="low_mm")
+    high = Millimetres(required=True, data_key="high_mm")
+    step = Millimetres(load_default=1, data_key="step_mm")
+    accuracy = Millimetres(load_default=10, data_key="accuracy_mm", zero_ok=True)
+    speed_mm_s = JsonNumber(load_default=100.0, validate=positive(most=10_000))
+
+    @validates_schema
+    def _ordered(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data["low"] > data["high"]:
+            raise ValidationError("low_mm is above high_mm", "low_mm")
+
+
+class FrontStopsSchema(Record):
+    """Stops on the squaring arm, which measure the piece in front."""
+
+    makes = FrontStops
+    low = Millimetres(required=True, data_key="low_mm", zero_ok=True)
+    high = Millimetres(required=True, data_key="high_mm")
+    accuracy = Millimetres(load_default=50, data_key="accuracy_mm", zero_ok=True)
+
+    @validates_schema
+    def _ordered(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data["low"] > data["high"]:
+            raise ValidationError("low_mm is above high_mm", "low_mm")
+
+
+class HoldDownSchema(Record):
+    """Clamping depth and feet: their centres from the squaring arm, or the first, a pitch and a count.
+
+    Without feet the bar clamps everywhere.
+    """
+
+    makes = HoldDown
+    depth = Millimetres(required=True, data_key="clamping_depth_mm", zero_ok=True)
+    feet = Many(Millimetres(zero_ok=True), load_default=list, data_key="feet_mm", most=500)
+    foot_width = Millimetres(load_default=0, data_key="foot_width_mm", zero_ok=True)
+    force_kn = JsonNumber(load_default=None, allow_none=True, validate=positive(most=100_000))
+    feet_first = Millimetres(load_only=True, data_key="feet_first_mm", zero_ok=True)
+    feet_pitch = Millimetres(load_only=True, data_key="feet_pitch_mm")
+    feet_count = JsonInt(load_only=True, validate=between(1, 500))
+
+    @validates_schema
+    def _one_way(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        by_pitch = [name for name in ("feet_first", "feet_pitch", "feet_count") if name in data]
+        if by_pitch and data.get("feet"):
+            raise ValidationError("give feet_mm, or feet_first_mm with pitch and count, not both", "feet_mm")
+        if by_pitch and len(by_pitch) < 3:
+            raise ValidationError("feet_first_mm, feet_pitch_mm and feet_count go together", "feet_pitch_mm")
+        if (by_pitch or data.get("feet")) and not data["foot_width"]:
+            raise ValidationError("is wanted when feet are given", "foot_width_mm")
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> HoldDown:
+        feet = sorted(data["feet"])
+        if "feet_pitch" in data:
+            feet = [data["feet_first"] + i * data["feet_pitch"] for i in range(data["feet_count"])]
+        return HoldDown(data["depth"], tuple(feet), data["foot_width"], data["force_kn"])
+
+
+class LiftingSchema(Record):
+    """Masses that one person, two people, or the crane may move; null: no crane."""
+
+    makes = Lifting
+    one_person_kg = JsonNumber(load_default=25.0, validate=positive(most=1000))
+    two_people_kg = JsonNumber(load_default=40.0, validate=positive(most=2000))
+    crane_kg = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1_000_000))
+
+
+_DEFAULTS = TimeModel()
+
+
+def _seconds(default: float) -> JsonNumber:
+    return JsonNumber(load_default=default, validate=between(0, 86_400))
+
+
+class TimeModelSchema(Record):
+    """Shop-set times in seconds, and what an hour costs."""
+
+    makes = TimeModel
+    program_setup_s = _seconds(_DEFAULTS.program_setup_s)
+    settings_change_s = _seconds(_DEFAULTS.settings_change_s)
+    gauge_start_s = _seconds(_DEFAULTS.gauge_start_s)
+    load_sheet_s = _seconds(_DEFAULTS.load_sheet_s)
+    place_piece_s = _seconds(_DEFAULTS.place_piece_s)
+    turn_piece_s = _seconds(_DEFAULTS.turn_piece_s)
+    two_person_factor = JsonNumber(load_default=_DEFAULTS.two_person_factor, validate=between(1, 20))
+    crane_s = _seconds(_DEFAULTS.crane_s)
+    mark_line_s = _seconds(_DEFAULTS.mark_line_s)
+    front_stop_s = _seconds(_DEFAULTS.front_stop_s)
+    collect_s = _seconds(_DEFAULTS.collect_s)
+    hour_rate = JsonNumber(load_default=_DEFAULTS.hour_rate, validate=between(0, 1e6))
+
+
+class MachineSchema(Record):
+    """A machine profile."""
+
+    makes = Machine
+    id = Text(required=True, most=60)
+    name = Text(required=True)
+    site = Text(load_default=None, allow_none=True, most=60)
+    cutting_length = Millimetres(required=True, data_key="cutting_length_mm")
+    rating = Inner(RatingSchema, required=True)
+    force_limit_kn = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1e6))
+    rake = Inner(RakeSchema, required=True)
+    gap = Inner(GapRangeSchema, required=True)
+    back_gauge = Inner(BackGaugeSchema, required=True)
+    front_stops = Inner(FrontStopsSchema, load_default=None, allow_none=True)
+    marked_line_accuracy = Millimetres(
+        load_default=None, allow_none=True, zero_ok=True, data_key="marked_line_accuracy_mm"
+    )
+    hold_down = Inner(HoldDownSchema, required=True)
+    squaring_arm = Millimetres(load_default=0, zero_ok=True, data_key="squaring_arm_mm")
+    smallest_drop = Millimetres(load_default=0, zero_ok=True, data_key="smallest_drop_mm")
+    strokes_per_minute = JsonNumber(load_default=20.0, validate=positive(most=1000))
+    table_depth = Millimetres(load_default=0, zero_ok=True, data_key="table_depth_mm")
+    sheet_support = JsonBool(load_default=False)
+    relief = JsonBool(load_default=False)
+    lifting = Inner(LiftingSchema, load_default=Lifting)
+    times = Inner(TimeModelSchema, load_default=TimeModel)
+    blade_edges = JsonInt(load_default=4, validate=between(1, 4))
+    edge_life_m = JsonNumber(load_default=60_000.0, validate=positive(most=1e9))
+
+
+class MaterialSchema(Record):
+    """A grade: a built-in one, or the shop's own."""
+
+    makes = Material
+    grade = Text(required=True, most=60)
+    family = Text(required=True, most=60)
+    rm_low = JsonNumber(required=True, validate=between(5, 5000), data_key="rm_low_n_mm2")
+    rm_high = JsonNumber(required=True, validate=between(5, 5000), data_key="rm_high_n_mm2")
+    strength_basis = Choice("range", "minimum", "typical", load_default="range")
+    elongation = JsonNumber(
+        required=True,
+        validate=between(0.005, 1),
+        metadata={"description": "at fracture, as a fraction: 0.26 for 26 %"},
+    )
+    density = JsonNumber(required=True, validate=between(500, 25_000), data_key="density_kg_m3")
+    youngs_modulus = JsonNumber(
+        required=True, validate=between(1_000, 1_000_000), data_key="youngs_modulus_n_mm2"
+    )
+    gap_share = Many(
+        JsonNumber(validate=between(0, 1)),
+        required=True,
+        least=2,
+        most=2,
+        metadata={"description": "usual blade gap as a share of thickness, from and to"},
+    )
+    abrasiveness = JsonNumber(load_default=1.0, validate=between(0.01, 100))
+    shearable = JsonBool(load_default=True)
+    source = Text(load_default="shop's own figures", most=500)
+
+    @validates_schema
+    def _ordered(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data["rm_low"] > data["rm_high"]:
+            raise ValidationError("rm_low_n_mm2 is above rm_high_n_mm2", "rm_low_n_mm2")
+        if data["gap_share"][0] > data["gap_share"][1]:
+            raise ValidationError("the first share is above the second", "gap_share")
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Material:
+        return Material(**{**data, "gap_share": tuple(data["gap_share"])})
+
+
+class StockSchema(Record):
+    """Equal sheets or offcuts; ``length`` runs along the rolling direction.
+
+    ``edges`` and ``oversize`` have defaults by kind: sheets come with mill edges and up to 20 mm
+    over their nominal size, offcuts with cut edges and 0.5 mm.
+    """
+
+    makes = StockItem
+    ref = Text(required=True, most=60)
+    length = Size(required=True)
+    width = Size(required=True)
+    quantity = JsonInt(required=True, validate=between(0, 1_000_000))
+    material = Text(required=True, most=60)
+    thickness = Thickness(required=True)
+    kind = Choice("sheet", "offcut", load_default="sheet")
+    edges = Choice("mill", "cut")
+    oversize = Size(zero_ok=True)
+    price = JsonNumber(load_default=None, allow_none=True, validate=between(0, 1e9))
+    heat = Text(load_default=None, allow_none=True, most=60)
+
+    @pre_load
+    def _without_nulls(self, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(data, Mapping):
+            return data
+        return {k: v for k, v in data.items() if not (k in {"edges", "oversize"} and v is None)}
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> StockItem:
+        edges = data.get("edges") or ("mill" if data["kind"] == "sheet" else "cut")
+        oversize = data.get("oversize")
+        if oversize is None:
+            oversize = MILL_OVERSIZE if edges == "mill" else CUT_OVERSIZE
+        return StockItem(**{**data, "edges": edges, "oversize": oversize})

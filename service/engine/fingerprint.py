@@ -1,0 +1,28 @@
+"""One name for one input: the hash that tells whether two plans answer the same question."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, is_dataclass
+from typing import Any
+
+from service.engine import ENGINE_VERSION
+from service.engine.order import Order
+
+
+def canonical_json(value: Any) -> bytes:
+    """JSON with sorted keys and no spaces, in ASCII: the same bytes for equal values everywhere.
+
+    >>> canonical_json({"b": 1.5, "a": [True, None]})
+    b'{"a":[true,null],"b":1.5}'
+    """
+    plain = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
+    return json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False).encode("ascii")
+
+
+def fingerprint(order: Order) -> str:
+    """SHA-256 over the engine version and the canonical input, in hexadecimal."""
+    digest = hashlib.sha256(f"shearwright engine {ENGINE_VERSION}\n".encode("ascii"))
+    digest.update(canonical_json(order))
+    return digest.hexdigest()
