@@ -1,0 +1,300 @@
+"""What is written down at the shear, as events: the envelope, the payload of each type, the chain.
+
+A station numbers its events 1, 2, 3… within an epoch (a new one whenever its store is created or
+restored), and each carries the hash of the one before. The same station, epoch and number with the
+same hash is a repeat; with another hash it is a fork.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+from marshmallow import Schema, ValidationError, fields, validate
+
+from schemas.fields import (
+    Choice,
+    Document,
+    Inner,
+    JsonInt,
+    JsonNumber,
+    Many,
+    Millimetres,
+    Text,
+    between,
+)
+from schemas.problems import FieldError, field_errors
+from service.engine.fingerprint import canonical_json
+
+FIRST_HASH: Final = "0" * 64
+"""``prev_hash`` of the first event of an epoch."""
+
+MOST_EVENTS: Final = 500
+"""Events one push may carry."""
+
+SCRAP_REASONS: Final = (
+    "trim",
+    "leftover",
+    "wrong size",
+    "twisted",
+    "burr",
+    "surface",
+    "material fault",
+    "test piece",
+    "other",
+)
+
+_HEX64 = validate.Regexp(r"\A[0-9a-f]{64}\Z", error="64 hexadecimal digits are wanted")
+_UUID = validate.Regexp(
+    r"\A[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\Z",
+    error="a UUID in lower case is wanted",
+)
+_TIME = re.compile(r"\A\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?(Z|[+-]\d\d:\d\d)\Z")
+
+
+class Moment(fields.AwareDateTime):
+    """A time by RFC 3339, with its offset."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, str) or not _TIME.match(value):
+            raise ValidationError("a time such as 2026-03-02T07:15:00Z is wanted")
+        return super()._deserialize(value, attr, data, **kwargs)
+
+
+class EventSchema(Document):
+    """The envelope of an event. `payload` is checked by :func:`payload_errors`, after the chain.
+
+    ``happened_at`` is the station's clock as it was read; it stays text so that the hash holds.
+    """
+
+    event_id = Text(required=True)
+    station = Text(required=True, most=60)
+    epoch = Text(required=True)
+    seq = JsonInt(required=True, validate=between(1, 2**53))
+    happened_at = Text(required=True, most=40)
+    type = Text(required=True, most=40)
+    payload = fields.Dict(keys=fields.String(), required=True)
+    prev_hash = Text(required=True)
+    hash = Text(required=True)
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.fields["event_id"].validators.append(_UUID)
+        self.fields["epoch"].validators.append(_UUID)
+        self.fields["prev_hash"].validators.append(_HEX64)
+        self.fields["hash"].validators.append(_HEX64)
+        self.fields["happened_at"].validators.append(_moment)
+
+
+def _moment(value: str) -> None:
+    Moment().deserialize(value)
+
+
+class MadePartSchema(Document):
+    """Parts that came off in a step."""
+
+    order_ref = Text(allow_none=True)
+    ref = Text(required=True, most=60)
+    length = Millimetres(required=True, data_key="length_mm")
+    width = Millimetres(required=True, data_key="width_mm")
+    quantity = JsonInt(required=True, validate=between(1, 1_000_000))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+
+
+class CutsMadeSchema(Document):
+    """Strokes made and parts that came off. ``equivalent_m`` is wear as reckoned when it was cut."""
+
+    machine = Text(required=True, most=60)
+    material = Text(required=True, most=60)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    cut_length = Millimetres(required=True, data_key="cut_length_mm")
+    strokes = JsonInt(required=True, validate=between(1, 1_000_000))
+    equivalent_m = JsonNumber(required=True, validate=between(0, 1e9))
+    parts = Many(Inner(MadePartSchema), required=True, most=1000)
+    plan_id = Text(allow_none=True)
+    step = JsonInt(allow_none=True)
+    heat = Text(allow_none=True, most=60)
+    operator = Text(allow_none=True, most=60)
+    blade_edge = JsonInt(allow_none=True, validate=between(1, 4))
+    minutes = JsonNumber(allow_none=True, validate=between(0, 1e6))
+
+
+class StockTakenSchema(Document):
+    """Sheets or offcuts taken from the rack to be cut."""
+
+    ref = Text(required=True, most=60)
+    quantity = JsonInt(required=True, validate=between(1, 1_000_000))
+    machine = Text(required=True, most=60)
+    material = Text(required=True, most=60)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    length = Millimetres(required=True, data_key="length_mm")
+    width = Millimetres(required=True, data_key="width_mm")
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    plan_id = Text(allow_none=True)
+    heat = Text(allow_none=True, most=60)
+    operator = Text(allow_none=True, most=60)
+
+
+class ScrapMadeSchema(Document):
+    """Scrap, with its reason."""
+
+    machine = Text(required=True, most=60)
+    material = Text(required=True, most=60)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    length = Millimetres(required=True, data_key="length_mm")
+    width = Millimetres(required=True, data_key="width_mm")
+    quantity = JsonInt(required=True, validate=between(1, 1_000_000))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    reason = Choice(*SCRAP_REASONS, required=True)
+    remark = Text(allow_none=True, most=500)
+    plan_id = Text(allow_none=True)
+    step = JsonInt(allow_none=True)
+    part_ref = Text(allow_none=True, most=60)
+    heat = Text(allow_none=True, most=60)
+    operator = Text(allow_none=True, most=60)
+
+
+class OffcutStoredSchema(Document):
+    """An offcut put back on the rack under a name of its own."""
+
+    ref = Text(required=True, most=60)
+    machine = Text(required=True, most=60)
+    material = Text(required=True, most=60)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    length = Millimetres(required=True, data_key="length_mm")
+    width = Millimetres(required=True, data_key="width_mm")
+    quantity = JsonInt(required=True, validate=between(1, 1_000_000))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    from_stock = Text(allow_none=True, most=60)
+    plan_id = Text(allow_none=True)
+    heat = Text(allow_none=True, most=60)
+    operator = Text(allow_none=True, most=60)
+
+
+class GaugeMeasuredSchema(Document):
+    """A drop measured after it was cut at a set gauge value."""
+
+    machine = Text(required=True, most=60)
+    gauge = Millimetres(required=True, data_key="gauge_mm")
+    measured = Millimetres(required=True, data_key="measured_mm")
+    operator = Text(allow_none=True, most=60)
+
+
+class BladeTurnedSchema(Document):
+    """Another edge put to work: turned, reground or replaced."""
+
+    machine = Text(required=True, most=60)
+    edge = JsonInt(required=True, validate=between(1, 4))
+    work = Choice("turned", "reground", "replaced", required=True)
+    operator = Text(allow_none=True, most=60)
+    remark = Text(allow_none=True, most=500)
+
+
+class GaugeStepSchema(Document):
+    """A step of a program written by hand."""
+
+    gauge = Millimetres(required=True, data_key="gauge_mm")
+    repeat = JsonInt(load_default=1, validate=between(1, 10_000))
+    gauging = Choice("back gauge", "front stop", "marked line", load_default="back gauge")
+    note = Text(load_default=None, allow_none=True, most=200)
+
+
+class ProgramSavedSchema(Document):
+    """A program written or changed at the machine, and the revision it was based on (0: a new one)."""
+
+    program_id = Text(required=True)
+    name = Text(required=True)
+    machine = Text(required=True, most=60)
+    material = Text(required=True, most=60)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    cut_length = Millimetres(required=True, data_key="cut_length_mm")
+    steps = Many(Inner(GaugeStepSchema), required=True, least=1, most=1000)
+    based_on_revision = JsonInt(required=True, validate=between(0, 2**31))
+    operator = Text(allow_none=True, most=60)
+
+
+PAYLOADS: Final[dict[str, type[Schema]]] = {
+    "cuts.made": CutsMadeSchema,
+    "stock.taken": StockTakenSchema,
+    "scrap.made": ScrapMadeSchema,
+    "offcut.stored": OffcutStoredSchema,
+    "gauge.measured": GaugeMeasuredSchema,
+    "blade.turned": BladeTurnedSchema,
+    "program.saved": ProgramSavedSchema,
+}
+
+
+def event_hash(event: Mapping[str, Any]) -> str:
+    """SHA-256 over the canonical JSON of an event without its own ``hash``, in hexadecimal."""
+    body = {name: value for name, value in event.items() if name != "hash"}
+    return hashlib.sha256(canonical_json(body)).hexdigest()
+
+
+def payload_errors(event_type: str, payload: Mapping[str, Any]) -> list[FieldError] | None:
+    """What is wrong with a payload; None when the type is not known here (keep it, do not apply it)."""
+    schema = PAYLOADS.get(event_type)
+    if schema is None:
+        return None
+    messages = schema().validate(payload)
+    return list(field_errors(messages, "payload")) if messages else []
+
+
+class PushSchema(Document):
+    """A run of events from one station, in order and without holes."""
+
+    station = Text(required=True, most=60)
+    sent_at = Text(required=True, most=40, metadata={"description": "the station's clock when sending"})
+    events = Many(Inner(EventSchema), required=True, most=MOST_EVENTS)
+
+
+class PushResultSchema(Schema):
+    """What became of one event."""
+
+    epoch = fields.String(required=True)
+    seq = fields.Integer(required=True)
+    state = fields.String(
+        required=True,
+        validate=validate.OneOf(("applied", "repeat", "kept", "quarantined")),
+        metadata={
+            "description": "kept: of a type not known yet, kept until it is; "
+            "quarantined: kept, not applied, a person must look"
+        },
+    )
+    errors = fields.List(fields.Dict())
+
+
+class PushAnswerSchema(Schema):
+    """How far the centre has this station's events, and what became of each that was sent."""
+
+    centre_epoch = fields.String(required=True)
+    server_time = fields.String(required=True)
+    station = fields.String(required=True)
+    epoch = fields.String(required=True, allow_none=True)
+    has_to_seq = fields.Integer(required=True)
+    last_hash = fields.String(required=True)
+    results = fields.List(fields.Nested(PushResultSchema), required=True)
+
+
+class ChangeSchema(Schema):
+    """One record as it is now, or that it is gone."""
+
+    kind = fields.String(
+        required=True,
+        validate=validate.OneOf(("site", "machine", "material", "stock", "program", "plan", "blade")),
+    )
+    id = fields.String(required=True)
+    revision = fields.Integer(required=True)
+    deleted = fields.Boolean(required=True)
+    record = fields.Dict(required=True, allow_none=True)
+
+
+class ChangesSchema(Schema):
+    """A page of the change feed. Ask again with `cursor`, at once while `more` is true."""
+
+    centre_epoch = fields.String(required=True)
+    server_time = fields.String(required=True)
+    cursor = fields.String(required=True)
+    more = fields.Boolean(required=True)
+    changes = fields.List(fields.Nested(ChangeSchema), required=True)
