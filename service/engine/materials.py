@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 StrengthBasis: TypeAlias = Literal["range", "minimum", "typical"]
@@ -52,3 +53,35 @@ class Material:
     abrasiveness: float
     shearable: bool
     source: str
+
+
+def certified(material: Material, tensile_strength: float, certificate: str) -> Material:
+    """The same grade with the tensile strength that an inspection certificate states for this stock.
+
+    A standard's range is wide, and force takes its upper end. When the certificate of the very
+    sheet (EN 10204 type 3.1, for example) gives its strength, that may be used in its place.
+
+    Parameters
+    ----------
+    material
+        The grade as the standard has it.
+    tensile_strength
+        Rm by the certificate [N/mm²]; must lie above 0.
+    certificate
+        By what the certificate is known, for example its number.
+
+    Raises
+    ------
+    ValueError
+        When the strength is not a number above 0.
+    """
+    if not 0 < tensile_strength < math.inf:
+        raise ValueError(f"tensile strength: {tensile_strength} is not a number above 0 [N/mm²]")
+    return replace(
+        material,
+        grade=f"{material.grade} ({certificate})",
+        rm_low=tensile_strength,
+        rm_high=tensile_strength,
+        strength_basis="range",
+        source=f"strength by inspection certificate {certificate}; the rest: {material.source}",
+    )
