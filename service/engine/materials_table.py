@@ -20,6 +20,7 @@ look into the book before anything depends on it.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import Final, TypeAlias
 
@@ -128,7 +129,7 @@ _S355: Final = "EN 10025-2: 510 to 680 below 3 mm, 470 to 630 from 3 mm, the env
 _HARDENED: Final = "typical, scaled by hardness from 400 HBW; producers advise against shearing"
 _EN_1652: Final = "EN 1652, Cu-DHP; A50; density (m)"
 
-BUILT_IN: Final[tuple[Material, ...]] = (
+_ROWS: Final[tuple[Material, ...]] = (
     _steel(
         "plain steel",
         (PLAIN_STEEL_RM, PLAIN_STEEL_RM),
@@ -223,6 +224,19 @@ BUILT_IN: Final[tuple[Material, ...]] = (
     _wear_plate(500, (1560, 1740), 0.07, _HARDENED),
 )
 
+BUILT_IN: Final[tuple[Material, ...]] = tuple(
+    # As floats throughout, so that a grade reads back from a record as the same value and text.
+    replace(
+        row,
+        rm_low=float(row.rm_low),
+        rm_high=float(row.rm_high),
+        density=float(row.density),
+        youngs_modulus=float(row.youngs_modulus),
+    )
+    for row in _ROWS
+)
+"""Every grade known from the start."""
+
 _BY_GRADE: Final = {material.grade: material for material in BUILT_IN}
 
 _ALSO_CALLED: Final = {
@@ -262,7 +276,7 @@ def material_named(grade: str, own: Iterable[Material] = ()) -> Material:
         With names that are near.
 
     >>> material_named("S235JR").rm_high
-    510
+    510.0
     """
     owned = {material.grade: material for material in own}
     if grade in owned:
