@@ -1,0 +1,294 @@
+"""What a plan takes: material, strokes, moves, minutes and money.
+
+The time model is a sum of plain terms, each a shop setting of
+:class:`~service.engine.machine.TimeModel` times a count; no published times for shears were found.
+With f = 1 for one person or the crane and ``two_person_factor`` for two people:
+
+=========== ===================================================================================
+term        seconds
+=========== ===================================================================================
+setup       ``program_setup_s`` once, first settings of the machine included
+loading     ``load_sheet_s`` · f for each sheet or offcut taken, plus ``crane_s`` by crane
+settings    ``settings_change_s`` for each further change of blade gap or rake
+gauge       for each change of gauging or value. Back gauge: ``gauge_start_s`` + travel / speed,
+            travelling first from the far end of its range. Front stop: ``front_stop_s``.
+            Marked line: none, see marking
+marking     ``mark_line_s`` for each cut on each piece to a marked line
+placing     ``place_piece_s`` · f for each cut on each piece, plus ``crane_s`` for each piece that
+            the crane brings back to the blade (not for one that lies there since the last cut)
+turns       ``turn_piece_s`` · f for each piece turned
+strokes     60 / ``strokes_per_minute`` · travel / full travel for each stroke, where the full
+            travel is the one for the cutting length at the lowest rake
+collecting  ``collect_s`` for each step whose drops are wanted; trim and scrap lie until later
+=========== ===================================================================================
+
+Lengths are whole hundredths of a millimetre, times seconds unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields
+from typing import Literal
+
+from service.engine.handling import lift_for, piece_kg
+from service.engine.machine import Machine
+from service.engine.order import Order, StockItem
+from service.engine.plan import Gauging, Layout, Leaf, Node, Step, Summary
+from service.engine.program.names import is_sheet
+from service.engine.quantities import PER_MM, Length
+from service.engine.settings import stroke_for
+
+_MM2 = PER_MM * PER_MM
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """One step as far as its time depends on it.
+
+    `pieces` go through the step; `brought` of them do not lie at the blade yet and do not come from
+    the rack. `cuts` counts cuts on single pieces, `strokes` those of the blade; `stroke_share` is the
+    travel as a share of the full travel; `wanted` tells whether the drops are fetched.
+    """
+
+    gauging: Gauging
+    gauge: Length
+    gap: Length
+    rake_deg: float
+    pieces: int
+    brought: int
+    cuts: int
+    strokes: int
+    stroke_share: float
+    turned: bool
+    lift: Literal["one person", "two people", "crane"]
+    wanted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Seconds by term; the terms are those of the module's table."""
+
+    setup: float
+    loading: float
+    settings: float
+    gauge: float
+    marking: float
+    placing: float
+    turns: float
+    strokes: float
+    collecting: float
+
+    @property
+    def total(self) -> float:
+        """All terms together [s]."""
+        return float(sum(getattr(self, term.name) for term in fields(self)))
+
+
+def gauge_moves(efforts: Iterable[Effort]) -> int:
+    """Changes of gauging or gauge value, the first setting included."""
+    return _changes((effort.gauging, effort.gauge) for effort in efforts)
+
+
+def settings_changes(efforts: Iterable[Effort]) -> int:
+    """Changes of blade gap or rake, the first setting included."""
+    return _changes((effort.gap, effort.rake_deg) for effort in efforts)
+
+
+def _changes(values: Iterable[object]) -> int:
+    count, last = 0, object()
+    for value in values:
+        count += value != last
+        last = value
+    return count
+
+
+def times_for(machine: Machine, efforts: tuple[Effort, ...], loads: Iterable[str]) -> Times:
+    """Seconds of a program by term.
+
+    Parameters
+    ----------
+    machine
+        The shear with its times.
+    efforts
+        The steps in the order they are made.
+    loads
+        For each sheet or offcut taken from the rack, who lifts it.
+    """
+    times = machine.times
+    loads = tuple(loads)
+    return Times(
+        setup=times.program_setup_s,
+        loading=sum(times.load_sheet_s * _factor(machine, lift) + _crane(machine, lift) for lift in loads),
+        settings=times.settings_change_s * max(0, settings_changes(efforts) - 1),
+        gauge=sum(_gauge_seconds(machine, efforts)),
+        marking=times.mark_line_s * sum(one.cuts for one in efforts if one.gauging == "marked line"),
+        placing=sum(
+            times.place_piece_s * _factor(machine, one.lift) * one.cuts
+            + _crane(machine, one.lift) * one.brought
+            for one in efforts
+        ),
+        turns=sum(
+            times.turn_piece_s * _factor(machine, one.lift) * one.pieces for one in efforts if one.turned
+        ),
+        strokes=sum(60 / machine.strokes_per_minute * one.stroke_share * one.strokes for one in efforts),
+        collecting=times.collect_s * sum(one.wanted for one in efforts),
+    )
+
+
+def _factor(machine: Machine, lift: str) -> float:
+    return machine.times.two_person_factor if lift == "two people" else 1.0
+
+
+def _crane(machine: Machine, lift: str) -> float:
+    return machine.times.crane_s if lift == "crane" else 0.0
+
+
+def _gauge_seconds(machine: Machine, efforts: tuple[Effort, ...]) -> Iterator[float]:
+    stands = machine.back_gauge.high
+    last: tuple[Gauging, Length] | None = None
+    for effort in efforts:
+        now = (effort.gauging, effort.gauge)
+        if now == last:
+            continue
+        last = now
+        if effort.gauging == "back gauge":
+            travel_mm = abs(effort.gauge - stands) / PER_MM
+            stands = effort.gauge
+            yield machine.times.gauge_start_s + travel_mm / machine.back_gauge.speed_mm_s
+        elif effort.gauging == "front stop":
+            yield machine.times.front_stop_s
+
+
+def stroke_share(machine: Machine, thickness: Length, stroke: Length) -> float:
+    """Travel of the blade as a share of the full travel [fraction], at most 1."""
+    full = stroke_for(machine, machine.cutting_length, thickness, machine.rake.low_deg)
+    return min(1.0, stroke / full)
+
+
+def efforts_of(machine: Machine, program: Iterable[Step], thickness: dict[int, Length]) -> tuple[Effort, ...]:
+    """What of each step its time depends on; `thickness` is that of each layout by number."""
+    efforts: list[Effort] = []
+    before: Step | None = None
+    for step in program:
+        efforts.append(
+            Effort(
+                gauging=step.gauging,
+                gauge=step.gauge,
+                gap=step.settings.gap,
+                rake_deg=step.settings.rake_deg,
+                pieces=step.pieces,
+                brought=0 if is_sheet(step.piece) or lies_at_blade(step, before) else step.pieces,
+                cuts=step.repeat * step.pieces,
+                strokes=step.strokes,
+                stroke_share=stroke_share(machine, thickness[step.layout], step.settings.stroke),
+                turned=step.turn != "none",
+                lift=step.lift,
+                wanted=any(drop.kind in ("part", "piece", "offcut") for drop in step.drops),
+            )
+        )
+        before = step
+    return tuple(efforts)
+
+
+def lies_at_blade(step: Step, before: Step | None) -> bool:
+    """Whether the step goes on with the one piece that the step before left in front of the blade."""
+    if before is None or step.pieces != 1 or step.turn != "none":
+        return False
+    return any(left.kind == "piece" and left.ref == step.piece for left in before.remainders)
+
+
+def summarise(order: Order, layouts: tuple[Layout, ...], program: tuple[Step, ...]) -> Summary:
+    """The plan in figures.
+
+    Parameters
+    ----------
+    order
+        The order the plan is for: machine, materials, stock and its prices.
+    layouts
+        All layouts of the plan.
+    program
+        The steps of all layouts, in the order they are made.
+
+    Returns
+    -------
+    Areas are of nominal sizes. ``cut_metres`` is the length that was really sheared: each cut on each
+    piece counts the piece's own length along the blade. ``turns`` counts the steps before which pieces
+    are turned. ``material_cost`` is None when any piece used has no price.
+
+    Raises
+    ------
+    KeyError
+        When a layout names stock or a material that the order does not carry.
+    """
+    stock = {item.ref: item for item in order.stock}
+    thickness = {layout.number: layout.thickness for layout in layouts}
+    efforts = efforts_of(order.machine, program, thickness)
+    used = [(stock[layout.stock_ref], layout.repeat) for layout in layouts]
+    area = {"part": 0, "offcut": 0, "scrap": 0, "trim": 0}
+    parts = 0
+    parts_kg = scrap_kg = 0.0
+    for layout in layouts:
+        density = order.material(layout.material).density
+        for leaf in leaves(layout.tree):
+            area[leaf.kind] += leaf.dx * leaf.dy * layout.repeat
+            kg = _kg(leaf.dx * leaf.dy * layout.repeat, layout.thickness, density)
+            if leaf.kind == "part":
+                parts += layout.repeat
+                parts_kg += kg
+            elif leaf.kind != "offcut":
+                scrap_kg += kg
+    stock_area = sum(item.length * item.width * count for item, count in used)
+    cut_up = stock_area - area["offcut"]
+    times = times_for(order.machine, efforts, _loads(order, layouts, stock))
+    return Summary(
+        sheets=sum(count for item, count in used if item.kind == "sheet"),
+        offcuts_used=sum(count for item, count in used if item.kind == "offcut"),
+        parts=parts,
+        stock_area_mm2=stock_area / _MM2,
+        parts_area_mm2=area["part"] / _MM2,
+        offcut_area_mm2=area["offcut"] / _MM2,
+        scrap_area_mm2=(area["scrap"] + area["trim"]) / _MM2,
+        utilisation=area["part"] / cut_up if cut_up else 0.0,
+        parts_kg=parts_kg,
+        scrap_kg=scrap_kg,
+        cut_metres=sum(step.repeat * step.pieces * step.along_blade for step in program) / PER_MM / 1000,
+        strokes=sum(step.strokes for step in program),
+        gauge_moves=gauge_moves(efforts),
+        settings_changes=settings_changes(efforts),
+        turns=sum(step.turn != "none" for step in program),
+        minutes=times.total / 60 if layouts else 0.0,
+        material_cost=_material_cost(used),
+        time_cost=times.total / 3600 * order.machine.times.hour_rate if layouts else 0.0,
+    )
+
+
+def leaves(node: Node) -> Iterator[Leaf]:
+    """The rectangles of a layout tree that are cut no further, in the order of the tree."""
+    if isinstance(node, Leaf):
+        yield node
+    else:
+        for child in node.children:
+            yield from leaves(child)
+
+
+def _kg(area: int, thickness: Length, density: float) -> float:
+    """Mass of an area in squared hundredths of a millimetre [kg]."""
+    return area * thickness / PER_MM**3 * 1e-9 * density
+
+
+def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem]) -> Iterator[str]:
+    for layout in layouts:
+        item = stock[layout.stock_ref]
+        kg = piece_kg(order.material(layout.material), item.length, item.width, layout.thickness)
+        for _ in range(layout.repeat):
+            yield lift_for(order.machine, kg)
+
+
+def _material_cost(used: list[tuple[StockItem, int]]) -> float | None:
+    total = 0.0
+    for item, count in used:
+        if item.price is None:
+            return None
+        total += item.price * count
+    return total

@@ -1,0 +1,270 @@
+"""A hand-written program: gauge values in the operator's own order, checked, set and timed.
+
+The order of the steps is never changed. The value of a back gauge or of a marked line is the depth
+that falls at each cut; the value of a front stop is the depth that stays in front. What stays in front
+goes on to the next step.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from service.engine.estimate import Effort, gauge_moves, settings_changes, stroke_share, times_for
+from service.engine.findings import Finding
+from service.engine.force import ForceCheck, check_force
+from service.engine.handling import lift_for, piece_kg
+from service.engine.layout.rules import cross_ok
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.plan import Gauging, Settings
+from service.engine.program.remarks import few_feet, lift_findings, unique
+from service.engine.quantities import Length, show_mm
+from service.engine.settings import settings_for
+
+_PROFILE = "machine profile"
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeStep:
+    """A line of the program: `repeat` cuts at one gauge value.
+
+    Raises
+    ------
+    ValueError
+        When the value or the repeat is not above zero.
+    """
+
+    gauge: Length
+    repeat: int = 1
+    gauging: Gauging = "back gauge"
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.gauge <= 0:
+            raise ValueError(f"gauge: a value above zero is wanted, not {show_mm(self.gauge)} mm")
+        if self.repeat < 1:
+            raise ValueError(f"repeat: at least one cut is wanted, not {self.repeat}")
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedStep:
+    """A line with what the machine is set to and what is to be said.
+
+    `depth_before` and `depth_after` are what lies in front before the first and after the last cut;
+    None when the depth of the piece is not known, or not enough of it is left to go on.
+    """
+
+    number: int
+    step: GaugeStep
+    depth_before: Length | None
+    depth_after: Length | None
+    settings: Settings
+    force: ForceCheck
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramCheck:
+    """The whole program.
+
+    Attributes
+    ----------
+    steps
+        In the order in which they were written.
+    strokes, gauge_moves, settings_changes
+        Of the whole program; the first setting counts as a change.
+    minutes
+        For one piece, by the time model of :mod:`service.engine.estimate`.
+    needed_depth
+        Least depth of the piece with which every cut can be held.
+    rating_needed_mm
+        The cut as thickness of the steel the machine is rated for [mm]: the least rating that would do.
+    ok
+        Whether there is no finding of level ``stop``. It does not say that a cut is without danger.
+    """
+
+    steps: tuple[CheckedStep, ...]
+    strokes: int
+    gauge_moves: int
+    settings_changes: int
+    minutes: float
+    needed_depth: Length
+    rating_needed_mm: float
+    ok: bool
+
+
+def check_program(
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    cut_length: Length,
+    depth: Length | None,
+    steps: Sequence[GaugeStep],
+) -> ProgramCheck:
+    """Check and time a program on one piece.
+
+    Parameters
+    ----------
+    machine, material, thickness
+        The shear and what is on it.
+    cut_length
+        Size of the piece along the blade.
+    depth
+        Size of the piece in depth; None when it is not known: then what is left is not checked, and
+        settings and mass are those for ``needed_depth``.
+    steps
+        At least one.
+
+    Raises
+    ------
+    ValueError
+        When there is no step, or a size is not above zero.
+    """
+    if not steps:
+        raise ValueError("steps: at least one gauge value is wanted")
+    for name, size in (("thickness", thickness), ("cut length", cut_length), ("depth", depth)):
+        if size is not None and size <= 0:
+            raise ValueError(f"{name}: a length above zero is wanted, not {show_mm(size)} mm")
+    needed = needed_depth(machine, steps)
+    lifted = lift_for(machine, piece_kg(material, cut_length, depth or needed, thickness))
+    checked: list[CheckedStep] = []
+    efforts: list[Effort] = []
+    have = depth
+    supposed = depth or needed
+    for number, step in enumerate(steps, start=1):
+        falls = step.gauge if step.gauging != "front stop" else max(1, supposed - step.gauge)
+        settings = settings_for(machine, material, thickness, cut_length=cut_length, drop_depth=falls)
+        force = check_force(machine, material, thickness, cut_length, settings.rake_deg)
+        left = list(_left(machine, have, step))
+        after = None if left else _left_in_front(have, step)
+        findings = unique(
+            (
+                *_reach(machine, cut_length),
+                *_gauge(machine, step),
+                *left,
+                *(one for one in (*force.findings, *settings.findings) if one.level != "note"),
+                *few_feet(machine.hold_down, cut_length, at_arm=True),
+                *lift_findings(machine, piece_kg(material, cut_length, supposed, thickness), lifted),
+            )
+        )
+        checked.append(CheckedStep(number, step, have, after, settings, force, findings))
+        efforts.append(
+            Effort(
+                gauging=step.gauging,
+                gauge=step.gauge,
+                gap=settings.gap,
+                rake_deg=settings.rake_deg,
+                pieces=1,
+                brought=0,
+                cuts=step.repeat,
+                strokes=step.repeat,
+                stroke_share=stroke_share(machine, thickness, settings.stroke),
+                turned=False,
+                lift=lifted,
+                wanted=True,
+            )
+        )
+        have = after
+        supposed = max(1, _left_in_front(supposed, step) or 0)
+    return ProgramCheck(
+        steps=tuple(checked),
+        strokes=sum(step.repeat for step in steps),
+        gauge_moves=gauge_moves(efforts),
+        settings_changes=settings_changes(efforts),
+        minutes=times_for(machine, tuple(efforts), [lifted]).total / 60,
+        needed_depth=needed,
+        rating_needed_mm=max(one.force.equivalent_thickness_mm for one in checked),
+        ok=not any(finding.level == "stop" for one in checked for finding in one.findings),
+    )
+
+
+def needed_depth(machine: Machine, steps: Sequence[GaugeStep]) -> Length:
+    """Least depth of a piece with which every cut of the program leaves enough in front to be clamped.
+
+    Worked from the last step back: what falls is added to the clamping depth; before a front stop
+    there must be what stays and the smallest drop.
+    """
+    need = machine.hold_down.depth
+    for step in reversed(steps):
+        if step.gauging == "front stop":
+            # What stays is given by the stop; a later step that wants more is refused on the way forward.
+            need = step.gauge + max(1, machine.smallest_drop)
+        else:
+            need += step.gauge * step.repeat
+    return need
+
+
+def _left_in_front(have: Length | None, step: GaugeStep) -> Length | None:
+    if step.gauging == "front stop":
+        return step.gauge
+    return None if have is None else have - step.gauge * step.repeat
+
+
+def _reach(machine: Machine, cut_length: Length) -> Iterator[Finding]:
+    refused = cross_ok(machine, cut_length)
+    if refused is not None:
+        yield Finding("stop", "cut-length", refused, _PROFILE)
+
+
+def _gauge(machine: Machine, step: GaugeStep) -> Iterator[Finding]:
+    """Whether the machine can gauge that value in that way."""
+    value = show_mm(step.gauge)
+    if step.gauging == "back gauge":
+        gauge = machine.back_gauge
+        if not gauge.low <= step.gauge <= gauge.high:
+            reach = f"{show_mm(gauge.low)} to {show_mm(gauge.high)} mm"
+            yield Finding("stop", "gauge-range", f"{value} mm: the back gauge reaches {reach}", _PROFILE)
+        elif step.gauge % gauge.step:
+            near = step.gauge // gauge.step * gauge.step
+            message = f"{value} mm cannot be set: the back gauge goes in steps of {show_mm(gauge.step)} mm, "
+            message += f"for example {show_mm(near)} or {show_mm(near + gauge.step)} mm"
+            yield Finding("stop", "gauge-step", message, _PROFILE)
+    elif step.gauging == "front stop":
+        yield from _front_stop(machine, step, value)
+    elif machine.marked_line_accuracy is None:
+        yield Finding(
+            "stop", "no-marked-line", "the machine has no line light to cut a marked line by", _PROFILE
+        )
+    if step.gauging != "front stop" and step.gauge < machine.smallest_drop:
+        least = show_mm(machine.smallest_drop)
+        yield Finding("stop", "smallest-drop", f"{value} mm: the smallest drop is {least} mm", _PROFILE)
+
+
+def _front_stop(machine: Machine, step: GaugeStep, value: str) -> Iterator[Finding]:
+    stops = machine.front_stops
+    if stops is None:
+        yield Finding("stop", "no-front-stops", "the machine has no front stops", _PROFILE)
+    elif not stops.low <= step.gauge <= stops.high:
+        reach = f"{show_mm(stops.low)} to {show_mm(stops.high)} mm"
+        yield Finding("stop", "gauge-range", f"{value} mm: the front stops reach {reach}", _PROFILE)
+    if step.repeat > 1:
+        message = "a front stop leaves the same piece in front every time: it cannot be repeated"
+        yield Finding("stop", "front-stop-repeated", message, "a cut takes away what lies beyond the stop")
+    if step.gauge < machine.hold_down.depth:
+        message = (
+            f"{value} mm would stay in front, the clamping depth is {show_mm(machine.hold_down.depth)} mm"
+        )
+        yield Finding("stop", "clamping-depth", message, _PROFILE)
+
+
+def _left(machine: Machine, have: Length | None, step: GaugeStep) -> Iterator[Finding]:
+    """Whether the piece is deep enough for all the cuts of the step."""
+    if have is None:
+        return
+    clamp = machine.hold_down.depth
+    if step.gauging == "front stop":
+        if have - step.gauge < max(1, machine.smallest_drop):
+            message = f"only {show_mm(have)} mm lie in front: a stop at {show_mm(step.gauge)} mm leaves too little to fall"
+            yield Finding("stop", "too-little-left", message, _PROFILE)
+        return
+    if have - step.gauge * step.repeat >= clamp:
+        return
+    possible = max(0, (have - clamp) // step.gauge)
+    message = (
+        f"{step.repeat} × {show_mm(step.gauge)} mm from {show_mm(have)} mm would leave less than the clamping "
+        f"depth of {show_mm(clamp)} mm: {possible} can be cut"
+    )
+    yield Finding("stop", "too-little-left", message, _PROFILE)

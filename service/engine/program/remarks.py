@@ -1,0 +1,141 @@
+"""What is said beside a step: what to look at before this cut is made.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final, Literal
+
+from service.engine.findings import Finding
+from service.engine.machine import HoldDown, Machine
+from service.engine.program.gang import feet_on
+from service.engine.program.groups import Link
+from service.engine.quantities import Length, show_mm
+
+NARROW_SHARE: Final = 8
+"""Width of a wanted drop, in thicknesses, below which it is called narrow."""
+
+LIFT_CODES: Final = ("two-people", "crane")
+"""Codes of the findings that say no more than the step's own word on who lifts."""
+
+_PRACTICE: Final = "common practice, shop default"
+_PROFILE: Final = "machine profile"
+
+
+def step_findings(
+    machine: Machine,
+    thickness: Length,
+    link: Link,
+    gang: int,
+    squared: bool,
+    kg: float,
+    lift: Literal["one person", "two people", "crane"],
+    about_cut: Iterable[Finding],
+) -> tuple[Finding, ...]:
+    """Stops and cautions about the cut itself, then those about holding, gauging and lifting."""
+    found = [finding for finding in about_cut if finding.level != "note"]
+    found.extend(_drop(thickness, link))
+    found.extend(few_feet(machine.hold_down, link.across.size, at_arm=squared))
+    found.extend(_square(machine, link, squared))
+    if machine.table_depth and link.extent.size > machine.table_depth:
+        found.append(
+            Finding(
+                "caution",
+                "beyond-table",
+                f"the piece is {show_mm(link.extent.size)} mm deep, the table {show_mm(machine.table_depth)} mm: "
+                "support the end that hangs over the front",
+                _PROFILE,
+            )
+        )
+    if gang > 1:
+        each = "both" if gang == 2 else f"all {gang}"
+        found.append(
+            Finding(
+                "caution",
+                "gang",
+                f"{gang} pieces side by side: see that {each} touch the gauge and lie under the hold-downs",
+                _PRACTICE,
+            )
+        )
+    found.extend(lift_findings(machine, kg, lift))
+    return unique(found)
+
+
+def unique(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Each finding once, in the order they were found."""
+    return tuple(dict.fromkeys(findings))
+
+
+def few_feet(hold_down: HoldDown, along: Length, at_arm: bool) -> Iterable[Finding]:
+    """A caution when a piece that begins at the squaring arm lies under fewer than two whole feet."""
+    if not hold_down.feet:
+        return
+    feet = feet_on(hold_down, 0, along)
+    if feet >= 2:
+        return
+    if feet == 0:
+        message = (
+            f"no whole foot reaches a piece of {show_mm(along)} mm at the squaring arm: "
+            "move it along the blade until a foot grips it, and square it otherwise"
+        )
+    elif at_arm:
+        message = "only one foot grips the piece at the squaring arm: see that it does before the blade comes"
+    else:
+        message = (
+            "only one foot grips the piece at the end of the blade: place it where more do, or under one"
+        )
+    yield Finding("caution", "few-feet", message, "common practice: at least two feet on every piece")
+
+
+def _drop(thickness: Length, link: Link) -> Iterable[Finding]:
+    fall = link.fall_depth
+    wanted = any(drop.kind in ("part", "piece") for drop in link.drops)
+    if wanted and fall < NARROW_SHARE * thickness:
+        yield Finding(
+            "caution",
+            "narrow-drop",
+            f"the drop is {show_mm(fall)} mm deep, less than {NARROW_SHARE} times the thickness: "
+            "expect twist, bow and camber",
+            _PRACTICE,
+        )
+
+
+def _square(machine: Machine, link: Link, squared: bool) -> Iterable[Finding]:
+    """A piece with one good side edge must be cut square to it; without an arm that is up to the eye."""
+    good_side = not (link.across.near_mill and link.across.far_mill)
+    if good_side and not squared and machine.squaring_arm == 0:
+        yield Finding(
+            "caution",
+            "no-squaring-arm",
+            "the machine has no squaring arm: check the first piece with a square",
+            _PROFILE,
+        )
+
+
+def lift_findings(
+    machine: Machine, kg: float, lift: Literal["one person", "two people", "crane"]
+) -> Iterable[Finding]:
+    """What a heavy piece asks for. The limits are the shop's; the local rules decide."""
+    lifting = machine.lifting
+    basis = "shop's lifting limits; local rules decide"
+    if lift == "two people":
+        yield Finding("caution", "two-people", f"{kg:.0f} kg: two people", basis)
+    elif lift == "crane" and lifting.crane_kg is None:
+        yield Finding(
+            "stop",
+            "no-crane",
+            f"{kg:.0f} kg is more than two people may lift ({lifting.two_people_kg:g} kg) "
+            "and the machine profile names no crane",
+            basis,
+        )
+    elif lift == "crane" and lifting.crane_kg is not None and kg > lifting.crane_kg:
+        yield Finding(
+            "stop",
+            "crane-overloaded",
+            f"{kg:.0f} kg is more than the crane may lift ({lifting.crane_kg:g} kg)",
+            basis,
+        )
+    elif lift == "crane":
+        yield Finding("caution", "crane", f"{kg:.0f} kg: by crane", basis)
