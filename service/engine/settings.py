@@ -1,0 +1,329 @@
+"""What to set the machine to for a cut, each value with its basis.
+
+Every value is limited to, and rounded by, what the machine can set. Where a value rests on a shop
+default, the constant below holds it and the finding says so.
+
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from service.engine.clearance import gap_for
+from service.engine.findings import Finding
+from service.engine.force import ForceCheck, check_force
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.plan import Gauging, Settings
+from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.sag import pull_back_mm, sag_mm
+
+OPENING: Final[Length] = 500
+"""Room between blade and sheet before the stroke: a shop default, 5 mm."""
+
+OVERLAP: Final[Length] = 300
+"""How far the blade passes the lower one at the end of the cut: a shop default, 3 mm."""
+
+STROKE_STEP: Final[Length] = 100
+"""A stroke is rounded up to whole millimetres."""
+
+HOLD_DOWN_SHARE: Final = 0.15
+"""Hold-down force wanted over shearing force: a shop default, no published figure was found."""
+
+LONG_FOR_RELIEF: Final = 20
+"""A drop this many times longer than deep is narrow and long: a shop default."""
+
+THICK_FOR_RELIEF: Final = 10
+"""A drop less deep than this many thicknesses is thick against its depth: a shop default."""
+
+SAG_LIMIT_MM: Final = 5.0
+"""Sag at which a drop may miss the gauge: a shop default [mm]."""
+
+_RULE_OF_STROKE: Final = (
+    f"cut length · tan(rake) + thickness + {show_mm(OPENING)} mm opening + {show_mm(OVERLAP)} mm overlap "
+    "(the last two are shop defaults)"
+)
+_HOLD_DOWN_BASIS: Final = (
+    f"{HOLD_DOWN_SHARE:.0%} of the shearing force: shop default, no published figure was found"
+)
+_RELIEF_BASIS: Final = (
+    f"shop default: trims, drops {LONG_FOR_RELIEF} times longer than deep, "
+    f"drops less deep than {THICK_FOR_RELIEF} thicknesses"
+)
+_SAG_BASIS: Final = (
+    "cantilever under its own weight, 3·ρ·g·L⁴/(2·E·t²); "
+    f"wanted above {SAG_LIMIT_MM:g} mm sag (shop default) or when the edge draws back "
+    "more than the gauge's accuracy"
+)
+
+
+def settings_for(
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    *,
+    cut_length: Length,
+    drop_depth: Length,
+    measured_offset: int = 0,
+    trim: bool = False,
+    gauging: Gauging = "back gauge",
+    force: ForceCheck | None = None,
+) -> Settings:
+    """The settings of one cut.
+
+    Parameters
+    ----------
+    thickness, cut_length, drop_depth
+        [0.01 mm], above 0. `cut_length` is the whole length sheared in the stroke.
+    measured_offset
+        By how much drops come out deeper than the gauge was set, measured [0.01 mm, either sign].
+    trim
+        Whether the drop is a trim.
+    gauging
+        The back gauge only backs off (relief) where it was the gauge.
+    force
+        The check of this very cut, when the caller has it already.
+
+    Returns
+    -------
+    Settings
+        With a ``note`` for each value, and a ``caution`` for what is wanted but not to be had:
+        ``relief-missing``, ``support-missing``, ``hold-down-short``, ``gap-unusual``.
+
+    Raises
+    ------
+    ValueError
+        When a length is not above 0.
+    """
+    if drop_depth <= 0:
+        raise ValueError("drop depth: a length greater than zero is wanted")
+    check = force if force is not None else check_force(machine, material, thickness, cut_length)
+    gap, found = gap_for(machine, material, thickness)
+    findings = list(found)
+    findings.append(_rake_note(machine, check))
+    stroke = stroke_for(machine, thickness, cut_length, check.rake_deg)
+    findings.append(Finding("note", "stroke", f"stroke {show_mm(stroke)} mm", _RULE_OF_STROKE))
+    hold_down = _hold_down(machine, cut_length, check.force_kn, findings)
+    relief = _relief(
+        machine, thickness, cut_length, drop_depth, trim=trim, gauging=gauging, findings=findings
+    )
+    support = _support(machine, material, thickness, drop_depth, findings)
+    if measured_offset and gauging == "back gauge":
+        findings.append(_offset_note(machine, drop_depth, measured_offset))
+    return Settings(gap, check.rake_deg, stroke, hold_down, relief, support, tuple(findings))
+
+
+def stroke_for(machine: Machine, thickness: Length, cut_length: Length, rake_deg: float) -> Length:
+    """Travel of the blade for a cut length, at most the full stroke, in whole millimetres upwards.
+
+    stroke = cut length · tan φ + thickness + opening + overlap
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500))
+    >>> stroke_for(machine, 300, 100000, 1.5)  # 26.19 + 3 + 5 + 3 mm
+    3800
+    """
+    return min(_travel(thickness, cut_length, rake_deg), full_stroke(machine))
+
+
+def full_stroke(machine: Machine) -> Length:
+    """The longest travel: the rated thickness over the whole cutting length at the highest rake."""
+    return _travel(machine.rating.thickness, machine.cutting_length, machine.rake.high_deg)
+
+
+def _travel(thickness: Length, cut_length: Length, rake_deg: float) -> Length:
+    rise = cut_length * math.tan(math.radians(rake_deg))
+    travel = math.ceil(round(rise, 6)) + thickness + OPENING + OVERLAP
+    return -(-travel // STROKE_STEP) * STROKE_STEP
+
+
+def _rake_note(machine: Machine, check: ForceCheck) -> Finding:
+    if machine.rake.fixed:
+        return Finding("note", "rake", f"rake {check.rake_deg:g}°, fixed", "machine profile")
+    return Finding(
+        "note",
+        "rake",
+        f"rake {check.rake_deg:g}° for {check.force_kn:.0f} of {check.limit_kn:.0f} kN",
+        f"smallest rake that keeps the force within the limit ({check.method}; limit: {check.limit_basis})",
+    )
+
+
+def gripping_feet(machine: Machine, cut_length: Length) -> int:
+    """How many feet press with their whole width on a piece against the squaring arm.
+
+    A bar without feet counts as one.
+    """
+    hold_down = machine.hold_down
+    if not hold_down.feet:
+        return 1
+    half = hold_down.foot_width / 2
+    return sum(half <= centre <= cut_length - half for centre in hold_down.feet)
+
+
+def _hold_down(
+    machine: Machine, cut_length: Length, force_kn: float, findings: list[Finding]
+) -> float | None:
+    hold_down = machine.hold_down
+    if hold_down.force_kn is None:
+        findings.append(
+            Finding(
+                "note", "hold-down", "the hold-down force of this machine is not known", "machine profile"
+            )
+        )
+        return None
+    wanted = math.ceil(HOLD_DOWN_SHARE * force_kn * 10) / 10
+    feet = len(hold_down.feet)
+    share = gripping_feet(machine, cut_length) / feet if feet else 1.0
+    # The pressure acts on all the feet; those beside the piece press on the table.
+    needed = wanted / share if share else math.inf
+    setting = min(math.ceil(round(needed, 6) * 10) / 10 if share else math.inf, hold_down.force_kn)
+    on_piece = setting * share
+    findings.append(
+        Finding(
+            "note",
+            "hold-down",
+            f"hold-down {setting:g} kN, of which {on_piece:.1f} kN act on the piece",
+            _HOLD_DOWN_BASIS,
+        )
+    )
+    if on_piece < wanted - 1e-9:
+        findings.append(
+            Finding(
+                "caution",
+                "hold-down-short",
+                f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had: "
+                "watch that it does not slip or tilt",
+                _HOLD_DOWN_BASIS,
+            )
+        )
+    return setting
+
+
+def relief_wanted(thickness: Length, cut_length: Length, drop_depth: Length, *, trim: bool = False) -> bool:
+    """Whether the back gauge should back off before the blade, so that the drop cannot jam.
+
+    For trims, drops that are narrow and long, and drops that are thick against their depth.
+
+    >>> relief_wanted(300, 302500, 2200), relief_wanted(300, 250000, 30000)
+    (True, False)
+    """
+    return trim or cut_length >= LONG_FOR_RELIEF * drop_depth or drop_depth < THICK_FOR_RELIEF * thickness
+
+
+def _relief(
+    machine: Machine,
+    thickness: Length,
+    cut_length: Length,
+    drop_depth: Length,
+    *,
+    trim: bool,
+    gauging: Gauging,
+    findings: list[Finding],
+) -> bool:
+    if gauging != "back gauge":
+        findings.append(
+            Finding(
+                "note",
+                "relief",
+                "back gauge clear of the drop; it does not gauge this cut",
+                "machine profile",
+            )
+        )
+        return False
+    wanted = relief_wanted(thickness, cut_length, drop_depth, trim=trim)
+    size = f"{show_mm(drop_depth)} mm deep and {show_mm(cut_length)} mm along the blade"
+    if wanted and not machine.relief:
+        findings.append(
+            Finding(
+                "caution",
+                "relief-missing",
+                f"a drop {size} can jam between blade and gauge, and this machine's gauge cannot back off: "
+                "cut it by another gauging or watch it fall",
+                _RELIEF_BASIS,
+            )
+        )
+        return False
+    findings.append(
+        Finding(
+            "note", "relief", f"gauge relief {'on' if wanted else 'off'} for a drop {size}", _RELIEF_BASIS
+        )
+    )
+    return wanted
+
+
+def _support(
+    machine: Machine, material: Material, thickness: Length, drop_depth: Length, findings: list[Finding]
+) -> bool:
+    sag = sag_mm(material, thickness, drop_depth)
+    back = pull_back_mm(sag, drop_depth / PER_MM)
+    wanted = sag > SAG_LIMIT_MM or back > machine.back_gauge.accuracy / PER_MM
+    # Beyond small bending the figure means no more than "far too much".
+    shown = f"{sag:.1f} mm" if sag < drop_depth / PER_MM / 10 else "more than a tenth of its depth"
+    if wanted and not machine.sheet_support:
+        findings.append(
+            Finding(
+                "caution",
+                "support-missing",
+                f"a drop {show_mm(drop_depth)} mm deep sags {shown} and this machine has no sheet support: "
+                "it will be cut long, or miss the gauge",
+                _SAG_BASIS,
+            )
+        )
+        return False
+    findings.append(
+        Finding(
+            "note",
+            "sheet-support",
+            f"sheet support {'on' if wanted else 'off'}: the drop sags {shown}",
+            _SAG_BASIS,
+        )
+    )
+    return wanted
+
+
+def gauge_setting(
+    machine: Machine, drop_depth: Length, measured_offset: int = 0
+) -> tuple[Length, tuple[Finding, ...]]:
+    """Where to set the back gauge for a drop, given how much deeper drops were measured to come out.
+
+    Limited to the gauge's range and rounded to its steps; a ``stop`` (``gauge-out-of-range``) when the
+    corrected value lies outside the range.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500))
+    >>> gauge_setting(machine, 30000, measured_offset=12)
+    (29988, ())
+    """
+    gauge = machine.back_gauge
+    wanted = drop_depth - measured_offset
+    step = max(1, gauge.step)
+    value = gauge.low + round((wanted - gauge.low) / step) * step
+    if gauge.low <= value <= gauge.high:
+        return value, ()
+    held = min(max(value, gauge.low), gauge.high)
+    return held, (
+        Finding(
+            "stop",
+            "gauge-out-of-range",
+            f"the gauge would have to stand at {show_mm(wanted)} mm; it reaches "
+            f"{show_mm(gauge.low)} to {show_mm(gauge.high)} mm",
+            "machine profile",
+        ),
+    )
+
+
+def _offset_note(machine: Machine, drop_depth: Length, measured_offset: int) -> Finding:
+    value, stops = gauge_setting(machine, drop_depth, measured_offset)
+    if stops:
+        return stops[0]
+    return Finding(
+        "note",
+        "gauge-corrected",
+        f"set the gauge to {show_mm(value)} mm for {show_mm(drop_depth)} mm: drops were measured "
+        f"{show_mm(abs(measured_offset))} mm too {'deep' if measured_offset > 0 else 'short'}",
+        "measured offset",
+    )

@@ -1,0 +1,197 @@
+"""What the machine is set to: each value within what it can set, each with its basis."""
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import settings as examples
+from hypothesis import strategies as st
+
+from service.engine.force import check_force
+from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.materials_table import BUILT_IN, material_named
+from service.engine.settings import (
+    HOLD_DOWN_SHARE,
+    full_stroke,
+    gauge_setting,
+    gripping_feet,
+    settings_for,
+    stroke_for,
+)
+
+STEEL = material_named("plain steel")
+
+
+def shear(**changes) -> Machine:
+    machine = Machine(
+        id="m",
+        name="Bench 3 m",
+        cutting_length=310_000,
+        rating=Rating(600),
+        rake=Rake(1.5, 1.5),
+        gap=GapRange(5, 80, 5),
+        back_gauge=BackGauge(500, 100_000),
+        hold_down=HoldDown(4500, tuple(range(10_000, 310_000, 20_000)), 6000, 150.0),
+        relief=True,
+        sheet_support=True,
+    )
+    return replace(machine, **changes)
+
+
+def set_for(machine=None, thickness=300, cut_length=250_000, drop_depth=30_000, material=STEEL, **more):
+    return settings_for(
+        machine or shear(), material, thickness, cut_length=cut_length, drop_depth=drop_depth, **more
+    )
+
+
+def codes(settings, level):
+    return [finding.code for finding in settings.findings if finding.level == level]
+
+
+def test_every_value_has_a_finding_with_its_basis():
+    settings = set_for()
+    assert codes(settings, "note") == ["gap", "rake", "stroke", "hold-down", "relief", "sheet-support"]
+    assert all(finding.basis for finding in settings.findings)
+
+
+def test_a_long_narrow_strip_is_cut_with_gauge_relief():
+    # common practice, no source: 22 mm deep, 3025 mm along the blade, relief on
+    assert set_for(cut_length=302_500, drop_depth=2200).relief
+
+
+def test_a_strip_of_ordinary_depth_needs_no_relief():
+    assert not set_for(cut_length=250_000, drop_depth=30_000).relief
+
+
+def test_a_drop_thick_against_its_depth_is_cut_with_relief():
+    assert set_for(thickness=600, cut_length=20_000, drop_depth=5000).relief
+    assert not set_for(thickness=100, cut_length=20_000, drop_depth=5000).relief
+
+
+def test_a_trim_is_always_cut_with_relief():
+    assert not set_for(thickness=100, cut_length=20_000, drop_depth=2000).relief
+    assert set_for(thickness=100, cut_length=20_000, drop_depth=2000, trim=True).relief
+
+
+def test_a_machine_without_relief_gets_a_caution_and_no_relief():
+    settings = set_for(shear(relief=False), drop_depth=2200)
+    assert not settings.relief
+    assert "relief-missing" in codes(settings, "caution")
+
+
+@pytest.mark.parametrize("gauging", ["front stop", "marked line"])
+def test_the_gauge_does_not_back_off_from_a_cut_it_does_not_gauge(gauging):
+    settings = set_for(shear(relief=False), drop_depth=2200, gauging=gauging)
+    assert not settings.relief
+    assert "relief-missing" not in codes(settings, "caution")
+
+
+def test_thin_deep_drops_are_carried_and_stiff_ones_are_not():
+    assert set_for(thickness=100, drop_depth=50_000).sheet_support
+    assert not set_for(thickness=300, drop_depth=30_000).sheet_support
+
+
+def test_a_gauge_that_is_finer_than_the_pull_back_asks_for_support_sooner():
+    # 1 mm steel, 350 mm deep: 8 mm sag; 300 mm deep: 4.45 mm sag and 0.038 mm of pull-back
+    coarse = shear(back_gauge=BackGauge(500, 100_000, accuracy=10))
+    fine = shear(back_gauge=BackGauge(500, 100_000, accuracy=3))
+    assert not set_for(coarse, thickness=100, drop_depth=30_000).sheet_support
+    assert set_for(fine, thickness=100, drop_depth=30_000).sheet_support
+
+
+def test_a_machine_without_support_gets_a_caution():
+    settings = set_for(shear(sheet_support=False), thickness=100, drop_depth=50_000)
+    assert not settings.sheet_support
+    assert "support-missing" in codes(settings, "caution")
+
+
+def test_the_stroke_follows_the_cut_length_and_ends_at_the_full_stroke():
+    machine = shear()
+    short, long = stroke_for(machine, 300, 50_000, 1.5), stroke_for(machine, 300, 250_000, 1.5)
+    rise = 200_000 * math.tan(math.radians(1.5))
+    assert long - short == pytest.approx(rise, abs=100)
+    assert stroke_for(machine, 1200, 310_000, 1.5) == full_stroke(machine)
+
+
+def test_hold_down_is_a_share_of_the_force_on_the_feet_that_grip():
+    machine = shear()
+    settings = set_for(machine, thickness=300, cut_length=50_000)
+    force = check_force(machine, STEEL, 300, 50_000).force_kn
+    assert gripping_feet(machine, 50_000) == 2
+    on_piece = settings.hold_down_kn * 2 / 15
+    assert on_piece >= HOLD_DOWN_SHARE * force
+    assert on_piece == pytest.approx(HOLD_DOWN_SHARE * force, abs=0.05)
+    assert "hold-down-short" not in codes(settings, "caution")
+
+
+def test_hold_down_ends_at_what_the_machine_has_and_says_so():
+    settings = set_for(thickness=600, cut_length=14_000)
+    assert settings.hold_down_kn == 150.0
+    assert "hold-down-short" in codes(settings, "caution")
+
+
+def test_hold_down_of_a_bar_without_feet_needs_no_sharing():
+    machine = shear(hold_down=HoldDown(4500, force_kn=150.0))
+    force = check_force(machine, STEEL, 300, 50_000).force_kn
+    assert set_for(machine, cut_length=50_000).hold_down_kn == pytest.approx(HOLD_DOWN_SHARE * force, abs=0.1)
+
+
+def test_a_piece_that_no_foot_grips_gets_the_whole_force_and_a_caution():
+    settings = set_for(cut_length=9_000)
+    assert settings.hold_down_kn == 150.0
+    assert "hold-down-short" in codes(settings, "caution")
+
+
+def test_an_unknown_hold_down_force_stays_unknown():
+    assert set_for(shear(hold_down=HoldDown(4500))).hold_down_kn is None
+
+
+def test_a_measured_offset_moves_the_gauge_the_other_way():
+    assert gauge_setting(shear(), 30_000, 20) == (29_980, ())
+    assert gauge_setting(shear(), 30_000, -20) == (30_020, ())
+    settings = set_for(measured_offset=20)
+    assert "299.8 mm for 300 mm" in settings.findings[-1].message
+    assert "0.2 mm too deep" in settings.findings[-1].message
+
+
+def test_a_gauge_is_set_in_its_own_steps():
+    coarse = shear(back_gauge=BackGauge(500, 100_000, step=10))
+    assert gauge_setting(coarse, 30_004) == (30_000, ())
+
+
+@pytest.mark.parametrize(("depth", "offset", "held"), [(500, 10, 500), (100_000, -30, 100_000)])
+def test_a_correction_beyond_the_gauges_range_is_a_stop(depth, offset, held):
+    value, findings = gauge_setting(shear(), depth, offset)
+    assert value == held
+    assert [finding.code for finding in findings] == ["gauge-out-of-range"]
+
+
+@pytest.mark.parametrize("sizes", [{"drop_depth": 0}, {"cut_length": 0}, {"thickness": 0}])
+def test_a_cut_without_size_is_refused(sizes):
+    with pytest.raises(ValueError, match="greater than zero"):
+        set_for(**sizes)
+
+
+def test_a_check_already_made_gives_the_same_settings():
+    check = check_force(shear(), STEEL, 300, 250_000)
+    assert set_for(force=check) == set_for()
+
+
+@examples(max_examples=100, deadline=None)
+@given(
+    st.sampled_from(BUILT_IN),
+    st.integers(30, 1500),
+    st.integers(1000, 310_000),
+    st.integers(200, 100_000),
+    st.sampled_from([Rake(1.5, 1.5), Rake(0.5, 2.5, 0.1)]),
+    st.sampled_from([GapRange(5, 80, 5), GapRange(10, 10), GapRange(3, 64, 7)]),
+)
+def test_every_value_is_one_that_the_machine_can_set(material, thickness, length, depth, rake, gap):
+    machine = shear(rake=rake, gap=gap)
+    settings = set_for(machine, thickness, length, depth, material)
+    assert gap.low <= settings.gap <= gap.high
+    assert (settings.gap - gap.low) % gap.step == 0
+    assert rake.low_deg <= settings.rake_deg <= rake.high_deg
+    assert 0 < settings.stroke <= full_stroke(machine)
+    assert 0 < settings.hold_down_kn <= machine.hold_down.force_kn
