@@ -1,0 +1,285 @@
+"""Every physical limit of a single cut, in words; and what a machine can cut at most.
+
+The cut is asked about as it is: `cut_length` along the blade, `drop_depth` falling behind,
+`remainder_depth` staying under the hold-downs. What is found is a list of findings, never an
+exception: ``stop`` where the cut cannot or must not be made so.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal, TypeAlias
+
+from service.engine.clearance import gap_for, thickest_by_gap
+from service.engine.findings import Finding
+from service.engine.force import check_force, largest_thickness
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.plan import Gauging
+from service.engine.quantities import Length, show_mm
+from service.engine.settings import gripping_feet
+
+FLAT_DROP: Final = 10
+"""A drop narrower than this many thicknesses twists and bows noticeably: a rule of thumb, shop-set."""
+
+_PROFILE: Final = "machine profile"
+
+
+def check_cut(
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    *,
+    cut_length: Length,
+    drop_depth: Length,
+    remainder_depth: Length | None = None,
+    gauging: Gauging = "back gauge",
+    pieces_side_by_side: int = 1,
+) -> tuple[Finding, ...]:
+    """All that stands against a cut, or is worth a look before it; worst first.
+
+    Parameters
+    ----------
+    thickness, cut_length, drop_depth
+        [0.01 mm], above 0. `cut_length` is the whole length sheared in the stroke.
+    remainder_depth
+        Depth of what stays in front; None: not known, and so not checked, which is said.
+    gauging
+        A front stop measures the remainder, the back gauge the drop.
+    pieces_side_by_side
+        Equal pieces that share the stroke along the blade.
+
+    Raises
+    ------
+    ValueError
+        When a size is not above 0.
+    """
+    sizes = (thickness, cut_length, drop_depth, 1 if remainder_depth is None else remainder_depth)
+    if min(sizes) <= 0 or pieces_side_by_side < 1:
+        raise ValueError(
+            "thickness, cut length, drop depth, remainder depth: lengths greater than zero are wanted"
+        )
+    found = [
+        *_along_the_blade(machine, cut_length, pieces_side_by_side),
+        *_drop(machine, thickness, drop_depth),
+        *_remainder(machine, remainder_depth),
+        *_gauging(machine, gauging, drop_depth, remainder_depth),
+        *check_force(machine, material, thickness, cut_length).findings,
+        *gap_for(machine, material, thickness)[1],
+    ]
+    order = {"stop": 0, "caution": 1, "note": 2}
+    return tuple(sorted(found, key=lambda finding: order[finding.level]))
+
+
+def _along_the_blade(machine: Machine, cut_length: Length, pieces: int) -> list[Finding]:
+    found: list[Finding] = []
+    if cut_length > machine.cutting_length:
+        found.append(
+            Finding(
+                "stop",
+                "too-long-for-blade",
+                f"{show_mm(cut_length)} mm along the blade is more than the cutting length of "
+                f"{show_mm(machine.cutting_length)} mm",
+                _PROFILE,
+            )
+        )
+    hold_down = machine.hold_down
+    single = cut_length // pieces
+    if single < hold_down.foot_width:
+        found.append(
+            Finding(
+                "stop",
+                "narrower-than-foot",
+                f"{show_mm(single)} mm along the blade is narrower than a clamping foot "
+                f"({show_mm(hold_down.foot_width)} mm): it cannot be held",
+                _PROFILE,
+            )
+        )
+        return found
+    if not hold_down.feet:
+        return found
+    if pieces > 1:
+        found += _gang_grip(machine, single, pieces)
+        return found
+    feet = gripping_feet(machine, cut_length)
+    if feet == 0:
+        found.append(
+            Finding(
+                "caution",
+                "between-feet",
+                f"{show_mm(cut_length)} mm along the blade, against the squaring arm, lies under no foot "
+                "with its whole width: move it under a foot and see that it is gripped",
+                _PROFILE,
+            )
+        )
+    elif feet == 1:
+        found.append(
+            Finding(
+                "caution",
+                "one-foot",
+                "one foot only grips the piece; usual practice wants two, or the piece can turn",
+                "usual practice (from memory); feet of the machine profile",
+            )
+        )
+    return found
+
+
+def _gang_grip(machine: Machine, single: Length, pieces: int) -> list[Finding]:
+    half = machine.hold_down.foot_width / 2
+    loose = [
+        number + 1
+        for number in range(pieces)
+        if not any(
+            number * single <= centre - half and centre + half <= (number + 1) * single
+            for centre in machine.hold_down.feet
+        )
+    ]
+    if not loose:
+        return []
+    which = ", ".join(map(str, loose))
+    return [
+        Finding(
+            "caution",
+            "between-feet",
+            f"side by side from the squaring arm, piece {which} lies under no foot with its whole width: "
+            "move the pieces so that each is gripped",
+            _PROFILE,
+        )
+    ]
+
+
+def _drop(machine: Machine, thickness: Length, drop_depth: Length) -> list[Finding]:
+    if drop_depth < machine.smallest_drop:
+        return [
+            Finding(
+                "stop",
+                "drop-too-narrow",
+                f"a drop of {show_mm(drop_depth)} mm is below the smallest drop of "
+                f"{show_mm(machine.smallest_drop)} mm",
+                _PROFILE,
+            )
+        ]
+    if drop_depth < FLAT_DROP * thickness:
+        return [
+            Finding(
+                "caution",
+                "narrow-drop-twist",
+                f"a drop of {show_mm(drop_depth)} mm is narrower than {FLAT_DROP} thicknesses: it will twist "
+                "and bow; a part that must be flat is better kept on the table side",
+                f"rule of thumb, shop default: {FLAT_DROP} times the thickness",
+            )
+        ]
+    return []
+
+
+def _remainder(machine: Machine, remainder_depth: Length | None) -> list[Finding]:
+    clamp = machine.hold_down.depth
+    if remainder_depth is None:
+        return [
+            Finding(
+                "note",
+                "remainder-unknown",
+                f"the depth of the remainder was not given; at least {show_mm(clamp)} mm must stay under the "
+                "hold-downs",
+                _PROFILE,
+            )
+        ]
+    if remainder_depth < clamp:
+        return [
+            Finding(
+                "stop",
+                "remainder-not-clamped",
+                f"the {show_mm(remainder_depth)} mm that stay in front do not reach the clamping depth of "
+                f"{show_mm(clamp)} mm: they cannot be held and bring hands to the blade",
+                _PROFILE,
+            )
+        ]
+    return []
+
+
+def _gauging(
+    machine: Machine, gauging: Gauging, drop_depth: Length, remainder_depth: Length | None
+) -> list[Finding]:
+    if gauging == "back gauge":
+        gauge = machine.back_gauge
+        if not gauge.low <= drop_depth <= gauge.high:
+            return [_out_of_range("the back gauge", "the drop", drop_depth, gauge.low, gauge.high)]
+        return []
+    if gauging == "front stop":
+        stops = machine.front_stops
+        if stops is None:
+            return [Finding("stop", "no-front-stops", "this machine has no front stops", _PROFILE)]
+        if remainder_depth is not None and not stops.low <= remainder_depth <= stops.high:
+            return [_out_of_range("the front stops", "the remainder", remainder_depth, stops.low, stops.high)]
+        return []
+    if machine.marked_line_accuracy is None:
+        return [
+            Finding(
+                "stop",
+                "no-marked-line",
+                "this machine has no light line to cut to a marked line by",
+                _PROFILE,
+            )
+        ]
+    return []
+
+
+def _out_of_range(stop: str, side: str, depth: Length, low: Length, high: Length) -> Finding:
+    return Finding(
+        "stop",
+        "gauge-out-of-range",
+        f"{side} of {show_mm(depth)} mm is outside the {show_mm(low)} to {show_mm(high)} mm of {stop}",
+        _PROFILE,
+    )
+
+
+GoverningLimit: TypeAlias = Literal["rating", "force", "blade gap", "not for a shear", "cutting length"]
+
+
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """The largest thickness of a material at a cut length, and the limit that says so.
+
+    `thickness` is 0 where the material or the length cannot be cut at all.
+    """
+
+    grade: str
+    cut_length: Length
+    thickness: Length
+    governed_by: GoverningLimit
+
+
+def capacity(
+    machine: Machine, materials: Iterable[Material], cut_lengths: Sequence[Length] = ()
+) -> tuple[Capacity, ...]:
+    """What the machine can cut: the largest thickness of each material at several cut lengths.
+
+    Parameters
+    ----------
+    cut_lengths
+        [0.01 mm], above 0; none: a tenth, a quarter, a half and the whole of the cutting length.
+
+    Returns
+    -------
+    One row a material and length, in the order given.
+    """
+    full = machine.cutting_length
+    lengths = tuple(cut_lengths) or (full // 10, full // 4, full // 2, full)
+    return tuple(_capacity(machine, material, length) for material in materials for length in lengths)
+
+
+def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capacity:
+    if not material.shearable:
+        return Capacity(material.grade, cut_length, 0, "not for a shear")
+    if cut_length > machine.cutting_length:
+        return Capacity(material.grade, cut_length, 0, "cutting length")
+    by_force = largest_thickness(machine, material, cut_length)
+    by_gap = thickest_by_gap(machine, material)
+    if by_gap < by_force:
+        return Capacity(material.grade, cut_length, by_gap, "blade gap")
+    over = check_force(machine, material, by_force + 1, cut_length).findings
+    rated = any(finding.code == "thickness-over-rating" for finding in over)
+    return Capacity(material.grade, cut_length, by_force, "rating" if rated else "force")
