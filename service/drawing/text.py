@@ -80,12 +80,14 @@ def _head(plan: CutPlan, width: int) -> Iterator[str]:
     taken = [_count(summary.sheets, "sheet"), _count(summary.offcuts_used, "offcut")]
     used = " and ".join(text for text in taken if not text.startswith("0 ")) or "no stock"
     yield from _wrapped(
-        f"Takes {used} for {_count(summary.parts, 'part')}; {summary.utilisation:.1%} of what is cut up becomes parts.",
+        f"Takes {used} for {_count(summary.parts, 'part')}; "
+        f"{summary.utilisation:.1%} of what is cut up becomes parts.",
         width,
     )
     yield from _wrapped(_bound_text(plan), width)
     times = f"{_count(summary.strokes, 'stroke')}, {_count(summary.gauge_moves, 'gauge setting')}, "
-    times += f"{_count(summary.turns, 'turn')}, {summary.cut_metres:.1f} m sheared, about {summary.minutes:.0f} min."
+    times += f"{_count(summary.turns, 'turn')}, {summary.cut_metres:.1f} m sheared, "
+    times += f"about {summary.minutes:.0f} min."
     yield from _wrapped(times, width)
     if plan.stopped_early:
         yield from _wrapped("The search was stopped before its end; a longer one may save material.", width)
@@ -137,11 +139,12 @@ def _step(
         "take", f"{step.pieces} × {across}, {_kg(step.piece_kg)}{each}, {_LIFTS[step.lift]}", width
     )
     yield from _row("lay", _lie(step, before), width)
+    yield from _row("along", _along(step), width)
     yield from _row("set", _settings(step.settings, step), width)
-    yield from _row("falls", _outcomes(step.drops, takers), width)
-    yield from _row("stays", _outcomes(step.remainders, takers), width)
     if heat and (marked := _marked(step)):
         yield from _row("mark", f"heat {heat} on each {marked} before it is cut off", width)
+    yield from _row("falls", _outcomes(step.drops, takers), width)
+    yield from _row("stays", _outcomes(step.remainders, takers), width)
     for finding in step.findings:
         # Who lifts stands in the line above already.
         if finding.code not in LIFT_CODES:
@@ -154,8 +157,7 @@ def _sheet_or_piece(step: Step) -> str:
 
 def _lie(step: Step, before: Step | None) -> str:
     edge = edge_name(step)
-    just_cut = before is not None and any(out.ref == step.piece for out in before.remainders)
-    if just_cut and step.edge_end == "near" and step.turn == "none":
+    if before is not None and step.edge_end == "near" and _fresh_edge(step, before):
         edge = "the edge just cut"
     turn = {
         "none": "as it lies",
@@ -171,16 +173,27 @@ def _lie(step: Step, before: Step | None) -> str:
     else:
         side = "falls" if step.measured == "drop" else "stays in front"
         where = f"scribe {show_mm(step.gauge)} from {edge}, line under the light; that side {side}"
-    held = "; a cut side edge to the squaring arm" if step.squared else ""
-    return f"{turn}: {where}; {show_mm(step.along_blade)} along the blade{held}"
+    return f"{turn}: {where}"
+
+
+def _along(step: Step) -> str:
+    gang = f"{step.gang} × " if step.gang > 1 else ""
+    held = ", a cut side edge to the squaring arm" if step.squared else ""
+    return f"{gang}{show_mm(step.along_blade)} along the blade{held}"
+
+
+def _fresh_edge(step: Step, before: Step) -> bool:
+    """Whether the near edge of the piece is the one that the step before has cut."""
+    item_fell = before.measured == "drop" and before.edge_end == "near"
+    rest = before.remainders if item_fell else before.drops
+    return step.axis == before.axis and any(out.kind == "piece" and out.ref == step.piece for out in rest)
 
 
 def edge_name(step: Step) -> str:
     """The edge measured from, in words: its length against the piece, its state, and which of two."""
+    length = "long " if step.along_blade > step.depth else "short "
     if step.along_blade == step.depth:
         length = ""
-    else:
-        length = "long " if step.along_blade > step.depth else "short "
     other = "the opposite " if step.edge_end == "far" else "the "
     return f"{other}{length}{step.edge_state} edge"
 

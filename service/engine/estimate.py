@@ -18,7 +18,7 @@ placing     ``place_piece_s`` · f for each cut on each piece, plus ``crane_s`` 
             the crane brings back to the blade (not for one that lies there since the last cut)
 turns       ``turn_piece_s`` · f for each piece turned
 strokes     60 / ``strokes_per_minute`` · travel / full travel for each stroke, where the full
-            travel is the one for the cutting length at the lowest rake
+            travel is the one for the rated thickness and the cutting length at the lowest rake
 collecting  ``collect_s`` for each step whose drops are wanted; trim and scrap lie until later
 =========== ===================================================================================
 
@@ -29,9 +29,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
-from typing import Literal
 
-from service.engine.handling import lift_for, piece_kg
+from service.engine.handling import Lift, lift_for, mass_kg
 from service.engine.machine import Machine
 from service.engine.order import Order, StockItem
 from service.engine.plan import Gauging, Layout, Leaf, Node, Step, Summary
@@ -61,7 +60,7 @@ class Effort:
     strokes: int
     stroke_share: float
     turned: bool
-    lift: Literal["one person", "two people", "crane"]
+    lift: Lift
     wanted: bool
 
 
@@ -103,7 +102,7 @@ def _changes(values: Iterable[object]) -> int:
     return count
 
 
-def times_for(machine: Machine, efforts: tuple[Effort, ...], loads: Iterable[str]) -> Times:
+def times_for(machine: Machine, efforts: tuple[Effort, ...], loads: Iterable[Lift]) -> Times:
     """Seconds of a program by term.
 
     Parameters
@@ -136,11 +135,11 @@ def times_for(machine: Machine, efforts: tuple[Effort, ...], loads: Iterable[str
     )
 
 
-def _factor(machine: Machine, lift: str) -> float:
+def _factor(machine: Machine, lift: Lift) -> float:
     return machine.times.two_person_factor if lift == "two people" else 1.0
 
 
-def _crane(machine: Machine, lift: str) -> float:
+def _crane(machine: Machine, lift: Lift) -> float:
     return machine.times.crane_s if lift == "crane" else 0.0
 
 
@@ -160,14 +159,18 @@ def _gauge_seconds(machine: Machine, efforts: tuple[Effort, ...]) -> Iterator[fl
             yield machine.times.front_stop_s
 
 
-def stroke_share(machine: Machine, thickness: Length, stroke: Length) -> float:
-    """Travel of the blade as a share of the full travel [fraction], at most 1."""
-    full = stroke_for(machine, machine.cutting_length, thickness, machine.rake.low_deg)
-    return min(1.0, stroke / full)
+def stroke_share(machine: Machine, stroke: Length) -> float:
+    """Travel of the blade as a share of the full travel [fraction]; above 1 at a higher rake.
+
+    Full is the travel for the rated thickness over the whole cutting length at the lowest rake, at
+    which the machine makes its ``strokes_per_minute``.
+    """
+    full = stroke_for(machine, machine.rating.thickness, machine.cutting_length, machine.rake.low_deg)
+    return stroke / full
 
 
-def efforts_of(machine: Machine, program: Iterable[Step], thickness: dict[int, Length]) -> tuple[Effort, ...]:
-    """What of each step its time depends on; `thickness` is that of each layout by number."""
+def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
+    """What of each step its time depends on."""
     efforts: list[Effort] = []
     before: Step | None = None
     for step in program:
@@ -181,7 +184,7 @@ def efforts_of(machine: Machine, program: Iterable[Step], thickness: dict[int, L
                 brought=0 if is_sheet(step.piece) or lies_at_blade(step, before) else step.pieces,
                 cuts=step.repeat * step.pieces,
                 strokes=step.strokes,
-                stroke_share=stroke_share(machine, thickness[step.layout], step.settings.stroke),
+                stroke_share=stroke_share(machine, step.settings.stroke),
                 turned=step.turn != "none",
                 lift=step.lift,
                 wanted=any(drop.kind in ("part", "piece", "offcut") for drop in step.drops),
@@ -222,8 +225,7 @@ def summarise(order: Order, layouts: tuple[Layout, ...], program: tuple[Step, ..
         When a layout names stock or a material that the order does not carry.
     """
     stock = {item.ref: item for item in order.stock}
-    thickness = {layout.number: layout.thickness for layout in layouts}
-    efforts = efforts_of(order.machine, program, thickness)
+    efforts = efforts_of(order.machine, program)
     used = [(stock[layout.stock_ref], layout.repeat) for layout in layouts]
     area = {"part": 0, "offcut": 0, "scrap": 0, "trim": 0}
     parts = 0
@@ -277,12 +279,12 @@ def _kg(area: int, thickness: Length, density: float) -> float:
     return area * thickness / PER_MM**3 * 1e-9 * density
 
 
-def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem]) -> Iterator[str]:
+def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem]) -> Iterator[Lift]:
     for layout in layouts:
         item = stock[layout.stock_ref]
-        kg = piece_kg(order.material(layout.material), item.length, item.width, layout.thickness)
+        kg = mass_kg(order.material(layout.material), item.length, item.width, layout.thickness)
         for _ in range(layout.repeat):
-            yield lift_for(order.machine, kg)
+            yield lift_for(order.machine, kg)[0] or "crane"
 
 
 def _material_cost(used: list[tuple[StockItem, int]]) -> float | None:

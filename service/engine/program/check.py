@@ -15,12 +15,12 @@ from dataclasses import dataclass
 from service.engine.estimate import Effort, gauge_moves, settings_changes, stroke_share, times_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
-from service.engine.handling import lift_for, piece_kg
+from service.engine.handling import mass_kg
 from service.engine.layout.rules import cross_ok
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
-from service.engine.program.remarks import few_feet, lift_findings, unique
+from service.engine.program.remarks import few_feet, gauge_findings, lift_of, unique
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import settings_for
 
@@ -129,15 +129,23 @@ def check_program(
         if size is not None and size <= 0:
             raise ValueError(f"{name}: a length above zero is wanted, not {show_mm(size)} mm")
     needed = needed_depth(machine, steps)
-    lifted = lift_for(machine, piece_kg(material, cut_length, depth or needed, thickness))
+    lifted, about_lift = lift_of(machine, mass_kg(material, cut_length, depth or needed, thickness))
     checked: list[CheckedStep] = []
     efforts: list[Effort] = []
+    force = check_force(machine, material, thickness, cut_length)
     have = depth
     supposed = depth or needed
     for number, step in enumerate(steps, start=1):
         falls = step.gauge if step.gauging != "front stop" else max(1, supposed - step.gauge)
-        settings = settings_for(machine, material, thickness, cut_length=cut_length, drop_depth=falls)
-        force = check_force(machine, material, thickness, cut_length, settings.rake_deg)
+        settings = settings_for(
+            machine,
+            material,
+            thickness,
+            cut_length=cut_length,
+            drop_depth=falls,
+            gauging=step.gauging,
+            force=force,
+        )
         left = list(_left(machine, have, step))
         after = None if left else _left_in_front(have, step)
         findings = unique(
@@ -147,7 +155,7 @@ def check_program(
                 *left,
                 *(one for one in (*force.findings, *settings.findings) if one.level != "note"),
                 *few_feet(machine.hold_down, cut_length, at_arm=True),
-                *lift_findings(machine, piece_kg(material, cut_length, supposed, thickness), lifted),
+                *(about_lift if number == 1 else ()),
             )
         )
         checked.append(CheckedStep(number, step, have, after, settings, force, findings))
@@ -161,7 +169,7 @@ def check_program(
                 brought=0,
                 cuts=step.repeat,
                 strokes=step.repeat,
-                stroke_share=stroke_share(machine, thickness, settings.stroke),
+                stroke_share=stroke_share(machine, settings.stroke),
                 turned=False,
                 lift=lifted,
                 wanted=True,
@@ -213,15 +221,7 @@ def _gauge(machine: Machine, step: GaugeStep) -> Iterator[Finding]:
     """Whether the machine can gauge that value in that way."""
     value = show_mm(step.gauge)
     if step.gauging == "back gauge":
-        gauge = machine.back_gauge
-        if not gauge.low <= step.gauge <= gauge.high:
-            reach = f"{show_mm(gauge.low)} to {show_mm(gauge.high)} mm"
-            yield Finding("stop", "gauge-range", f"{value} mm: the back gauge reaches {reach}", _PROFILE)
-        elif step.gauge % gauge.step:
-            near = step.gauge // gauge.step * gauge.step
-            message = f"{value} mm cannot be set: the back gauge goes in steps of {show_mm(gauge.step)} mm, "
-            message += f"for example {show_mm(near)} or {show_mm(near + gauge.step)} mm"
-            yield Finding("stop", "gauge-step", message, _PROFILE)
+        yield from gauge_findings(machine, step.gauge)
     elif step.gauging == "front stop":
         yield from _front_stop(machine, step, value)
     elif machine.marked_line_accuracy is None:
@@ -257,14 +257,15 @@ def _left(machine: Machine, have: Length | None, step: GaugeStep) -> Iterator[Fi
     clamp = machine.hold_down.depth
     if step.gauging == "front stop":
         if have - step.gauge < max(1, machine.smallest_drop):
-            message = f"only {show_mm(have)} mm lie in front: a stop at {show_mm(step.gauge)} mm leaves too little to fall"
+            message = f"only {show_mm(have)} mm lie in front: with a stop at {show_mm(step.gauge)} mm "
+            message += "too little would fall"
             yield Finding("stop", "too-little-left", message, _PROFILE)
         return
     if have - step.gauge * step.repeat >= clamp:
         return
     possible = max(0, (have - clamp) // step.gauge)
     message = (
-        f"{step.repeat} × {show_mm(step.gauge)} mm from {show_mm(have)} mm would leave less than the clamping "
-        f"depth of {show_mm(clamp)} mm: {possible} can be cut"
+        f"{step.repeat} × {show_mm(step.gauge)} mm from {show_mm(have)} mm would leave less than the "
+        f"clamping depth of {show_mm(clamp)} mm: {possible} can be cut"
     )
     yield Finding("stop", "too-little-left", message, _PROFILE)

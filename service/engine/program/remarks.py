@@ -6,13 +6,15 @@ Lengths are whole hundredths of a millimetre.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final, Literal
+from typing import Final
 
 from service.engine.findings import Finding
+from service.engine.handling import Lift, lift_for
 from service.engine.machine import HoldDown, Machine
 from service.engine.program.gang import feet_on
 from service.engine.program.groups import Link
 from service.engine.quantities import Length, show_mm
+from service.engine.settings import gauge_setting
 
 NARROW_SHARE: Final = 8
 """Width of a wanted drop, in thicknesses, below which it is called narrow."""
@@ -30,12 +32,13 @@ def step_findings(
     link: Link,
     gang: int,
     squared: bool,
-    kg: float,
-    lift: Literal["one person", "two people", "crane"],
     about_cut: Iterable[Finding],
+    about_lift: Iterable[Finding],
 ) -> tuple[Finding, ...]:
     """Stops and cautions about the cut itself, then those about holding, gauging and lifting."""
     found = [finding for finding in about_cut if finding.level != "note"]
+    if link.cut.gauging == "back gauge":
+        found.extend(gauge_findings(machine, link.cut.gauge))
     found.extend(_drop(thickness, link))
     found.extend(few_feet(machine.hold_down, link.across.size, at_arm=squared))
     found.extend(_square(machine, link, squared))
@@ -44,8 +47,8 @@ def step_findings(
             Finding(
                 "caution",
                 "beyond-table",
-                f"the piece is {show_mm(link.extent.size)} mm deep, the table {show_mm(machine.table_depth)} mm: "
-                "support the end that hangs over the front",
+                f"the piece is {show_mm(link.extent.size)} mm deep, the table "
+                f"{show_mm(machine.table_depth)} mm: support the end that hangs over the front",
                 _PROFILE,
             )
         )
@@ -59,13 +62,29 @@ def step_findings(
                 _PRACTICE,
             )
         )
-    found.extend(lift_findings(machine, kg, lift))
+    found.extend(about_lift)
     return unique(found)
 
 
 def unique(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each finding once, in the order they were found."""
     return tuple(dict.fromkeys(findings))
+
+
+def gauge_findings(machine: Machine, value: Length) -> tuple[Finding, ...]:
+    """A stop when the back gauge cannot reach a value, a caution when it can only come near it."""
+    setting, stops = gauge_setting(machine, value)
+    if stops or setting == value:
+        return stops
+    return (
+        Finding(
+            "caution",
+            "gauge-rounded",
+            f"{show_mm(value)} mm cannot be set in steps of {show_mm(machine.back_gauge.step)} mm: "
+            f"the nearest is {show_mm(setting)} mm",
+            _PROFILE,
+        ),
+    )
 
 
 def few_feet(hold_down: HoldDown, along: Length, at_arm: bool) -> Iterable[Finding]:
@@ -83,9 +102,7 @@ def few_feet(hold_down: HoldDown, along: Length, at_arm: bool) -> Iterable[Findi
     elif at_arm:
         message = "only one foot grips the piece at the squaring arm: see that it does before the blade comes"
     else:
-        message = (
-            "only one foot grips the piece at the end of the blade: place it where more do, or under one"
-        )
+        message = "only one foot grips the piece at the end of the blade: place it where two do, or under one"
     yield Finding("caution", "few-feet", message, "common practice: at least two feet on every piece")
 
 
@@ -114,28 +131,7 @@ def _square(machine: Machine, link: Link, squared: bool) -> Iterable[Finding]:
         )
 
 
-def lift_findings(
-    machine: Machine, kg: float, lift: Literal["one person", "two people", "crane"]
-) -> Iterable[Finding]:
-    """What a heavy piece asks for. The limits are the shop's; the local rules decide."""
-    lifting = machine.lifting
-    basis = "shop's lifting limits; local rules decide"
-    if lift == "two people":
-        yield Finding("caution", "two-people", f"{kg:.0f} kg: two people", basis)
-    elif lift == "crane" and lifting.crane_kg is None:
-        yield Finding(
-            "stop",
-            "no-crane",
-            f"{kg:.0f} kg is more than two people may lift ({lifting.two_people_kg:g} kg) "
-            "and the machine profile names no crane",
-            basis,
-        )
-    elif lift == "crane" and lifting.crane_kg is not None and kg > lifting.crane_kg:
-        yield Finding(
-            "stop",
-            "crane-overloaded",
-            f"{kg:.0f} kg is more than the crane may lift ({lifting.crane_kg:g} kg)",
-            basis,
-        )
-    elif lift == "crane":
-        yield Finding("caution", "crane", f"{kg:.0f} kg: by crane", basis)
+def lift_of(machine: Machine, kg: float) -> tuple[Lift, tuple[Finding, ...]]:
+    """Who moves a piece, and what is said of it. Beyond every limit: the crane, with a stop."""
+    lift, said = lift_for(machine, kg)
+    return lift or "crane", () if said is None else (said,)

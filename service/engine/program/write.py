@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from service.engine.force import check_force
-from service.engine.handling import lift_for, piece_kg
+from service.engine.handling import mass_kg
 from service.engine.layout.rules import stock_piece, walk
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -28,7 +28,7 @@ from service.engine.plan import Axis, Layout, Outcome, Step, Turn
 from service.engine.program.gang import gang_for, gripped
 from service.engine.program.groups import End, Goes, Link, Work, links_of
 from service.engine.program.names import letters, sheet_name
-from service.engine.program.remarks import step_findings
+from service.engine.program.remarks import lift_of, step_findings
 from service.engine.program.sequence import Task, in_order
 from service.engine.quantities import Length
 from service.engine.settings import settings_for
@@ -167,11 +167,20 @@ def _worst_turn(lies: list[Lie], after: Lie) -> Turn:
 def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: dict[Work, str]) -> Step:
     machine, material, thickness = shop.machine, shop.material, shop.thickness
     along, depth = link.across.size, link.extent.size
-    kg = piece_kg(material, along, depth, thickness)
-    lift = lift_for(machine, kg)
+    kg = mass_kg(material, along, depth, thickness)
+    lift, about_lift = lift_of(machine, kg)
     gang = _gang(shop, link, lift == "one person")
-    settings = settings_for(machine, material, thickness, cut_length=along * gang, drop_depth=link.fall_depth)
-    force = check_force(machine, material, thickness, along * gang, settings.rake_deg)
+    force = check_force(machine, material, thickness, along * gang)
+    settings = settings_for(
+        machine,
+        material,
+        thickness,
+        cut_length=along * gang,
+        drop_depth=link.fall_depth,
+        trim=link.is_trim,
+        gauging=link.cut.gauging,
+        force=force,
+    )
     squared = _squared(machine, link)
     return Step(
         number=number,
@@ -199,7 +208,7 @@ def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: d
         drops=_outcomes(link.drops, names),
         remainders=_outcomes(link.remainders, names),
         findings=step_findings(
-            machine, thickness, link, gang, squared, kg, lift, (*force.findings, *settings.findings)
+            machine, thickness, link, gang, squared, (*force.findings, *settings.findings), about_lift
         ),
     )
 
