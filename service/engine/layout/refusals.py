@@ -1,0 +1,136 @@
+"""Why a part can be cut from no stock piece, in words a planner understands.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.engine.layout import rules
+from service.engine.layout.kinds import Kind, Variant
+from service.engine.layout.patterns import Filler, Slot, Strip
+from service.engine.layout.stock import StockType
+from service.engine.layout.tree import Builder, leaves, stages_of
+from service.engine.plan import Axis, Node
+from service.engine.quantities import Length, show_mm
+
+AXES: tuple[Axis, Axis] = ("y", "x")
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A reason under its code."""
+
+    code: str
+    reason: str
+
+
+def alone(builder: Builder, kind: Kind, stock: StockType, stages: int) -> Node | None:
+    """A layout with a single part of that kind, if this stock allows for one."""
+    for v in kind.variants:
+        if v.dx > stock.length or v.dy > stock.width:
+            continue
+        for axis in AXES:
+            node = one_part(builder, v, stock, axis, stages)
+            if node is not None:
+                return node
+    return None
+
+
+def one_part(builder: Builder, v: Variant, stock: StockType, axis: Axis, stages: int) -> Node | None:
+    """That part in the near corner, the piece cut along `axis` first; None when it cannot be cut."""
+    across: Axis = "x" if axis == "y" else "y"
+    slot = Slot(v.along(across), (v,), 1)
+    strip = Strip(v.along(axis), ((slot, 1),), 1, ((v.kind, 1),))
+    caps = [0] * len(builder.kinds)
+    caps[v.kind] = 1
+    node = builder.carry_out(stock.piece, axis, stages, [strip], caps)
+    if node is None or stages_of(node) > stages:
+        return None
+    if not any(leaf.kind == "part" for leaf in leaves(node)):
+        return None
+    walked = rules.walk(builder.machine, node, stock.piece, builder.parts, builder.trim, builder.filler.limit)
+    return None if isinstance(walked, str) else node
+
+
+def why_not(
+    filler: Filler, kind: Kind, types: Sequence[StockType], stages: int, cutting_length: Length
+) -> Refused:
+    """The reason why no stock piece gives a single part of that kind."""
+    fits: list[tuple[StockType, Variant]] = [
+        (stock, v) for stock in types for v in kind.variants if v.dx <= stock.length and v.dy <= stock.width
+    ]
+    size = f"{show_mm(kind.length)} × {show_mm(kind.width)} mm"
+    if not types:
+        return Refused("no-stock-of-material", "there is no stock of this material and thickness")
+    if not fits:
+        turned = "" if len(kind.variants) > 1 or kind.length == kind.width else " as its grain must lie"
+        return Refused("larger-than-stock", f"{size} fits on no piece of stock{turned}")
+    roomy = [(stock, v) for stock, v in fits if _room_for_trims(filler, stock, v)]
+    if not roomy:
+        return Refused(
+            "larger-than-stock",
+            f"{size} fits only before the mill edges are trimmed off "
+            f"({show_mm(rules.trim_depth(filler.machine, filler.trim))} mm at the near end, "
+            f"at least {show_mm(filler.trim)} mm at the far end)",
+        )
+    notes: list[tuple[str, str]] = []
+    for stock, v in roomy:
+        for axis in AXES:
+            notes.append(_refusal(filler, stock, v, axis, stages, cutting_length))
+    order = {"over-force": 0, "no-gauging": 1, "too-many-stages": 2, "over-cutting-length": 3}
+    codes = {code for code, _ in notes}
+    # The mildest obstacle is the one a planner can do something about.
+    for code in sorted(codes, key=lambda c: (order.get(c, 9), c)):
+        return Refused(code, f"{size}: " + next(reason for c, reason in notes if c == code))
+    return Refused("no-gauging", f"{size} cannot be separated on this machine")
+
+
+def _room_for_trims(filler: Filler, stock: StockType, v: Variant) -> bool:
+    for axis in AXES:
+        extent = stock.piece.along(axis)
+        start = rules.trim_depth(filler.machine, filler.trim) if extent.near_mill else 0
+        end = max(filler.trim, 1) if extent.far_mill else 0
+        if v.along(axis) + start + end > extent.size:
+            return False
+    return True
+
+
+def _refusal(
+    filler: Filler, stock: StockType, v: Variant, axis: Axis, stages: int, cutting_length: Length
+) -> tuple[str, str]:
+    """Follow the cuts of a single part and tell the first that is refused."""
+    machine, trim = filler.machine, filler.trim
+    across: Axis = "x" if axis == "y" else "y"
+    breadth = stock.piece.across(axis).size
+    levels = 0
+    for way, blade in ((axis, breadth), (across, v.along(axis))):
+        extent = stock.piece.along(way)
+        size = v.along(way)
+        start = rules.trim_depth(machine, trim) if extent.near_mill else 0
+        rest = extent.size - start - size
+        if start == 0 and rest == 0 and extent.spread <= v.tolerance(way):
+            continue
+        levels += 1
+        refused = rules.cross_ok(machine, blade, filler.limit)
+        if refused is not None:
+            if blade <= cutting_length and blade > filler.limit:
+                return "over-force", refused + " with the force this machine has"
+            return ("over-cutting-length" if blade > cutting_length else "no-gauging"), refused
+        rows = ([start] if start else []) + [size] + ([rest] if rest else [])
+        flags = ([False] if start else []) + [True] + ([False] if rest else [])
+        made = rules.level(
+            machine,
+            extent,
+            tuple(rows),
+            tuple(v.tolerance(way) if flag else rules.NO_LIMIT for flag in flags),
+            tuple(flags),
+            trim,
+        )
+        if isinstance(made, str):
+            return "no-gauging", made
+    if levels > stages:
+        return "too-many-stages", f"it needs {levels} stages of cuts, {stages} is allowed"
+    return "no-gauging", "it cannot be separated on this machine"
