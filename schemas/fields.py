@@ -8,6 +8,7 @@ and millimetres on the way out.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -116,6 +117,22 @@ class Text(fields.String):
 def _one_line(value: str) -> None:
     if any(ord(letter) < 32 or ord(letter) == 127 or 0xD800 <= ord(letter) <= 0xDFFF for letter in value):
         raise ValidationError("one line of text without control characters is wanted")
+
+
+_ID = re.compile(r"\A[A-Za-z0-9][A-Za-z0-9._-]*\Z")
+
+
+class Name(Text):
+    """The id of a record: letters, digits, dot, dash and underscore, so that it can stand in a path."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(most=60, **kwargs)
+        self.validators.append(_plain_name)
+
+
+def _plain_name(value: str) -> None:
+    if not _ID.match(value):
+        raise ValidationError("letters, digits, . - and _ are wanted, with a letter or digit first")
 
 
 class Choice(Text):

@@ -4,9 +4,39 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from marshmallow import Schema, fields
+
+NOT_VALID: Final = "/problems/not-valid"
+"""The document does not keep the contract; `errors` says where."""
+
+FORK: Final = "/problems/fork"
+"""A pushed event has the number of another one, or does not follow the last one the centre has.
+
+The problem carries `station`, `epoch`, `has_to_seq` and `last_hash`; nothing of the push was taken.
+"""
+
+GAP: Final = "/problems/gap"
+"""Events are missing before the first that was pushed; carries the same members as a fork."""
+
+STALE: Final = "/problems/stale"
+"""The record has another revision than the one in If-Match; carries `revision`."""
+
+REVISION_WANTED: Final = "/problems/revision-wanted"
+"""A record that is there already is changed only with If-Match."""
+
+EXISTS: Final = "/problems/exists"
+"""There is a record of that name already."""
+
+IN_USE: Final = "/problems/in-use"
+"""Other records name this one."""
+
+KEY_REUSED: Final = "/problems/key-reused"
+"""The Idempotency-Key came with another request before."""
+
+UNAUTHORISED: Final = "/problems/unauthorised"
+FORBIDDEN: Final = "/problems/forbidden"
 
 
 @dataclass(frozen=True, slots=True)

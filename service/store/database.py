@@ -1,0 +1,91 @@
+"""Opening the database: a path is SQLite, ``postgresql://…`` is PostgreSQL.
+
+A process works with one database at a time: the models are bound to :data:`database`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+from urllib.parse import unquote, urlsplit
+
+from peewee import Database, DatabaseProxy, SqliteDatabase
+from playhouse.postgres_ext import PooledPsycopg3Database
+
+database: Final = DatabaseProxy()
+
+WAIT_S: Final = 30
+"""How long a writer waits for another one, on SQLite, before it gives up [s]."""
+
+# auto_vacuum only takes effect before the journal is switched to WAL and the first table is made.
+PRAGMAS: Final = (
+    ("auto_vacuum", 2),
+    ("journal_mode", "wal"),
+    ("synchronous", "full"),
+    ("foreign_keys", 1),
+)
+
+
+class DatabaseAddressError(ValueError):
+    """The address names no database; the message says what is wanted."""
+
+
+def open_database(address: str, *, most_connections: int = 20) -> Database:
+    """Bind the models to the database at `address`; connections are opened where they are used.
+
+    Raises
+    ------
+    DatabaseAddressError
+        When the address is neither a path nor a PostgreSQL URL.
+    """
+    made = _opened(address, most_connections)
+    database.initialize(made)
+    return made
+
+
+def is_postgresql() -> bool:
+    """Whether the bound database is PostgreSQL."""
+    return not isinstance(database.obj, SqliteDatabase)
+
+
+@contextmanager
+def connected() -> Iterator[None]:
+    """Within this block the thread has a connection; one that was open before stays open."""
+    opened = database.connect(reuse_if_open=True)
+    try:
+        yield
+    finally:
+        if opened:
+            database.close()
+
+
+def _opened(address: str, most_connections: int) -> Database:
+    scheme = urlsplit(address).scheme if "://" in address else ""
+    if scheme in {"postgresql", "postgres"}:
+        return _postgresql(address, most_connections)
+    if scheme == "sqlite":
+        address = unquote(address.removeprefix("sqlite:///"))
+    elif scheme:
+        raise DatabaseAddressError(
+            f"{scheme}:// is no database known here; a path, sqlite:///path or postgresql://… is wanted"
+        )
+    if not address or address == ":memory:":
+        raise DatabaseAddressError("the path of a file is wanted; a database in memory is not kept")
+    Path(address).parent.mkdir(parents=True, exist_ok=True)
+    return SqliteDatabase(
+        address, pragmas=PRAGMAS, timeout=WAIT_S, lock_type="IMMEDIATE", autoconnect=False
+    )
+
+
+def _postgresql(address: str, most_connections: int) -> Database:
+    parts = urlsplit(address)
+    name = unquote(parts.path.lstrip("/"))
+    if not name:
+        raise DatabaseAddressError("the PostgreSQL address lacks the name of the database after the host")
+    # The whole address goes to the driver, so that its options (sslmode, host=socket) hold.
+    made: Database = PooledPsycopg3Database(
+        address, max_connections=most_connections, stale_timeout=300, timeout=WAIT_S, autoconnect=False
+    )
+    return made

@@ -1,0 +1,224 @@
+"""What an event does to the records: stock, blades, programs. Within the transaction that stores it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any, Final
+
+from schemas.problems import FieldError
+from schemas.programs import ProgramSchema
+from schemas.records import CUT_OVERSIZE
+from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
+from service.engine.order import StockItem
+from service.engine.quantities import mm, show_mm
+from service.store import records, tally
+from service.store.models import Discrepancy
+
+
+class EffectRefused(Exception):  # noqa: N818 - reads as what it says
+    """An event that is well formed and yet cannot be applied; a person must look."""
+
+    def __init__(self, error: FieldError) -> None:
+        super().__init__(error.message)
+        self.error = error
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """An event about to be applied. `day` is the day at the site, `at` the corrected time."""
+
+    event_id: str
+    station: str
+    site: str
+    type: str
+    payload: Mapping[str, Any]
+    day: str
+    at: datetime
+    now: datetime
+
+
+def apply(event: Happening) -> None:
+    """Apply an event.
+
+    Raises
+    ------
+    EffectRefused
+        When it cannot be applied; the caller rolls back what was begun.
+    """
+    machine = _machine_here(event)
+    _EFFECTS[event.type](event, machine)
+    added = tally.added_by(event.type, event.payload, event.site, event.day)
+    if added is not None:
+        tally.add(*added)
+
+
+def _machine_here(event: Happening) -> Mapping[str, Any]:
+    name = event.payload["machine"]
+    kept = records.find("machine", name)
+    if kept is None:
+        raise EffectRefused(FieldError("/payload/machine", f"no machine is known by the id {name!r}"))
+    if kept.site not in {None, event.site}:
+        raise EffectRefused(
+            FieldError(
+                "/payload/machine",
+                f"machine {name!r} stands at {kept.site}, and this station is at {event.site}",
+            )
+        )
+    return kept.document
+
+
+def _cuts_made(event: Happening, machine: Mapping[str, Any]) -> None:
+    kept, blade = _blade_on(machine)
+    edge = event.payload.get("blade_edge") or blade.edge
+    if edge > blade.edges:
+        raise EffectRefused(
+            FieldError("/payload/blade_edge", f"the blade {blade.id} has {blade.edges} edges")
+        )
+    used = list(blade.used_m)
+    # Rounded to the unit of the roll-ups, so that the order of events makes no difference.
+    used[edge - 1] = round(used[edge - 1] + event.payload["equivalent_m"], 3)
+    _write_blade(event, kept, replace(blade, used_m=tuple(used)))
+
+
+def _blade_turned(event: Happening, machine: Mapping[str, Any]) -> None:
+    kept, blade = _blade_on(machine)
+    edge, work = event.payload["edge"], event.payload["work"]
+    if edge > blade.edges:
+        raise EffectRefused(FieldError("/payload/edge", f"the blade {blade.id} has {blade.edges} edges"))
+    turned = replace(blade, edge=edge, edge_since=event.at)
+    if work != "turned":
+        turned = replace(
+            turned,
+            used_m=(0.0,) * blade.edges,
+            regrinds=blade.regrinds + 1 if work == "reground" else 0,
+        )
+    _write_blade(event, kept, turned)
+
+
+def _blade_on(machine: Mapping[str, Any]) -> tuple[records.Kept | None, Blade]:
+    name, site = machine["id"], machine["site"]
+    for kept in records.listed("blade", site=site):
+        if kept.document["machine"] == name:
+            return kept, BladeSchema().load(kept.document)
+    edges = machine["blade_edges"]
+    # No blade was entered for this machine: one is begun under the machine's own name.
+    fresh = Blade(name, name, edges, 1, (0.0,) * edges, None, 0, None, None)
+    return None, fresh
+
+
+def _write_blade(event: Happening, kept: records.Kept | None, blade: Blade) -> None:
+    records.write(
+        "blade",
+        blade.id,
+        BladeSchema().dump(blade),
+        site=kept.site if kept else event.site,
+        by=f"station {event.station}",
+        now=event.now,
+    )
+
+
+def _stock_taken(event: Happening, machine: Mapping[str, Any]) -> None:
+    ref, quantity = event.payload["ref"], event.payload["quantity"]
+    kept = records.find("stock", stock_key(event.site, ref))
+    there = kept.document["quantity"] if kept else 0
+    if kept is not None:
+        _write_stock(event, {**kept.document, "quantity": max(0, there - quantity)})
+    if quantity > there:
+        Discrepancy.insert(
+            event_id=event.event_id,
+            site=event.site,
+            ref=ref,
+            material=event.payload["material"],
+            taken=quantity,
+            on_the_books=there,
+            noted_at=event.now,
+        ).execute()
+
+
+def _offcut_stored(event: Happening, machine: Mapping[str, Any]) -> None:
+    payload = event.payload
+    item = StockItem(
+        ref=payload["ref"],
+        length=mm(payload["length_mm"]),
+        width=mm(payload["width_mm"]),
+        quantity=payload["quantity"],
+        material=payload["material"],
+        thickness=mm(payload["thickness_mm"]),
+        kind="offcut",
+        edges="cut",
+        oversize=CUT_OVERSIZE,
+        heat=payload.get("heat"),
+    )
+    kept = records.find("stock", stock_key(event.site, item.ref))
+    if kept is not None:
+        there: StockItem = StockRecordSchema().load(kept.document).item
+        same = ("length", "width", "material", "thickness", "heat")
+        if any(getattr(there, name) != getattr(item, name) for name in same):
+            raise EffectRefused(
+                FieldError(
+                    "/payload/ref",
+                    f"{item.ref!r} is on the rack already as {show_mm(there.length)} × "
+                    f"{show_mm(there.width)} × {show_mm(there.thickness)} {there.material}",
+                )
+            )
+        item = replace(there, quantity=there.quantity + item.quantity)
+    _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)))
+
+
+def _write_stock(event: Happening, document: dict[str, Any]) -> None:
+    records.write(
+        "stock",
+        stock_key(event.site, document["ref"]),
+        document,
+        site=event.site,
+        by=f"station {event.station}",
+        now=event.now,
+    )
+
+
+def stock_key(site: str, ref: str) -> str:
+    """The id of a stock record."""
+    return f"{site}/{ref}"
+
+
+_SAVED: Final = ("name", "machine", "material", "thickness_mm", "cut_length_mm", "steps", "operator")
+
+
+def _program_saved(event: Happening, machine: Mapping[str, Any]) -> None:
+    payload = event.payload
+    name = payload["program_id"]
+    content = {field: payload[field] for field in _SAVED if field in payload}
+    program = ProgramSchema().dump(ProgramSchema().load({**content, "id": name}))
+    kept = records.find("program", name, deleted_too=True)
+    based_on = payload["based_on_revision"]
+    if kept is not None and not kept.deleted and kept.document == program:
+        return
+    if kept is not None and (kept.deleted or based_on != kept.revision):
+        # Somebody else changed it since: both stay, side by side, for a person to decide.
+        name = f"{name}~{event.event_id[-12:]}"
+        program = {
+            **program,
+            "id": name,
+            "copy_of": kept.key,
+            "name": f"{program['name'][:120]} (copy from {event.station}, revision {based_on})",
+        }
+    records.write(
+        "program", name, program, site=event.site, by=f"station {event.station}", now=event.now
+    )
+
+
+def _only_kept(event: Happening, machine: Mapping[str, Any]) -> None:
+    """Nothing changes: the event itself is what is wanted."""
+
+
+_EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any]], None]]] = {
+    "cuts.made": _cuts_made,
+    "stock.taken": _stock_taken,
+    "scrap.made": _only_kept,
+    "offcut.stored": _offcut_stored,
+    "gauge.measured": _only_kept,
+    "blade.turned": _blade_turned,
+    "program.saved": _program_saved,
+}

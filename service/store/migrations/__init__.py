@@ -1,0 +1,1 @@
+"""Numbered steps that bring a database to the present tables; see :mod:`service.store.migrate`."""

@@ -1,0 +1,256 @@
+"""The tables. They are made by the migrations, never from these classes."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from typing import Any
+
+from peewee import (
+    AutoField,
+    BigIntegerField,
+    BooleanField,
+    CompositeKey,
+    Field,
+    IntegerField,
+    Model,
+    TextField,
+)
+
+from service.store.database import database
+
+
+class UtcDateTimeField(Field):
+    """An aware time, kept in UTC: text of fixed width on SQLite, ``timestamptz`` on PostgreSQL."""
+
+    field_type = "TEXT"
+
+    def db_value(self, value: datetime | None) -> str | None:
+        """Write a time; a naive one is refused, as nobody knows what it means."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a time with its offset is wanted")
+        return value.astimezone(UTC).isoformat(timespec="microseconds")
+
+    def python_value(self, value: str | datetime | None) -> datetime | None:
+        """Read a time."""
+        if value is None:
+            return None
+        moment = datetime.fromisoformat(value) if isinstance(value, str) else value
+        return moment.astimezone(UTC)
+
+
+class JsonField(TextField):
+    """A JSON document as text in ASCII, so that every string of JSON can be kept on both databases."""
+
+    def db_value(self, value: Any) -> str | None:
+        """Write a document."""
+        return (
+            None if value is None else json.dumps(value, separators=(",", ":"), sort_keys=True, allow_nan=False)
+        )
+
+    def python_value(self, value: str | None) -> Any:
+        """Read a document."""
+        return None if value is None else json.loads(value)
+
+
+class Base(Model):
+    """Bound to the database of the process."""
+
+    class Meta:
+        """One database."""
+
+        database = database
+
+
+class Centre(Base):
+    """The one row about the centre itself: its epoch, and the last feed position that was given."""
+
+    id = IntegerField(primary_key=True)
+    epoch = TextField()
+    position = BigIntegerField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "centre"
+
+
+class Record(Base):
+    """A record that goes down to the stations, as the wire has it."""
+
+    kind = TextField()
+    key = TextField()
+    site = TextField(null=True)
+    revision = IntegerField()
+    position = BigIntegerField()
+    deleted = BooleanField()
+    document = JsonField()
+    changed_at = UtcDateTimeField()
+    changed_by = TextField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "record"
+        primary_key = CompositeKey("kind", "key")
+
+
+class Departure(Base):
+    """That a record is no longer seen at a site (None: at any other than its new one)."""
+
+    id = AutoField()
+    kind = TextField()
+    key = TextField()
+    site = TextField(null=True)
+    revision = IntegerField()
+    position = BigIntegerField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "departure"
+
+
+class Chain(Base):
+    """How far the centre has the events of a station's epoch."""
+
+    station = TextField()
+    epoch = TextField()
+    site = TextField()
+    has_to_seq = BigIntegerField()
+    last_hash = TextField()
+    started_at = UtcDateTimeField()
+    heard_at = UtcDateTimeField()
+    clock_ahead_ms = BigIntegerField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "chain"
+        primary_key = CompositeKey("station", "epoch")
+
+
+class Event(Base):
+    """An event as it came in, and what became of it: applied, kept, quarantined or again."""
+
+    id = AutoField()
+    station = TextField()
+    site = TextField()
+    epoch = TextField()
+    seq = BigIntegerField()
+    event_id = TextField()
+    type = TextField()
+    document = JsonField()
+    hash = TextField()
+    received_at = UtcDateTimeField()
+    clock_ahead_ms = BigIntegerField()
+    corrected_at = UtcDateTimeField(null=True)
+    day = TextField(null=True)
+    state = TextField()
+    errors = JsonField(null=True)
+
+    class Meta:
+        """Its table."""
+
+        table_name = "event"
+
+
+class Tally(Base):
+    """A day's sums in whole small units, so that they add up exactly."""
+
+    id = AutoField()
+    site = TextField()
+    machine = TextField()
+    material = TextField()
+    thickness = IntegerField()
+    reason = TextField()
+    day = TextField()
+    events = BigIntegerField()
+    parts = BigIntegerField()
+    parts_mg = BigIntegerField()
+    scrap_pieces = BigIntegerField()
+    scrap_mg = BigIntegerField()
+    taken_pieces = BigIntegerField()
+    taken_mg = BigIntegerField()
+    offcut_pieces = BigIntegerField()
+    offcut_mg = BigIntegerField()
+    strokes = BigIntegerField()
+    cut_hundredths = BigIntegerField()
+    equivalent_mm = BigIntegerField()
+    milliseconds = BigIntegerField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "tally"
+
+
+class Discrepancy(Base):
+    """Stock that was taken although the books had less."""
+
+    id = AutoField()
+    event_id = TextField()
+    site = TextField()
+    ref = TextField()
+    material = TextField()
+    taken = IntegerField()
+    on_the_books = IntegerField()
+    noted_at = UtcDateTimeField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "discrepancy"
+
+
+class Token(Base):
+    """A bearer token; only the hash of its secret is kept."""
+
+    id = TextField(primary_key=True)
+    secret_hash = TextField()
+    name = TextField()
+    scopes = JsonField()
+    site = TextField(null=True)
+    station = TextField(null=True)
+    created_at = UtcDateTimeField()
+    expires_at = UtcDateTimeField(null=True)
+    revoked_at = UtcDateTimeField(null=True)
+    last_used_at = UtcDateTimeField(null=True)
+
+    class Meta:
+        """Its table."""
+
+        table_name = "token"
+
+
+class KeptAnswer(Base):
+    """The answer to a request that carried an Idempotency-Key."""
+
+    id = AutoField()
+    token = TextField()
+    key = TextField()
+    request_hash = TextField()
+    status = IntegerField()
+    headers = JsonField()
+    document = JsonField()
+    kept_at = UtcDateTimeField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "kept_answer"
+
+
+TABLES: tuple[type[Base], ...] = (
+    Centre,
+    Record,
+    Departure,
+    Chain,
+    Event,
+    Tally,
+    Discrepancy,
+    Token,
+    KeptAnswer,
+)

@@ -1,0 +1,256 @@
+"""Records that go down to the stations, and the feed that tells of their changes.
+
+Every write takes the next feed position from the one row of ``centre`` in its own transaction. That
+row stays locked until the commit, so positions become visible in the order they were given, and a
+reader can never pass one that commits late.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+from peewee import fn
+
+from service.store.database import database
+from service.store.models import Centre, Departure, Record
+
+PAGE_LETTERS: Final = 4_000_000
+"""About how much a page of the feed may hold; a single larger record still comes, alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A record as it stands; `revision` counts from 1 and goes on over a deletion."""
+
+    kind: str
+    key: str
+    site: str | None
+    revision: int
+    deleted: bool
+    document: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One entry of the feed; `document` is None when the record is gone for this reader."""
+
+    kind: str
+    key: str
+    revision: int
+    document: dict[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page of the feed, and the position to ask from next."""
+
+    changes: tuple[Change, ...]
+    position: int
+    more: bool
+
+
+class StaleRevision(Exception):  # noqa: N818 - reads as what it says
+    """The record does not stand at the expected revision. `kept` is what stands, None when nothing does."""
+
+    def __init__(self, kept: Kept | None) -> None:
+        super().__init__("the record has changed")
+        self.kept = kept
+
+
+def centre_epoch() -> str:
+    """The epoch of the centre: another one after it was restored from a backup."""
+    epoch: str = Centre.get_by_id(1).epoch
+    return epoch
+
+
+def lock_writes() -> None:
+    """Wait for other writers, and keep them waiting until this transaction ends.
+
+    Every transaction that writes records or events begins with this, so that they can never wait
+    for each other in a ring.
+    """
+    if not database.in_transaction():
+        raise RuntimeError("lock_writes is called within a transaction")
+    Centre.update(position=Centre.position).where(Centre.id == 1).execute()
+
+
+def find(kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
+    """The record of that kind and key."""
+    row = Record.get_or_none((Record.kind == kind) & (Record.key == key))
+    if row is None or (row.deleted and not deleted_too):
+        return None
+    return _kept(row)
+
+
+def listed(
+    kind: str, *, after: str = "", limit: int | None = None, site: str | None = None
+) -> list[Kept]:
+    """Records of a kind in the order of their keys, those after `after`."""
+    query = Record.select().where(Record.kind == kind, Record.deleted == False)  # noqa: E712 - SQL
+    if after:
+        query = query.where(Record.key > after)
+    if site is not None:
+        query = query.where(Record.site == site)
+    query = query.order_by(Record.key)
+    if limit is not None:
+        query = query.limit(limit)
+    return [_kept(row) for row in query]
+
+
+def write(
+    kind: str,
+    key: str,
+    document: dict[str, Any],
+    *,
+    site: str | None,
+    by: str,
+    now: datetime,
+    expected: int | None = None,
+) -> Kept:
+    """Write a record and tell the feed.
+
+    Parameters
+    ----------
+    expected
+        The revision that must stand; 0: there must be none; None: whatever stands.
+
+    Raises
+    ------
+    StaleRevision
+        When another revision stands.
+    """
+    with database.atomic():
+        lock_writes()
+        before = find(kind, key, deleted_too=True)
+        _expect(before, expected)
+        position = _next_position()
+        revision = before.revision + 1 if before else 1
+        values = {
+            "site": site,
+            "revision": revision,
+            "position": position,
+            "deleted": False,
+            "document": document,
+            "changed_at": now,
+            "changed_by": by,
+        }
+        if before is None:
+            Record.insert(kind=kind, key=key, **values).execute()
+        else:
+            Record.update(**values).where(Record.kind == kind, Record.key == key).execute()
+            if before.site != site and site is not None:
+                Departure.insert(
+                    kind=kind, key=key, site=before.site, revision=revision, position=_next_position()
+                ).execute()
+    return Kept(kind, key, site, revision, False, document)
+
+
+def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None = None) -> Kept | None:
+    """Mark a record as deleted and tell the feed; None when there was none.
+
+    Raises
+    ------
+    StaleRevision
+        When another revision stands than `expected`.
+    """
+    with database.atomic():
+        lock_writes()
+        before = find(kind, key)
+        if before is None:
+            return None
+        _expect(before, expected)
+        Record.update(
+            deleted=True,
+            revision=before.revision + 1,
+            position=_next_position(),
+            changed_at=now,
+            changed_by=by,
+        ).where(Record.kind == kind, Record.key == key).execute()
+    return Kept(kind, key, before.site, before.revision + 1, True, before.document)
+
+
+def changes(after: int, *, site: str | None, everything: bool = False, limit: int = 200) -> Page:
+    """A page of the feed from a position on.
+
+    Parameters
+    ----------
+    after
+        The position the reader has; 0 at first.
+    site
+        The reader's site: it sees this site's records and those of no site.
+    everything
+        For a reader who sees all sites.
+    """
+    # The top is read first: what commits later lies above it and comes with the next page.
+    top: int = Centre.get_by_id(1).position
+    visible = (Record.position > after) & (Record.position <= top)
+    if not everything:
+        visible &= (Record.site == site) | Record.site.is_null()
+    limit = _fitting(visible, limit)
+    rows = Record.select().where(visible).order_by(Record.position).limit(limit + 1)
+    found = [
+        (row.position, Change(row.kind, row.key, row.revision, None if row.deleted else row.document))
+        for row in rows
+    ]
+    if not everything:
+        found += _departed(after, top, site)
+        found.sort(key=lambda entry: entry[0])
+    more = len(found) > limit
+    page = found[:limit]
+    return Page(
+        changes=tuple(change for _, change in page),
+        position=page[-1][0] if more else max(top, after),
+        more=more,
+    )
+
+
+def _fitting(visible: Any, limit: int) -> int:
+    """How many of the next records, at least one, stay within the size of a page."""
+    size = count = 0
+    sizes = Record.select(fn.LENGTH(Record.document)).where(visible).order_by(Record.position)
+    for (length,) in sizes.limit(limit).tuples():
+        size += length
+        if count and size > PAGE_LETTERS:
+            return count
+        count += 1
+    return limit
+
+
+def _departed(after: int, top: int, site: str | None) -> list[tuple[int, Change]]:
+    left = (
+        Departure.select()
+        .where(Departure.position > after, Departure.position <= top)
+        .where((Departure.site == site) | Departure.site.is_null())
+        .order_by(Departure.position)
+    )
+    gone = []
+    for row in left:
+        now = find(row.kind, row.key, deleted_too=True)
+        if now is None or now.site not in {site, None}:
+            gone.append((row.position, Change(row.kind, row.key, row.revision, None)))
+    return gone
+
+
+def all_of(kind: str, site: str | None = None) -> Iterator[dict[str, Any]]:
+    """The documents of every record of a kind."""
+    for kept in listed(kind, site=site):
+        yield kept.document
+
+
+def _next_position() -> int:
+    Centre.update(position=Centre.position + 1).where(Centre.id == 1).execute()
+    position: int = Centre.get_by_id(1).position
+    return position
+
+
+def _expect(before: Kept | None, expected: int | None) -> None:
+    standing = before if before is not None and not before.deleted else None
+    if expected is not None and expected != (standing.revision if standing else 0):
+        raise StaleRevision(standing)
+
+
+def _kept(row: Any) -> Kept:
+    return Kept(row.kind, row.key, row.site, row.revision, row.deleted, row.document)
