@@ -30,7 +30,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
 
-from service.engine.handling import Lift, lift_for, mass_kg
+from service.engine.handling import Lift, lift_for, piece_kg
 from service.engine.machine import Machine
 from service.engine.order import Order, StockItem
 from service.engine.plan import Gauging, Layout, Leaf, Node, Step, Summary
@@ -282,9 +282,9 @@ def _kg(area: int, thickness: Length, density: float) -> float:
 def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem]) -> Iterator[Lift]:
     for layout in layouts:
         item = stock[layout.stock_ref]
-        kg = mass_kg(order.material(layout.material), item.length, item.width, layout.thickness)
+        kg = piece_kg(order.material(layout.material), item.length, item.width, layout.thickness)
         for _ in range(layout.repeat):
-            yield lift_for(order.machine, kg)[0] or "crane"
+            yield lift_for(order.machine, kg) or "crane"
 
 
 def _material_cost(used: list[tuple[StockItem, int]]) -> float | None:

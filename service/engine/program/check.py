@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from service.engine.estimate import Effort, gauge_moves, settings_changes, stroke_share, times_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
-from service.engine.handling import mass_kg
+from service.engine.handling import piece_kg
 from service.engine.layout.rules import cross_ok
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -129,7 +129,7 @@ def check_program(
         if size is not None and size <= 0:
             raise ValueError(f"{name}: a length above zero is wanted, not {show_mm(size)} mm")
     needed = needed_depth(machine, steps)
-    lifted, about_lift = lift_of(machine, mass_kg(material, cut_length, depth or needed, thickness))
+    lifted, about_lift = lift_of(machine, piece_kg(material, cut_length, depth or needed, thickness))
     checked: list[CheckedStep] = []
     efforts: list[Effort] = []
     force = check_force(machine, material, thickness, cut_length)

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from service.engine.findings import Finding
-from service.engine.handling import Lift, lift_for
+from service.engine.handling import Lift, lift_finding, lift_for
 from service.engine.machine import HoldDown, Machine
 from service.engine.program.gang import feet_on
 from service.engine.program.groups import Link
@@ -133,5 +133,5 @@ def _square(machine: Machine, link: Link, squared: bool) -> Iterable[Finding]:
 
 def lift_of(machine: Machine, kg: float) -> tuple[Lift, tuple[Finding, ...]]:
     """Who moves a piece, and what is said of it. Beyond every limit: the crane, with a stop."""
-    lift, said = lift_for(machine, kg)
-    return lift or "crane", () if said is None else (said,)
+    said = lift_finding(machine, kg)
+    return lift_for(machine, kg) or "crane", () if said is None else (said,)

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from service.engine.force import check_force
-from service.engine.handling import mass_kg
+from service.engine.handling import piece_kg
 from service.engine.layout.rules import stock_piece, walk
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -167,7 +167,7 @@ def _worst_turn(lies: list[Lie], after: Lie) -> Turn:
 def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: dict[Work, str]) -> Step:
     machine, material, thickness = shop.machine, shop.material, shop.thickness
     along, depth = link.across.size, link.extent.size
-    kg = mass_kg(material, along, depth, thickness)
+    kg = piece_kg(material, along, depth, thickness)
     lift, about_lift = lift_of(machine, kg)
     gang = _gang(shop, link, lift == "one person")
     force = check_force(machine, material, thickness, along * gang)
