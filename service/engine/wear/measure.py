@@ -1,0 +1,158 @@
+"""What a measurement at the machine says of an edge, and what a metre of cutting costs in blades.
+
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from service.engine.findings import Finding
+from service.engine.quantities import PER_MM, Length, show_mm
+
+BURR_SHARE: Final = 0.10
+"""Burr is held below this share of the thickness, as manufacturing handbooks have it."""
+
+END_RADIUS_UM: Final = 150.0
+"""Edge radius at which an edge is called worn: a shop default [µm]."""
+
+LEAST_SHARE: Final = 0.05
+"""Below this share of life used, a measurement says too little to correct the life: a shop default."""
+
+
+def judge_burr(thickness: Length, burr_mm: float) -> Finding:
+    """What a burr height says of edge and gap.
+
+    Parameters
+    ----------
+    thickness
+        [0.01 mm], above 0. The rule is for sheet from about 0.25 mm.
+    burr_mm
+        Height of the burr [mm], 0 or more.
+
+    >>> judge_burr(300, 0.4).code
+    'burr-high'
+    """
+    if thickness <= 0:
+        raise ValueError("thickness: a length greater than zero is wanted")
+    if not 0 <= burr_mm < math.inf:
+        raise ValueError(f"burr: {burr_mm} is not a height of 0 or more [mm]")
+    limit = BURR_SHARE * thickness / PER_MM
+    basis = "manufacturing handbooks: burr below about 10 % of the thickness is attainable"
+    if burr_mm > limit:
+        return Finding(
+            "caution",
+            "burr-high",
+            f"a burr of {burr_mm:g} mm on {show_mm(thickness)} mm is above {limit:.2f} mm: the edge is worn "
+            "or the gap too wide",
+            basis,
+        )
+    return Finding(
+        "note",
+        "burr",
+        f"a burr of {burr_mm:g} mm on {show_mm(thickness)} mm is within {limit:.2f} mm",
+        basis,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """A measured edge against the estimate.
+
+    Attributes
+    ----------
+    estimated_share
+        Share of life used by the estimate.
+    measured_share
+        Share of life used by the measurement: radius over the radius of a worn edge.
+    edge_life_m
+        The life of an edge that makes the two agree [m].
+    findings
+        Whether estimate and measurement agree, with the basis.
+    """
+
+    estimated_share: float
+    measured_share: float
+    edge_life_m: float
+    findings: tuple[Finding, ...]
+
+
+def calibrate(
+    edge_life_m: float, estimated_share: float, radius_um: float, end_radius_um: float = END_RADIUS_UM
+) -> Calibration:
+    """Correct the life of an edge by a measured edge radius.
+
+    Parameters
+    ----------
+    edge_life_m
+        The life used for the estimate [m].
+    estimated_share
+        Share of life used at the place measured, by the estimate; at least 5 %.
+    radius_um
+        Measured edge radius there [µm], above 0.
+    end_radius_um
+        Radius at which the edge is called worn [µm].
+
+    Notes
+    -----
+    The radius is taken to grow evenly with use, which leaves out the quick rounding of a fresh edge.
+
+    >>> calibrate(60000, 0.5, 60.0).edge_life_m
+    75000.0
+    """
+    if not 0 < edge_life_m < math.inf:
+        raise ValueError(f"edge life: {edge_life_m} is not a number of metres above 0")
+    if not LEAST_SHARE <= estimated_share < math.inf:
+        raise ValueError(
+            f"share used: {estimated_share:g} is below {LEAST_SHARE:g}; an edge hardly used says too little "
+            "of its life"
+        )
+    if not 0 < radius_um < math.inf or not 0 < end_radius_um < math.inf:
+        raise ValueError("edge radius: numbers above 0 are wanted [µm]")
+    measured = radius_um / end_radius_um
+    life = edge_life_m * estimated_share / measured
+    agrees = 0.8 <= measured / estimated_share <= 1.25
+    faster = "faster" if measured > estimated_share else "more slowly"
+    message = f"by its radius the edge is used {measured:.0%}, by the estimate {estimated_share:.0%}"
+    basis = f"edge radius, worn at {end_radius_um:g} µm (shop default), growing evenly"
+    finding = (
+        Finding("note", "estimate-agrees", message, basis)
+        if agrees
+        else Finding(
+            "caution",
+            "estimate-differs",
+            f"{message}: it wears {faster} than set; a life of {life:.0f} m would fit",
+            basis,
+        )
+    )
+    return Calibration(estimated_share, measured, life, (finding,))
+
+
+def cost_per_metre(
+    edge_life_m: float, edges: int, set_price: float, regrinds: int, regrind_price: float
+) -> float:
+    """What a metre of the rated plate costs in blades [the shop's money per m].
+
+    (price of a set + regrinds · price of a regrind) / (edge life · edges · (regrinds + 1))
+
+    Parameters
+    ----------
+    edge_life_m
+        [m], above 0.
+    edges
+        Cutting edges of one blade; all are fresh again after a regrind.
+    set_price, regrind_price
+        Of upper and lower blade together, work included [the shop's money].
+    regrinds
+        How often a set can be reground.
+
+    >>> cost_per_metre(60000, 4, 3000, 3, 600)
+    0.005
+    """
+    if not 0 < edge_life_m < math.inf or edges < 1 or regrinds < 0:
+        raise ValueError("edge life above 0, at least one edge and 0 or more regrinds are wanted")
+    if not (0 <= set_price < math.inf and 0 <= regrind_price < math.inf):
+        raise ValueError("prices of 0 or more are wanted")
+    return (set_price + regrinds * regrind_price) / (edge_life_m * edges * (regrinds + 1))
