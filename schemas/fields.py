@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, TypeAlias, cast
 
 from marshmallow import RAISE, Schema, ValidationError, fields, post_load, validate
 
@@ -30,7 +30,9 @@ _gauge_table: ContextVar[str | None] = ContextVar("gauge_table", default=None)
 TEXT_LIMIT = 200
 NAME_PATTERN = r"^[^\x00-\x1f\x7f]+$"
 
-_WORDS: dict[str, str] = {
+_Messages: TypeAlias = dict[str, str | list[Any] | dict[Any, Any]]
+
+_WORDS: _Messages = {
     "required": "is missing",
     "null": "may not be empty",
     "validator_failed": "is not valid",
@@ -51,7 +53,7 @@ def units_of_request(units: Units, gauge_table: str | None = None) -> Iterator[N
 class JsonInt(fields.Integer):
     """A whole JSON number; 12.0 counts as whole, "12" and true do not."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {
+    default_error_messages: _Messages = {
         **_WORDS,
         "invalid": "a whole number is wanted",
     }
@@ -67,7 +69,7 @@ class JsonInt(fields.Integer):
 class JsonNumber(fields.Float):
     """A finite JSON number; text and true are refused."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {
+    default_error_messages: _Messages = {
         **_WORDS,
         "invalid": "a number is wanted",
     }
@@ -87,7 +89,7 @@ class JsonNumber(fields.Float):
 class JsonBool(fields.Boolean):
     """true or false and nothing else."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {
+    default_error_messages: _Messages = {
         **_WORDS,
         "invalid": "true or false is wanted",
     }
@@ -101,7 +103,7 @@ class JsonBool(fields.Boolean):
 class Text(fields.String):
     """One line of text without control characters, 1 to `most` characters."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {
+    default_error_messages: _Messages = {
         **_WORDS,
         "invalid": "text is wanted",
         "invalid_utf8": "text in UTF-8 is wanted",
@@ -143,10 +145,10 @@ class Choice(Text):
         self.validators = [validate.OneOf(words, error=f"one of {', '.join(words)} is wanted")]
 
 
-class Many(fields.List):
+class Many(fields.List[Any]):
     """A JSON array with at most `most` entries."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {**_WORDS, "invalid": "a list is wanted"}
+    default_error_messages: _Messages = {**_WORDS, "invalid": "a list is wanted"}
 
     def __init__(self, inner: Any, *, least: int = 0, most: int = 20_000, **kwargs: Any) -> None:
         wanted = f"{least} to {most} entries are wanted"
@@ -156,13 +158,13 @@ class Many(fields.List):
 class Inner(fields.Nested):
     """A JSON object inside another."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {**_WORDS, "type": "an object is wanted"}
+    default_error_messages: _Messages = {**_WORDS, "type": "an object is wanted"}
 
 
 class Millimetres(fields.Field[int]):
     """A length in millimetres on the wire, in whole hundredths inside. Its name ends in ``_mm``."""
 
-    default_error_messages: ClassVar[dict[str, str]] = _WORDS
+    default_error_messages: _Messages = _WORDS
     fixed_units: ClassVar[bool] = True
 
     def __init__(self, *, zero_ok: bool = False, **kwargs: Any) -> None:
@@ -206,7 +208,7 @@ class Record(Schema):
     """A schema that makes an engine object (`makes`) out of what it reads; unknown fields are refused."""
 
     makes: ClassVar[type[Any]]
-    error_messages: ClassVar[dict[str, str]] = {
+    error_messages: dict[str, str] = {  # noqa: RUF012 - marshmallow declares it on the instance
         "unknown": "this field is not known here",
         "type": "an object is wanted",
     }
@@ -224,7 +226,7 @@ class Record(Schema):
 class Document(Schema):
     """As :class:`Record`, but it reads into a plain dictionary."""
 
-    error_messages: ClassVar[dict[str, str]] = Record.error_messages
+    error_messages = Record.error_messages
 
     class Meta:
         """Nothing passes that the contract does not name."""

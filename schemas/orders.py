@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from marshmallow import ValidationError, post_load, pre_load
-from service.engine.materials_table import UnknownMaterial, material_named
 
 from schemas.fields import (
     Choice,
@@ -27,6 +26,7 @@ from schemas.problems import FieldError, WireError, field_errors, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
 from service.engine.machine import Machine
 from service.engine.materials import Material
+from service.engine.materials_table import UnknownMaterial, material_named
 from service.engine.order import Options, Order, Part, StockItem, Tolerance
 
 MOST_PARTS = 10_000
@@ -94,12 +94,14 @@ class MachineField(Inner):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(MachineSchema, **kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+    def _deserialize(
+        self, value: Any, attr: str | None, data: Any, partial: Any = None, **kwargs: Any
+    ) -> Any:
         if isinstance(value, str):
             return Text(most=60).deserialize(value)
         if not isinstance(value, Mapping):
             raise ValidationError("the id of a machine is wanted, or a whole machine profile")
-        return super()._deserialize(value, attr, data, **kwargs)
+        return super()._deserialize(value, attr, data, partial=partial, **kwargs)
 
 
 class OrderSchema(Document):
@@ -215,7 +217,7 @@ def _loaded(document: Any) -> dict[str, Any]:
     return loaded
 
 
-def _duplicates(lines: Sequence[Part] | Sequence[StockItem], name: str) -> list[FieldError]:
+def _duplicates(lines: Sequence[Part | StockItem], name: str) -> list[FieldError]:
     first: dict[str, int] = {}
     errors = []
     for index, line in enumerate(lines):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, post_load
+from marshmallow import Schema, ValidationError, fields, post_load, pre_load
 
 from schemas.fields import (
     Choice,
@@ -70,7 +70,7 @@ class NodeSchema(Document):
     axis = Choice("x", "y")
     ref = Text(allow_none=True)
     rotated = JsonBool()
-    children = Many(Inner(lambda: NodeSchema()), least=1)
+    children = Many(Inner(lambda: NodeSchema()), least=1)  # noqa: PLW0108 - the class is not bound yet
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Node:
@@ -110,11 +110,13 @@ def leaves(node: Node) -> Iterator[Leaf]:
             yield from leaves(child)
 
 
-class _Tree(fields.Nested):
+class _Tree(Inner):
     def __init__(self) -> None:
         super().__init__(NodeSchema, required=True)
 
-    def _serialize(self, nested_obj: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+    def _serialize(  # type: ignore[override]  # the stubs of Field and Nested name it differently
+        self, nested_obj: Any, attr: str | None, obj: Any, **kwargs: Any
+    ) -> Any:
         return write_node(nested_obj)
 
 
@@ -145,9 +147,10 @@ class LayoutSchema(Record):
     def _placements(self, layout: Layout) -> list[dict[str, Any]]:
         return [write_node(leaf) for leaf in leaves(layout.tree)]
 
-    @post_load
-    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Layout:
-        return Layout(**{k: v for k, v in data.items() if k != "placements"})
+    @pre_load
+    def _without_placements(self, data: Any, **kwargs: Any) -> Any:
+        # Repeated from the tree for readers; the tree rules.
+        return {k: v for k, v in data.items() if k != "placements"} if isinstance(data, Mapping) else data
 
 
 class UnplacedSchema(Record):

@@ -1,0 +1,127 @@
+"""Answers of the service that are not records, plans or checks: lists, stations, quarantine, reports."""
+
+from __future__ import annotations
+
+from marshmallow import Schema, fields
+
+from schemas.fields import Choice, Document, JsonInt, Text, between
+from schemas.problems import FieldErrorSchema
+
+MOST_LISTED = 500
+DIMENSIONS = ("site", "machine", "material", "thickness_band", "reason", "day", "week", "month")
+
+
+class PageQuerySchema(Document):
+    """Which page of a list."""
+
+    cursor = Text(load_default=None, metadata={"description": "`next` of the page before"})
+    limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
+
+
+class LiveSchema(Schema):
+    """The process answers."""
+
+    live = fields.Boolean(required=True)
+
+
+class ReadySchema(Schema):
+    """The database answers and is up to date."""
+
+    ready = fields.Boolean(required=True)
+    database = fields.String(required=True)
+    engine_version = fields.String(required=True)
+
+
+class EpochReachedSchema(Schema):
+    """How far the centre has one epoch of a station."""
+
+    epoch = fields.String(required=True)
+    has_to_seq = fields.Integer(required=True)
+    last_hash = fields.String(required=True)
+    heard_at = fields.AwareDateTime(required=True)
+    clock_ahead_ms = fields.Integer(
+        required=True, metadata={"description": "the station's clock less the centre's, when it last sent"}
+    )
+
+
+class StationSchema(Schema):
+    """How far the centre has a station's events: of the epoch asked for, or of the one begun last."""
+
+    centre_epoch = fields.String(required=True)
+    server_time = fields.String(required=True)
+    station = fields.String(required=True)
+    epoch = fields.String(required=True, allow_none=True)
+    has_to_seq = fields.Integer(required=True)
+    last_hash = fields.String(required=True)
+    epochs = fields.List(fields.Nested(EpochReachedSchema), required=True)
+
+
+class HeldEventSchema(Schema):
+    """An event that was not applied, whole, and why."""
+
+    id = fields.Integer(required=True)
+    state = fields.String(required=True)
+    station = fields.String(required=True)
+    site = fields.String(required=True)
+    received_at = fields.AwareDateTime(required=True)
+    errors = fields.List(fields.Nested(FieldErrorSchema), required=True)
+    event = fields.Dict(required=True)
+
+
+class DiscrepancySchema(Schema):
+    """Stock that was taken although the books had less."""
+
+    id = fields.Integer(required=True)
+    event_id = fields.String(required=True)
+    site = fields.String(required=True)
+    ref = fields.String(required=True)
+    material = fields.String(required=True)
+    taken = fields.Integer(required=True)
+    on_the_books = fields.Integer(required=True)
+    noted_at = fields.AwareDateTime(required=True)
+
+
+class PlanEntrySchema(Schema):
+    """A plan in a list."""
+
+    id = fields.String(required=True)
+    order_ref = fields.String(required=True)
+    machine_id = fields.String(required=True)
+    summary = fields.Dict(required=True)
+
+
+class ReportQuerySchema(Document):
+    """What a report is sorted by, and its days, both included, by the clock of each site."""
+
+    by = Text(load_default="site", metadata={"description": "a list with commas of " + ", ".join(DIMENSIONS)})
+    from_day = Text(load_default=None, data_key="from", metadata={"description": "for example 2026-03-01"})
+    to_day = Text(load_default=None, data_key="to")
+    site = Text(load_default=None)
+    machine = Text(load_default=None)
+    material = Text(load_default=None)
+    format = Choice("json", "csv", load_default=None, allow_none=True)
+
+
+class ReportSchema(Schema):
+    """A report: rows of what it is sorted by, and figures."""
+
+    report = fields.String(required=True)
+    by = fields.List(fields.String(), required=True)
+    rows = fields.List(fields.Dict(), required=True)
+    unapplied_events = fields.Integer(
+        required=True,
+        metadata={"description": "events in quarantine or of an unknown type, which no figure contains"},
+    )
+
+
+def page_of(item: type[Schema]) -> type[Schema]:
+    """The schema of a page of such items; without `next` it is the last one."""
+    name = item.__name__.removesuffix("Schema")
+    made: type[Schema] = Schema.from_dict(
+        {
+            "items": fields.List(fields.Nested(item), required=True),
+            "next": fields.String(metadata={"description": "cursor of the next page"}),
+        },
+        name=f"{name}PageSchema",
+    )
+    return made
