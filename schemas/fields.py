@@ -5,6 +5,8 @@ lengths may be written as text. Every length becomes whole hundredths of a milli
 and millimetres on the way out.
 """
 
+# ruff: noqa: RUF012 - marshmallow reads these dictionaries off the class and declares them on the instance
+
 from __future__ import annotations
 
 import math
@@ -208,7 +210,7 @@ class Record(Schema):
     """A schema that makes an engine object (`makes`) out of what it reads; unknown fields are refused."""
 
     makes: ClassVar[type[Any]]
-    error_messages: dict[str, str] = {  # noqa: RUF012 - marshmallow declares it on the instance
+    error_messages: dict[str, str] = {
         "unknown": "this field is not known here",
         "type": "an object is wanted",
     }

@@ -143,7 +143,8 @@ def _liftable(machine: Machine, group: _Group) -> tuple[tuple[StockItem, ...], l
                 Finding(
                     "caution",
                     "too-heavy",
-                    f"{item.ref} ({mass:.0f} kg a piece) is left out: {machine.name} has nothing to lift it with",
+                    f"{item.ref} ({mass:.0f} kg a piece) is left out: "
+                    f"{machine.name} has nothing to lift it with",
                     _PROFILE,
                 )
             )
