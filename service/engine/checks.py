@@ -139,12 +139,12 @@ def _gang_grip(machine: Machine, single: Length, pieces: int) -> list[Finding]:
     ]
     if not loose:
         return []
-    which = ", ".join(map(str, loose))
+    which = f"pieces {', '.join(map(str, loose))} lie" if len(loose) > 1 else f"piece {loose[0]} lies"
     return [
         Finding(
             "caution",
             "between-feet",
-            f"side by side from the squaring arm, piece {which} lies under no foot with its whole width: "
+            f"side by side from the squaring arm, {which} under no foot with its whole width: "
             "move the pieces so that each is gripped",
             _PROFILE,
         )

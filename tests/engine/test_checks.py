@@ -1,0 +1,182 @@
+"""Every limit of a single cut is found, named and explained; capacity is the largest that passes."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.engine.checks import capacity, check_cut
+from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.materials_table import BUILT_IN, material_named
+
+STEEL = material_named("plain steel")
+
+
+def shear(**changes) -> Machine:
+    machine = Machine(
+        id="m",
+        name="Bench 3 m",
+        cutting_length=300_000,
+        rating=Rating(600),
+        rake=Rake(1.5, 1.5),
+        gap=GapRange(5, 80, 5),
+        back_gauge=BackGauge(500, 100_000),
+        hold_down=HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 6000, 150.0),
+        front_stops=FrontStops(10_000, 200_000),
+        marked_line_accuracy=100,
+        smallest_drop=500,
+    )
+    return replace(machine, **changes)
+
+
+def found(machine=None, material=STEEL, thickness=300, **cut):
+    cut = {"cut_length": 100_000, "drop_depth": 30_000, "remainder_depth": 50_000, **cut}
+    return check_cut(machine or shear(), material, thickness, **cut)
+
+
+def codes(findings, *wanted):
+    return [finding.code for finding in findings if finding.level in (wanted or ("stop", "caution"))]
+
+
+def test_an_ordinary_cut_has_nothing_against_it():
+    assert codes(found()) == []
+
+
+@pytest.mark.parametrize(
+    ("cut", "code"),
+    [
+        ({"cut_length": 300_001}, "too-long-for-blade"),
+        ({"cut_length": 5_999}, "narrower-than-foot"),
+        ({"drop_depth": 499}, "drop-too-narrow"),
+        ({"drop_depth": 100_001}, "gauge-out-of-range"),
+        ({"drop_depth": 499}, "gauge-out-of-range"),
+        ({"remainder_depth": 4_499}, "remainder-not-clamped"),
+        ({"thickness": 601}, "thickness-over-rating"),
+        ({"gauging": "front stop", "remainder_depth": 9_999}, "gauge-out-of-range"),
+        ({"gauging": "front stop", "remainder_depth": 200_001}, "gauge-out-of-range"),
+        ({"machine": shear(front_stops=None), "gauging": "front stop"}, "no-front-stops"),
+        ({"machine": shear(marked_line_accuracy=None), "gauging": "marked line"}, "no-marked-line"),
+        ({"machine": shear(force_limit_kn=10.0)}, "force-over-limit"),
+        ({"machine": shear(gap=GapRange(1, 2)), "thickness": 500}, "gap-too-narrow"),
+        ({"material": material_named("wear plate 500 HBW")}, "not-shearable"),
+    ],
+)
+def test_each_limit_stops_the_cut(cut, code):
+    assert code in codes(found(**cut), "stop")
+
+
+@pytest.mark.parametrize(
+    "cut",
+    [
+        {"cut_length": 300_000},
+        {"drop_depth": 100_000},
+        {"drop_depth": 3_000},
+        {"remainder_depth": 4_500},
+        {"thickness": 600},
+        {"gauging": "front stop", "remainder_depth": 10_000},
+        {"gauging": "front stop", "remainder_depth": 200_000, "drop_depth": 150_000},
+        {"gauging": "marked line", "drop_depth": 150_000},
+    ],
+)
+def test_a_cut_on_the_limit_is_not_stopped(cut):
+    assert codes(found(**cut), "stop") == []
+
+
+def test_a_narrow_drop_is_a_caution_and_called_a_rule_of_thumb():
+    findings = found(drop_depth=2_999)
+    assert codes(findings) == ["narrow-drop-twist"]
+    assert "rule of thumb" in findings[0].basis
+
+
+def test_a_remainder_not_given_is_said_to_be_unchecked():
+    findings = found(remainder_depth=None)
+    assert codes(findings) == []
+    assert "remainder-unknown" in codes(findings, "note")
+
+
+@pytest.mark.parametrize(
+    ("length", "code"), [(12_999, ["between-feet"]), (13_000, ["one-foot"]), (33_000, [])]
+)
+def test_a_piece_must_lie_under_the_feet(length, code):
+    assert codes(found(cut_length=length)) == code
+
+
+def test_a_bar_without_feet_grips_everywhere():
+    assert codes(found(shear(hold_down=HoldDown(4500)), cut_length=2_000)) == []
+
+
+def test_pieces_side_by_side_must_each_be_gripped():
+    assert codes(found(cut_length=80_000, pieces_side_by_side=4)) == []
+    loose = found(cut_length=36_000, pieces_side_by_side=4)
+    assert codes(loose) == ["between-feet"]
+    assert "pieces 1, 2, 3 lie" in loose[0].message
+    assert codes(found(cut_length=20_000, pieces_side_by_side=4), "stop") == ["narrower-than-foot"]
+
+
+def test_the_worst_is_told_first():
+    levels = [finding.level for finding in found(drop_depth=2_000, thickness=700, remainder_depth=None)]
+    assert levels == sorted(levels, key=["stop", "caution", "note"].index)
+    assert levels[0] == "stop"
+
+
+def test_every_finding_has_words_and_a_basis():
+    for finding in found(drop_depth=400, remainder_depth=100, cut_length=400_000, thickness=800):
+        assert len(finding.message) > 10
+        assert finding.basis
+
+
+@pytest.mark.parametrize(
+    "cut",
+    [
+        {"thickness": 0},
+        {"cut_length": 0},
+        {"drop_depth": -1},
+        {"remainder_depth": 0},
+        {"pieces_side_by_side": 0},
+    ],
+)
+def test_a_cut_without_size_is_refused(cut):
+    with pytest.raises(ValueError, match="greater than zero"):
+        found(**cut)
+
+
+def row(machine, material, length):
+    (only,) = capacity(machine, [material], [length])
+    return only
+
+
+def test_capacity_names_the_limit_that_governs():
+    assert row(shear(), STEEL, 100_000).governed_by == "rating"
+    assert row(shear(), STEEL, 100_000).thickness == 600
+    assert row(shear(force_limit_kn=100.0), STEEL, 300_000).governed_by == "force"
+    assert row(shear(gap=GapRange(1, 3)), STEEL, 100_000).governed_by == "blade gap"
+    assert row(shear(), material_named("wear plate 500 HBW"), 1000).governed_by == "not for a shear"
+    assert row(shear(), STEEL, 300_001).governed_by == "cutting length"
+
+
+def test_capacity_lists_each_material_at_a_tenth_a_quarter_half_and_the_whole_length():
+    table = capacity(shear(), BUILT_IN)
+    assert len(table) == 4 * len(BUILT_IN)
+    assert [row.cut_length for row in table[:4]] == [30_000, 75_000, 150_000, 300_000]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from([material for material in BUILT_IN if material.shearable]),
+    st.integers(20_000, 300_000),
+    st.sampled_from(
+        [shear(), shear(force_limit_kn=120.0), shear(gap=GapRange(1, 4)), shear(rake=Rake(0.5, 2.5, 0.1))]
+    ),
+)
+def test_capacity_is_the_thickness_that_no_check_stops_and_one_hundredth_more_is_stopped(
+    material, length, machine
+):
+    def stopped(thickness):
+        checked = found(machine, material, thickness, cut_length=length)
+        return [code for code in codes(checked, "stop") if code != "gap-too-wide"]
+
+    best = row(machine, material, length)
+    assert best.thickness > 0
+    assert stopped(best.thickness) == []
+    assert stopped(best.thickness + 1)
