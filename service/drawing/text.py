@@ -20,6 +20,7 @@ NARROWEST: Final = 60
 """Fewest columns in which a step can still be read."""
 
 _INDENT: Final = 10
+_TIED: Final = "\u00a0×\u00a0"
 _BLADES: Final[dict[str, str]] = {
     "back gauge": "BACK GAUGE",
     "front stop": "FRONT STOP",
@@ -97,9 +98,12 @@ def _head(plan: CutPlan, width: int) -> Iterator[str]:
 
 def _bound_text(plan: CutPlan) -> str:
     bound = plan.bound
-    least = f"At least {_count(bound.pieces, 'stock piece')} needed by {bound.method}; "
-    more = "no plan uses fewer" if bound.gap_pieces == 0 else f"this plan uses {bound.gap_pieces} more"
-    return f"{least}{more}. Gap to the best possible: at most {bound.gap_share:.1%}."
+    used = bound.pieces + bound.gap_pieces
+    text = f"No plan can do with less than {_count(bound.pieces, 'stock piece')} ({bound.method}); "
+    text += f"this one takes {used}. "
+    if bound.gap_share <= 0:
+        return text + "Its use of material cannot be bettered."
+    return text + f"Its use of material is at most {bound.gap_share:.1%} above the best possible."
 
 
 def _layout(plan: CutPlan, layout: Layout, width: int, heat: str | None) -> Iterator[str]:
@@ -126,13 +130,7 @@ def _layout(plan: CutPlan, layout: Layout, width: int, heat: str | None) -> Iter
 def _step(
     step: Step, before: Step | None, takers: Mapping[str, int], width: int, heat: str | None
 ) -> Iterator[str]:
-    cuts = f"cut {step.repeat} times" if step.repeat > 1 else "cut once"
-    yield _ends(
-        f"{f'STEP {step.number}':<{_INDENT}}[ {_BLADES[step.gauging]}  {show_mm(step.gauge)} ]   {cuts}"
-        + (f", {step.gang} side by side" if step.gang > 1 else ""),
-        _count(step.strokes, "stroke"),
-        width,
-    )
+    yield _step_head(step, width)
     across = f"{_sheet_or_piece(step)}, {_size(step.along_blade, step.depth)}"
     each = " each" if step.pieces > 1 else ""
     yield from _row(
@@ -140,7 +138,9 @@ def _step(
     )
     yield from _row("lay", _lie(step, before), width)
     yield from _row("along", _along(step), width)
-    yield from _row("set", _settings(step.settings, step), width)
+    yield from _row("set", _settings(step.settings), width)
+    force = f"{step.force_kn:.0f} kN; the sheet counts as {step.rating_share:.0%} of the rated thickness"
+    yield from _row("force", force, width)
     if heat and (marked := _marked(step)):
         yield from _row("mark", f"heat {heat} on each {marked} before it is cut off", width)
     yield from _row("falls", _outcomes(step.drops, takers), width)
@@ -149,6 +149,19 @@ def _step(
         # Who lifts stands in the line above already.
         if finding.code not in LIFT_CODES:
             yield from _row(_MARKS[finding.level], finding.message, width)
+
+
+def _step_head(step: Step, width: int) -> str:
+    """One line across the page, with the value that the operator looks for first."""
+    left = f"--- STEP {step.number} ---[ {_BLADES[step.gauging]}  {show_mm(step.gauge)} ]"
+    right = _count(step.repeat, "cut") + (" on each piece" if step.pieces > 1 else "")
+    if step.gang > 1:
+        right += f", {step.gang} side by side"
+    right += f", {_count(step.strokes, 'stroke')}"
+    room = width - len(left) - len(right) - 5
+    if room < 3:
+        return f"{left}\n{' ' * _INDENT}{right}"
+    return f"{left}{'-' * room} {right} ---"
 
 
 def _sheet_or_piece(step: Step) -> str:
@@ -198,7 +211,7 @@ def edge_name(step: Step) -> str:
     return f"{other}{length}{step.edge_state} edge"
 
 
-def _settings(settings: Settings, step: Step) -> str:
+def _settings(settings: Settings) -> str:
     words = [
         f"gap {show_mm(settings.gap)}",
         f"rake {settings.rake_deg:g}°",
@@ -208,8 +221,7 @@ def _settings(settings: Settings, step: Step) -> str:
         words.append(f"hold-down {settings.hold_down_kn:.0f} kN")
     words.append(f"relief {'ON' if settings.relief else 'off'}")
     words.append(f"support {'ON' if settings.sheet_support else 'off'}")
-    words.append(f"{step.force_kn:.0f} kN, {step.rating_share:.0%} of the rating")
-    return "   ".join(words)
+    return "  ".join(words)
 
 
 def _outcomes(outcomes: tuple[Outcome, ...], takers: Mapping[str, int]) -> str:
@@ -276,14 +288,16 @@ def _row(label: str, text: str, width: int) -> list[str]:
 
 
 def _wrapped(text: str, width: int, first: str = "", other: str = "") -> list[str]:
-    return textwrap.wrap(
-        text,
+    # A count or a size is not torn from its number.
+    lines = textwrap.wrap(
+        text.replace(" × ", _TIED),
         width,
         initial_indent=first,
         subsequent_indent=other,
         break_long_words=False,
         break_on_hyphens=False,
     )
+    return [line.replace(_TIED, " × ") for line in lines]
 
 
 def _ends(left: str, right: str, width: int) -> str:
