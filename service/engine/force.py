@@ -25,7 +25,7 @@ for t·√(Rm/Rm₀) ≤ t₀ of another material. Strength always counts with t
 :func:`service.engine.materials.certified`).
 
 Valid for: a straight cut, one layer, sharp blades with the usual gap, rakes up to about 6°, blade
-moving straight down. Not included: bending of the drop, hold-down, friction. Lengths are whole
+moving straight down, nominal thickness. Not included: bending of the drop, hold-down, friction. Lengths are whole
 hundredths of a millimetre unless a name says otherwise.
 """
 
@@ -380,10 +380,10 @@ def check_force(
     triangle, mill, cap = _ruling(material, t, length, slope)
     parted = min(_wedge(SHEAR_SHARE * rm, t, length, slope, deep), cap)
     by_method = (
-        MethodForce("raked triangle", triangle / 1000, _TRADE),
-        MethodForce("penetration", parted / 1000, _ASM),
-        MethodForce("mill shear", mill / 1000, _MILL),
-        MethodForce("parallel", cap / 1000, _PARALLEL),
+        MethodForce("raked triangle", _settled(triangle / 1000), _TRADE),
+        MethodForce("penetration", _settled(parted / 1000), _ASM),
+        MethodForce("mill shear", _settled(mill / 1000), _MILL),
+        MethodForce("parallel", _settled(cap / 1000), _PARALLEL),
     )
     method, force = ("mill shear", mill) if mill > triangle else ("raked triangle", triangle)
     if slope == 0:
@@ -394,16 +394,16 @@ def check_force(
     counted = _counts(machine, triangle, mill)
     engaged = min(length, t / slope) if slope else length
     return ForceCheck(
-        force_kn=force / 1000,
+        force_kn=_settled(force / 1000),
         method=method,
         by_method=by_method,
         rake_deg=rake,
-        engaged_mm=engaged,
-        equivalent_thickness_mm=equivalent,
-        rating_share=share,
-        limit_kn=limit / 1000,
+        engaged_mm=_settled(engaged),
+        equivalent_thickness_mm=_settled(equivalent),
+        rating_share=_settled(share),
+        limit_kn=_settled(limit / 1000),
         limit_basis=limit_basis,
-        work_j=work_per_mm(material, t) * length,
+        work_j=_settled(work_per_mm(material, t) * length),
         findings=_findings(
             machine,
             material,
@@ -414,6 +414,11 @@ def check_force(
             limit_kn=limit / 1000,
         ),
     )
+
+
+def _settled(value: float) -> float:
+    # The last digits of a tangent differ between mathematical libraries; a plan must not.
+    return round(value, 6)
 
 
 def _findings(

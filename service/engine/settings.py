@@ -174,12 +174,12 @@ def _hold_down(
             )
         )
         return None
-    wanted = math.ceil(HOLD_DOWN_SHARE * force_kn * 10) / 10
+    wanted = math.ceil(round(HOLD_DOWN_SHARE * force_kn * 10, 6)) / 10
     feet = len(hold_down.feet)
     share = gripping_feet(machine, cut_length) / feet if feet else 1.0
     # The pressure acts on all the feet; those beside the piece press on the table.
     needed = wanted / share if share else math.inf
-    setting = min(math.ceil(round(needed, 6) * 10) / 10 if share else math.inf, hold_down.force_kn)
+    setting = min(math.ceil(round(needed * 10, 6)) / 10 if share else math.inf, hold_down.force_kn)
     on_piece = setting * share
     findings.append(
         Finding(
