@@ -25,8 +25,8 @@ for t·√(Rm/Rm₀) ≤ t₀ of another material. Strength always counts with t
 :func:`service.engine.materials.certified`).
 
 Valid for: a straight cut, one layer, sharp blades with the usual gap, rakes up to about 6°, blade
-moving straight down, nominal thickness. Not included: bending of the drop, hold-down, friction. Lengths are whole
-hundredths of a millimetre unless a name says otherwise.
+moving straight down, the nominal thickness. Not included: bending of the drop, hold-down, friction,
+sheets thicker than nominal. Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
 
 from __future__ import annotations

@@ -283,3 +283,40 @@ def test_a_rake_that_is_none_is_refused(rake):
         check_force(shear(), STEEL, 300, 1000, rake)
     with pytest.raises(ValueError, match="rake"):
         raked_triangle(400, 3, 100, rake)
+
+
+def test_the_inverses_refuse_what_has_no_size():
+    with pytest.raises(ValueError, match="thickness"):
+        longest_cut(shear(), STEEL, 0)
+    with pytest.raises(ValueError, match="cut length"):
+        largest_thickness(shear(), STEEL, 0)
+
+
+def test_the_mill_formula_is_for_an_inclined_blade_only():
+    with pytest.raises(ValueError, match=r"parallel\(\)"):
+        force.mill_shear(400, 6, 0, 0.3)
+
+
+def test_an_open_ended_standard_is_named_in_a_note():
+    assert codes(check_force(shear(), material_named("6082 T6"), 300, 100_000), "note") == [
+        "strength-open-ended"
+    ]
+
+
+def test_hard_plate_that_may_be_sheared_carries_a_caution():
+    hard = material_named("wear plate 400 HBW")
+    assert "hard-plate" in codes(check_force(shear(), hard, 200, 100_000), "caution")
+
+
+def test_figures_are_settled_to_six_decimals_so_that_every_machine_gives_the_same_plan():
+    check = check_force(shear(), material_named("1.4301"), 317, 123_457)
+    figures = [
+        check.force_kn,
+        check.work_j,
+        check.rating_share,
+        check.engaged_mm,
+        check.limit_kn,
+        check.equivalent_thickness_mm,
+        *(method.force_kn for method in check.by_method),
+    ]
+    assert figures == [round(figure, 6) for figure in figures]

@@ -195,3 +195,21 @@ def test_every_value_is_one_that_the_machine_can_set(material, thickness, length
     assert rake.low_deg <= settings.rake_deg <= rake.high_deg
     assert 0 < settings.stroke <= full_stroke(machine)
     assert 0 < settings.hold_down_kn <= machine.hold_down.force_kn
+
+
+def test_a_rake_that_was_chosen_says_why():
+    machine = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=200.0)
+    note = next(finding for finding in set_for(machine, thickness=400).findings if finding.code == "rake")
+    assert "of 200 kN" in note.message
+    assert "smallest rake" in note.basis
+
+
+def test_an_offset_that_carries_the_gauge_out_of_its_range_is_a_stop():
+    settings = set_for(drop_depth=100_000, measured_offset=-30)
+    assert codes(settings, "stop") == ["gauge-out-of-range"]
+
+
+def test_an_offset_of_the_gauge_does_not_matter_where_it_does_not_gauge():
+    settings = set_for(drop_depth=100_000, measured_offset=-30, gauging="marked line")
+    assert codes(settings, "stop") == []
+    assert "gauge-corrected" not in codes(settings, "note")

@@ -242,3 +242,8 @@ def test_a_metre_costs_set_and_regrinds_over_all_the_metres_they_give():
 def test_a_burr_that_cannot_be_is_refused(thickness, burr):
     with pytest.raises(ValueError, match=r"thickness|burr"):
         judge_burr(thickness, burr)
+
+
+def test_a_sheet_without_thickness_has_no_severity():
+    with pytest.raises(ValueError, match="thickness"):
+        severity(shear(), STEEL, 0)

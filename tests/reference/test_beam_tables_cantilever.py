@@ -55,3 +55,8 @@ def test_the_pull_back_is_half_the_sum_of_the_squared_slope():
         x = (step + 0.5) * width
         total += (unit * (12 * reach**2 * x - 12 * reach * x**2 + 4 * x**3)) ** 2 * width
     assert pull_back_mm(sag, reach) == pytest.approx(total / 2, rel=1e-4)
+
+
+def test_a_sheet_without_thickness_is_refused():
+    with pytest.raises(ValueError, match="thickness"):
+        sag_mm(STEEL, 0, 50_000)
