@@ -30,7 +30,7 @@ _LEFT: Final = 112.0
 _WIDEST: Final = 650.0
 _TALLEST: Final = 560.0
 _MARKS: Final = 76.0
-_PANEL_WIDE: Final = 340.0
+_PANEL_WIDE: Final = 364.0
 _PANEL_LEAST: Final = 430.0
 _ROW: Final = 16.0
 _TEXT: Final = 11.5
@@ -428,7 +428,7 @@ class _Sheet:
 
     def _parts_table(self, y: float) -> float:
         y = self._heading(y, "One of them gives")
-        y = self._row(y, ((26, "pieces"), (72, "part"), (180, "length × width")), _PALE)
+        y = self._row(y, ((26, "each"), (64, "part"), (180, "length × width")), _PALE)
         counts: dict[str, int] = {}
         for leaf in self.leaves:
             if leaf.kind == "part" and leaf.ref is not None:
@@ -446,14 +446,14 @@ class _Sheet:
                 self._set(self.root, found)
             grain = "" if part.grain == "any" else f", {part.grain} the grain"
             size = f"{show_mm(part.length)} × {show_mm(part.width)}{grain}"
-            y = self._row(y, ((26, str(counts[ref])), (72, ref), (180, size)))
+            y = self._row(y, ((26, str(counts[ref])), (64, ref), (180, size)))
         offcuts: dict[str, int] = {}
         for leaf in self.leaves:
             if leaf.kind == "offcut":
                 offcuts[_size(leaf)] = offcuts.get(_size(leaf), 0) + 1
         for size, count in offcuts.items():
             self._swatch(y, "offcut")
-            y = self._row(y, ((26, str(count)), (72, "offcut"), (180, size)))
+            y = self._row(y, ((26, str(count)), (64, "offcut"), (180, size)))
         if self.unnamed:
             names = ", ".join(f"{self.letter[ref]} ({count})" for ref, count in self.unnamed.items())
             y = self._row(y, ((0, f"Too small to bear their letter in the picture: {names}."),))
@@ -493,9 +493,9 @@ class _Sheet:
         if not steps:
             return self._row(y, ((0, "Nothing is cut: the piece is used as it is."),))
         y = self._heading(y, "Steps that cut it")
-        y = self._row(y, ((0, "step"), (36, "piece"), (78, "gauging"), (212, "gives")), _PALE)
+        y = self._row(y, ((0, "step"), (36, "piece"), (78, "gauging"), (226, "gives")), _PALE)
         for step in steps[:_MOST_STEPS]:
-            cells = ((0, str(step.number)), (36, step.piece), (78, _gauged(step)), (212, _becomes(step)))
+            cells = ((0, str(step.number)), (36, step.piece), (78, _gauged(step)), (226, _becomes(step)))
             y = self._row(y, cells)
         if len(steps) > _MOST_STEPS:
             rest = len(steps) - _MOST_STEPS
