@@ -1,0 +1,446 @@
+"""The outbox: every event written down at this workstation, in a chain, until long after it was sent.
+
+An event row holds the whole event as canonical JSON and is never changed again; only its state is.
+
+===========  ======================================================================================
+state        meaning
+===========  ======================================================================================
+pending      not acknowledged by the centre
+taken        acknowledged: applied, or a repeat of what was applied before
+kept         acknowledged: of a type the centre does not know yet; kept there until it does
+quarantined  acknowledged: kept at the centre and not applied; a person must look
+reissued     written again under another epoch, because the centre holds another event under its
+             number; this row only remembers
+===========  ======================================================================================
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final, Literal, TypeAlias, cast
+
+from client.cache.mark import Mark, read_mark, write_mark
+from client.cache.plans import PLAN_TABLES
+from client.cache.sqlite import META, Row, Sqlite
+from client.cache.stock import STOCK_TABLES
+from client.errors import InputWrong
+from client.home import Home
+from client.ids import computer_fingerprint, uuid7
+from schemas.events import FIRST_HASH, EventSchema, event_hash, payload_errors
+from schemas.problems import field_errors
+from service.engine.fingerprint import canonical_json
+
+State: TypeAlias = Literal["pending", "taken", "kept", "quarantined", "reissued"]
+
+CONTRACT: Final = 1
+"""Version of the contract that new events are written by."""
+
+KEEP_DAYS: Final = 90
+"""How long an acknowledged event stays here, so that it can be offered again."""
+
+_MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
+    (
+        META,
+        """CREATE TABLE epoch (
+            number INTEGER PRIMARY KEY AUTOINCREMENT,
+            epoch TEXT NOT NULL UNIQUE,
+            began_at TEXT NOT NULL,
+            why TEXT NOT NULL,
+            last_seq INTEGER NOT NULL DEFAULT 0,
+            last_hash TEXT NOT NULL
+        ) STRICT""",
+        """CREATE TABLE event (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            event_id TEXT NOT NULL,
+            epoch TEXT NOT NULL REFERENCES epoch (epoch),
+            seq INTEGER NOT NULL CHECK (seq >= 1),
+            type TEXT NOT NULL,
+            happened_at TEXT NOT NULL,
+            body BLOB NOT NULL,
+            hash TEXT NOT NULL,
+            contract INTEGER NOT NULL,
+            state TEXT NOT NULL DEFAULT 'pending'
+                CHECK (state IN ('pending', 'taken', 'kept', 'quarantined', 'reissued')),
+            answer TEXT,
+            answered_at TEXT,
+            UNIQUE (epoch, seq),
+            UNIQUE (epoch, event_id)
+        ) STRICT""",
+        "CREATE INDEX event_by_state ON event (state, epoch, seq)",
+        *PLAN_TABLES,
+        *STOCK_TABLES,
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An event before it has its place in the chain."""
+
+    type: str
+    payload: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """An event that is on the disk. `row` is its number in the store, `body` its canonical JSON."""
+
+    row: int
+    event_id: str
+    epoch: str
+    seq: int
+    type: str
+    happened_at: str
+    hash: str
+    body: bytes
+    state: State
+    answer: str | None
+
+    @property
+    def event(self) -> dict[str, Any]:
+        """The whole event."""
+        return cast("dict[str, Any]", json.loads(self.body))
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """Where the outbox stands. `oldest` is when the oldest pending event happened."""
+
+    pending: int
+    taken: int
+    kept: int
+    quarantined: int
+    reissued: int
+    oldest: str | None
+
+
+_FIRST_USE: Final = "first use"
+_COLUMNS: Final = "id, event_id, epoch, seq, type, happened_at, hash, body, state, answer"
+
+
+def _written(row: Row) -> Written:
+    number, event_id, epoch, seq, event_type, happened_at, held, body, state, answer = row
+    return Written(number, event_id, epoch, seq, event_type, happened_at, held, bytes(body), state, answer)
+
+
+def utc_text(moment: datetime) -> str:
+    """A time as RFC 3339 in UTC.
+
+    >>> utc_text(datetime(2026, 3, 2, 7, 15, tzinfo=UTC))
+    '2026-03-02T07:15:00.000000Z'
+    """
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+class Outbox:
+    """The store of one workstation, opened.
+
+    Opening compares the store with the mark beside it; `notice` then says in words when a new epoch
+    had to be begun.
+    """
+
+    def __init__(
+        self,
+        home: Home,
+        station: str,
+        *,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        computer: str | None = None,
+    ) -> None:
+        home.make()
+        self.home = home
+        self.station = station
+        self.now = now
+        self.computer = computer or computer_fingerprint()
+        self.notice: str | None = None
+        self.sql = Sqlite(home.store_file, _MIGRATIONS, durable=True)
+        if self._doubt() is not None:
+            with home.writing():
+                self._settle_epoch()
+
+    def close(self) -> None:
+        """Close this thread's connection."""
+        self.sql.close()
+
+    # --- writing -------------------------------------------------------------------------------
+
+    def write(
+        self, drafts: Sequence[Draft], effects: Callable[[Sequence[int]], None] | None = None
+    ) -> list[Written]:
+        """Write events and their local effects: all of them, on the disk, or none.
+
+        Parameters
+        ----------
+        drafts
+            In the order they happened.
+        effects
+            Called inside the transaction with the row numbers of the events.
+
+        Raises
+        ------
+        InputWrong
+            When a payload does not keep the contract; nothing is written.
+        """
+        happened_at = utc_text(self.now())
+        for draft in drafts:
+            self._refuse_bad(draft)
+        with self.home.writing():
+            # A second process may have begun a new epoch, or the store been exchanged, since we opened it.
+            if self._doubt() is not None:
+                self._settle_epoch()
+            with self.sql.transaction():
+                rows = [
+                    self._append(draft.type, draft.payload, happened_at, str(uuid7())) for draft in drafts
+                ]
+                if effects is not None:
+                    effects(rows)
+            self._write_mark()
+        return self.by_rows(rows)
+
+    def reissue(self, epoch: str, from_seq: int, why: str) -> str:
+        """Write all unacknowledged events of `epoch` from `from_seq` on again, under another epoch.
+
+        That is the newest one, or a new one when `epoch` is the newest. The old rows stay.
+
+        Returns
+        -------
+        The epoch under which they are now.
+        """
+        with self.home.writing():
+            with self.sql.transaction():
+                if self.epoch == epoch:
+                    self._begin_epoch(why)
+                for written in self._query(
+                    "WHERE epoch = ? AND seq >= ? AND state = 'pending' ORDER BY seq", epoch, from_seq
+                ):
+                    payload = written.event["payload"]
+                    row = self._append(written.type, payload, written.happened_at, written.event_id)
+                    self.sql.run("UPDATE event SET state = 'reissued' WHERE id = ?", written.row)
+                    self.sql.run("UPDATE stock_change SET event = ? WHERE event = ?", row, written.row)
+            self._write_mark()
+        return self.epoch
+
+    def _append(self, event_type: str, payload: Mapping[str, Any], happened_at: str, event_id: str) -> int:
+        found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
+        assert found is not None
+        epoch, seq, prev_hash = found[0], found[1] + 1, found[2]
+        event: dict[str, Any] = {
+            "event_id": event_id,
+            "station": self.station,
+            "epoch": epoch,
+            "seq": seq,
+            "happened_at": happened_at,
+            "type": event_type,
+            "payload": payload,
+            "prev_hash": prev_hash,
+        }
+        event["hash"] = event_hash(event)
+        messages = EventSchema().validate(event)
+        if messages:
+            raise InputWrong("; ".join(f"{e.pointer}: {e.message}" for e in field_errors(messages)))
+        row = self.sql.insert(
+            "INSERT INTO event (event_id, epoch, seq, type, happened_at, body, hash, contract)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            event_id,
+            epoch,
+            seq,
+            event_type,
+            happened_at,
+            canonical_json(event),
+            event["hash"],
+            CONTRACT,
+        )
+        self.sql.run(
+            "UPDATE epoch SET last_seq = ?, last_hash = ? WHERE epoch = ?", seq, event["hash"], epoch
+        )
+        return row
+
+    def _refuse_bad(self, draft: Draft) -> None:
+        errors = payload_errors(draft.type, draft.payload)
+        if errors is None:
+            raise InputWrong(f"there is no event type {draft.type!r}")
+        if errors:
+            said = "; ".join(f"{e.pointer.removeprefix('/payload/')}: {e.message}" for e in errors)
+            raise InputWrong(f"not written: {said}")
+
+    # --- epochs --------------------------------------------------------------------------------
+
+    @property
+    def epoch(self) -> str:
+        """The newest epoch."""
+        return cast("str", self.sql.value("SELECT epoch FROM epoch ORDER BY number DESC LIMIT 1"))
+
+    def epochs(self) -> list[str]:
+        """All epochs, oldest first."""
+        return [row[0] for row in self.sql.rows("SELECT epoch FROM epoch ORDER BY number")]
+
+    def new_epoch(self, why: str) -> str:
+        """Begin a new epoch; what is pending stays in its old one and is still sent."""
+        with self.home.writing():
+            with self.sql.transaction():
+                self._begin_epoch(why)
+            self._write_mark()
+        return self.epoch
+
+    def _begin_epoch(self, why: str) -> None:
+        self.sql.run(
+            "INSERT INTO epoch (epoch, began_at, why, last_hash) VALUES (?, ?, ?, ?)",
+            str(uuid.uuid4()),
+            utc_text(self.now()),
+            why,
+            FIRST_HASH,
+        )
+
+    def _doubt(self) -> str | None:
+        """Why a new epoch is needed, or None when store and mark agree."""
+        newest = self.sql.row("SELECT epoch, last_seq FROM epoch ORDER BY number DESC LIMIT 1")
+        mark = read_mark(self.home.mark_file)
+        if newest is None:
+            return _FIRST_USE if mark is None else "the store is gone and an empty one took its place"
+        if mark is None:
+            return "the mark beside the store is missing"
+        if mark.computer != self.computer:
+            return "the store was brought here from another computer"
+        last = self.sql.value("SELECT last_seq FROM epoch WHERE epoch = ?", mark.epoch)
+        if last is None or last < mark.seq:
+            return "the store was put back to an earlier state"
+        held = self.sql.value("SELECT hash FROM event WHERE epoch = ? AND seq = ?", mark.epoch, mark.seq)
+        if held is not None and held != mark.hash:
+            return "the store was exchanged for another"
+        return None
+
+    def _settle_epoch(self) -> None:
+        why = self._doubt()
+        if why is None:
+            return
+        with self.sql.transaction():
+            self._begin_epoch(why)
+        self._write_mark()
+        if why != _FIRST_USE:
+            self.notice = f"{why}: a new epoch was begun; nothing is lost, and what is pending will be sent"
+
+    def _write_mark(self) -> None:
+        found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
+        assert found is not None
+        write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer))
+
+    # --- reading -------------------------------------------------------------------------------
+
+    def by_rows(self, rows: Sequence[int]) -> list[Written]:
+        """The events of these row numbers."""
+        return [found for row in rows for found in self._query("WHERE id = ?", row)]
+
+    def pending(self, epoch: str, most: int) -> list[Written]:
+        """The first pending events of an epoch, without a hole between them."""
+        found = self._query("WHERE state = 'pending' AND epoch = ? ORDER BY seq LIMIT ?", epoch, most)
+        for place, written in enumerate(found):
+            if written.seq != found[0].seq + place:
+                return found[:place]
+        return found
+
+    def quarantined(self) -> list[Written]:
+        """Events the centre could not apply, oldest first."""
+        return self._query("WHERE state = 'quarantined' ORDER BY id")
+
+    def latest(self, most: int) -> list[Written]:
+        """The newest events, newest first."""
+        return self._query("ORDER BY id DESC LIMIT ?", most)
+
+    def all_events(self) -> Iterable[Written]:
+        """Every event kept here, in the order it was written."""
+        row = 0
+        while page := self._query("WHERE id > ? ORDER BY id LIMIT 500", row):
+            yield from page
+            row = page[-1].row
+
+    def counts(self) -> Counts:
+        """How many events are in which state."""
+        by_state: dict[str, int] = dict(self.sql.rows("SELECT state, count(*) FROM event GROUP BY state"))
+        oldest = self.sql.value("SELECT min(happened_at) FROM event WHERE state = 'pending'")
+        return Counts(
+            pending=by_state.get("pending", 0),
+            taken=by_state.get("taken", 0),
+            kept=by_state.get("kept", 0),
+            quarantined=by_state.get("quarantined", 0),
+            reissued=by_state.get("reissued", 0),
+            oldest=oldest,
+        )
+
+    def hash_at(self, epoch: str, seq: int) -> str | None:
+        """The hash of an event, or None when it is not kept here."""
+        return cast(
+            "str | None", self.sql.value("SELECT hash FROM event WHERE epoch = ? AND seq = ?", epoch, seq)
+        )
+
+    def _query(self, rest: str, *values: Any) -> list[Written]:
+        # `rest` is always a literal of this module; values go in as parameters.
+        return [_written(row) for row in self.sql.rows(f"SELECT {_COLUMNS} FROM event {rest}", *values)]  # noqa: S608
+
+    # --- what the centre said ------------------------------------------------------------------
+
+    def answered(self, states: Mapping[int, tuple[State, str | None]]) -> None:
+        """Keep what became of events, by row number."""
+        moment = utc_text(self.now())
+        with self.home.writing(), self.sql.transaction():
+            for row, (state, answer) in states.items():
+                self.sql.run(
+                    "UPDATE event SET state = ?, answer = ?, answered_at = ?"
+                    " WHERE id = ? AND state <> 'reissued'",
+                    state,
+                    answer,
+                    moment,
+                    row,
+                )
+
+    def offer_again(self, epoch: str, after_seq: int) -> int:
+        """Make acknowledged events after a number pending again; how many."""
+        with self.home.writing(), self.sql.transaction():
+            return self._offer_again(epoch, after_seq)
+
+    def centre_changed(self, centre_epoch: str, lacks: Mapping[str, int]) -> int:
+        """Keep the centre's new life and offer again, by epoch, what lies after a number; how many."""
+        with self.home.writing(), self.sql.transaction():
+            offered = sum(self._offer_again(epoch, after) for epoch, after in lacks.items())
+            self.sql.set_meta("centre_epoch", centre_epoch)
+        return offered
+
+    def _offer_again(self, epoch: str, after_seq: int) -> int:
+        return self.sql.run(
+            "UPDATE event SET state = 'pending', answered_at = NULL"
+            " WHERE epoch = ? AND seq > ? AND state NOT IN ('pending', 'reissued')",
+            epoch,
+            after_seq,
+        )
+
+    def acknowledged_to(self) -> int:
+        """Row number up to which every event is acknowledged; events after it may be on their way."""
+        first = self.sql.value("SELECT min(id) FROM event WHERE state = 'pending'")
+        if first is not None:
+            return cast("int", first) - 1
+        return cast("int", self.sql.value("SELECT coalesce(max(id), 0) FROM event"))
+
+    def tidy(self, keep_days: int = KEEP_DAYS, most: int = 2000) -> int:
+        """Drop the oldest acknowledged events past their age, at most `most` at once; how many went.
+
+        Quarantined and pending events always stay. The chain goes on from the epoch's own record.
+        """
+        before = utc_text(self.now() - timedelta(days=keep_days))
+        with self.home.writing():
+            with self.sql.transaction():
+                gone = self.sql.run(
+                    "DELETE FROM event WHERE id IN (SELECT id FROM event"
+                    " WHERE state IN ('taken', 'kept', 'reissued')"
+                    " AND coalesce(answered_at, happened_at) < ? AND happened_at < ?"
+                    " AND seq < (SELECT last_seq FROM epoch WHERE epoch.epoch = event.epoch)"
+                    " ORDER BY id LIMIT ?)",
+                    before,
+                    before,
+                    most,
+                )
+            if gone:
+                self.sql.run("PRAGMA incremental_vacuum(1000)")
+        return gone

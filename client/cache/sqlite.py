@@ -1,0 +1,174 @@
+"""Opening a SQLite file the way each of our two files needs it."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, cast
+
+import peewee
+
+from client.errors import StoreBusy, StoreFailed
+
+Row = tuple[Any, ...]
+
+
+class Sqlite:
+    """A SQLite file with a numbered schema.
+
+    Parameters
+    ----------
+    path
+        The file; made when it is not there.
+    migrations
+        Each is a list of statements; entry n brings the file from version n to n + 1. Entries are
+        only ever added.
+    durable
+        True: a commit is on the disk when it returns. False: it may be lost in a power cut.
+    """
+
+    def __init__(self, path: Path, migrations: Sequence[Sequence[str]], *, durable: bool) -> None:
+        self.path = path
+        self.durable = durable
+        self.db = peewee.SqliteDatabase(
+            str(path),
+            timeout=10,
+            # auto_vacuum has to come first: once the journal is a WAL it can no longer be changed.
+            pragmas={
+                "auto_vacuum": "INCREMENTAL",
+                "journal_mode": "wal",
+                "synchronous": "FULL" if durable else "NORMAL",
+                "foreign_keys": 1,
+            },
+        )
+        with self.guarded():
+            self.db.connect(reuse_if_open=True)
+            self._migrate(migrations)
+
+    def close(self) -> None:
+        """Close this thread's connection."""
+        if not self.db.is_closed():
+            self.db.close()
+
+    @contextmanager
+    def guarded(self) -> Iterator[None]:
+        """Turn what the database driver says into plain words.
+
+        Raises
+        ------
+        StoreBusy, StoreFailed
+            By what went wrong.
+        """
+        try:
+            yield
+        except (peewee.DatabaseError, sqlite3.Error) as error:
+            said = str(error)
+            if "locked" in said or "busy" in said:
+                raise StoreBusy(f"{self.path.name} is held by another program; try again") from error
+            if "full" in said:
+                raise StoreFailed(f"the disk is full; nothing was written to {self.path}") from error
+            raise StoreFailed(f"{self.path} cannot be used: {said}") from error
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Everything in the block, or nothing of it; the write lock is taken at once."""
+        with self.guarded(), self.db.atomic("IMMEDIATE"):
+            yield
+
+    def _execute(self, sql: str, values: Sequence[Any] = ()) -> sqlite3.Cursor:
+        return cast("sqlite3.Cursor", self.db.execute_sql(sql, values))  # type: ignore[no-untyped-call]
+
+    def run(self, sql: str, *values: Any) -> int:
+        """Run a statement; the number of rows it changed."""
+        with self.guarded():
+            return self._execute(sql, values).rowcount
+
+    def insert(self, sql: str, *values: Any) -> int:
+        """Run an INSERT; the number of the new row."""
+        with self.guarded():
+            return cast("int", self._execute(sql, values).lastrowid)
+
+    def rows(self, sql: str, *values: Any) -> list[Row]:
+        """All rows of a query."""
+        with self.guarded():
+            return cast("list[Row]", self._execute(sql, values).fetchall())
+
+    def row(self, sql: str, *values: Any) -> Row | None:
+        """The first row of a query."""
+        found = self.rows(sql, *values)
+        return found[0] if found else None
+
+    def value(self, sql: str, *values: Any) -> Any:
+        """The first value of the first row; None when there is none."""
+        found = self.row(sql, *values)
+        return None if found is None else found[0]
+
+    def meta(self, key: str) -> str | None:
+        """A single remembered value."""
+        return cast("str | None", self.value("SELECT value FROM meta WHERE key = ?", key))
+
+    def set_meta(self, key: str, value: str | None) -> None:
+        """Remember a single value; None forgets it."""
+        if value is None:
+            self.run("DELETE FROM meta WHERE key = ?", key)
+            return
+        self.run(
+            "INSERT INTO meta (key, value) VALUES (?, ?)"
+            " ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+            key,
+            value,
+        )
+
+    def check(self) -> None:
+        """Look for damage.
+
+        Raises
+        ------
+        StoreFailed
+            When there is; a copy of the damaged file was put aside first, and nothing is deleted.
+        """
+        try:
+            found = self.rows("PRAGMA quick_check(5)")
+        except StoreFailed as error:
+            raise StoreFailed(f"{error}; {self._put_aside()}") from error
+        if [row[0] for row in found] != ["ok"]:
+            faults = "; ".join(str(row[0]) for row in found)
+            raise StoreFailed(f"{self.path} is damaged ({faults}); {self._put_aside()}")
+
+    def _put_aside(self) -> str:
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
+        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}")
+        try:
+            for end in ("", "-wal"):
+                source = self.path.with_name(self.path.name + end)
+                if source.exists():
+                    shutil.copy2(source, aside.with_name(aside.name + end))
+        except OSError as error:
+            return f"it could not be copied aside ({error.strerror}); do not delete it"
+        return f"a copy is in {aside}; do not delete it"
+
+    def _migrate(self, migrations: Sequence[Sequence[str]]) -> None:
+        version = self._version()
+        if version > len(migrations):
+            raise StoreFailed(
+                f"{self.path} was written by a newer shearwright (version {version} of its layout, "
+                f"{len(migrations)} is known here); update this one"
+            )
+        if version == len(migrations):
+            return
+        with self.db.atomic("IMMEDIATE"):
+            # Asked again under the lock: another process may have done it meanwhile.
+            for statements in migrations[self._version() :]:
+                for statement in statements:
+                    self._execute(statement)
+            self._execute(f"PRAGMA user_version = {len(migrations)}")
+
+    def _version(self) -> int:
+        return cast("int", self.value("PRAGMA user_version"))
+
+
+META = "CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT"

@@ -1,0 +1,431 @@
+"""The command `shearwright`."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, NoReturn
+from urllib.parse import urlsplit
+
+import click
+
+from client import show
+from client.cli_log import log_group
+from client.cli_tools import in_home, say
+from client.errors import EXIT_CODES, ClientError, FaultsFound, InputWrong, NotSetUp
+from client.export import check_export, export_log
+from client.home import Home, StationSettings, checked_server, home_at
+from client.orders.read import OrderFile, read_order_file, resolved
+from client.orders.table import read_json
+from client.planning import heats_of, order_here, plan_here, plan_there, write_papers
+from client.schedule import EVERY_S, run_until_stopped
+from client.sync import SyncReport, sync_once
+from client.wire import Patience
+from client.workstation import Workstation, workstation_at
+
+
+class _Commands(click.Group):
+    """The root: every error becomes a line and an exit code here, and nowhere else."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except ClientError as error:
+            self._tell(error)
+        except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+            raise
+        except KeyboardInterrupt:
+            raise click.Abort from None
+        except Exception as error:
+            self._fault(ctx, error)
+
+    def _tell(self, error: ClientError) -> NoReturn:
+        say(f"shearwright: {error}", err=True)
+        raise click.exceptions.Exit(error.exit_code)
+
+    def _fault(self, ctx: click.Context, error: Exception) -> NoReturn:
+        kept = ""
+        home = ctx.obj if isinstance(ctx.obj, Home) else None
+        if home is not None:
+            try:
+                home.make()
+                place = home.folder / "last-fault.txt"
+                place.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
+                kept = f"; the details are in {place}"
+            except (OSError, ClientError):
+                kept = ""
+        self._tell(ClientError(f"a fault in the program ({type(error).__name__}: {error}){kept}"))
+
+
+@click.group(
+    cls=_Commands,
+    epilog="\b\nExit codes:\n" + EXIT_CODES,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.option(
+    "--home",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder of this workstation (else SHEARWRIGHT_HOME, else your data folder).",
+)
+@click.version_option(package_name="shearwright", prog_name="shearwright")
+@click.pass_context
+def cli(ctx: click.Context, home: Path | None) -> None:
+    """Plan cuts for a guillotine shear and write down what was cut, with or without the network.
+
+    A plan or a check from this program is no permission to cut. The machine's maker, its guards and
+    the local code decide what may be put under the blade, and how.
+    """
+    ctx.obj = home_at(home)
+
+
+cli.add_command(log_group)
+
+
+# --- set-up and records --------------------------------------------------------------------------
+
+
+@cli.command()
+@click.option("--server", required=True, help="Address of the service, for example https://shear.example.")
+@click.option(
+    "--token", help="Token of this station. Asked for when left out; - reads it from standard input."
+)
+@click.option("--station", required=True, help="Name of this station, as the token was made for.")
+@click.option("--site", required=True, help="Site this station belongs to.")
+@click.pass_obj
+def init(home: Home, server: str, token: str | None, station: str, site: str) -> None:
+    """Set this workstation up. Run it again to change the address or the token."""
+    address = checked_server(server)
+    if token is None:
+        token = click.prompt("Token", hide_input=True)
+    elif token == "-":  # noqa: S105 - a dash is no secret
+        token = sys.stdin.readline()
+    token = (token or "").strip()
+    if not token or not token.isascii() or any(not sign.isprintable() or sign == " " for sign in token):
+        raise InputWrong("the token is one word of letters, digits and signs")
+    for name, value in (("station", station), ("site", site)):
+        if not value.strip() or len(value) > 60 or not value.isprintable():
+            raise InputWrong(f"{name}: 1 to 60 letters are wanted")
+    try:
+        before = home.settings()
+    except NotSetUp:
+        before = None
+    if before is not None and before.station != station:
+        raise InputWrong(
+            f"{home.folder} belongs to station {before.station!r}, and its log bears that name; "
+            "set another station up in another folder with --home"
+        )
+    home.write_settings(StationSettings(address, station, site), token)
+    with workstation_at(home) as opened:
+        _notice(opened)
+    say(f"station {station} at {site} is set up in {home.folder}")
+    parts = urlsplit(address)
+    if parts.scheme == "http" and parts.hostname not in {"localhost", "127.0.0.1", "::1"}:
+        say("note: over http anyone on the way can read the token; https is wanted", err=True)
+    say("next: shearwright pull")
+
+
+@cli.command()
+@click.pass_obj
+def pull(home: Home) -> None:
+    """Fetch machines, materials, programs, stock and plans; tell what changed."""
+    with in_home(home) as station:
+        report = sync_once(station, push=False)
+        for line in (*(f"note: {one}" for one in report.notices), *show.change_lines(report.changes)):
+            say(line)
+        if report.problem is not None:
+            raise report.problem
+        if not report.changes:
+            say("nothing new")
+        kinds = ", ".join(f"{count} {kind}" for kind, count in station.records.counts().items())
+        say(f"here now: {kinds or 'no records'}")
+
+
+@cli.command()
+@click.pass_obj
+def machines(home: Home) -> None:
+    """List the machines."""
+    with in_home(home) as station:
+        _lines(show.machine_lines(station.records.machines()))
+        _as_of(station)
+
+
+@cli.command()
+@click.option("--site", help="Another site than this station's own.")
+@click.option("--material", help="Only this grade.")
+@click.option("--all", "everything", is_flag=True, help="Also what is used up.")
+@click.pass_obj
+def stock(home: Home, site: str | None, material: str | None, everything: bool) -> None:
+    """List sheets and offcuts on the rack, with what was logged here since the last pull."""
+    with in_home(home) as station:
+        rack = [
+            item
+            for item in station.rack(site)
+            if (everything or item.quantity > 0) and material in {None, item.material}
+        ]
+        _lines(show.stock_lines(rack))
+        _as_of(station)
+
+
+@cli.command()
+@click.pass_obj
+def plans(home: Home) -> None:
+    """List the plans made here and at the centre."""
+    from client.cache.plans import kept_plans, pieces_done  # noqa: PLC0415 - used here only
+
+    with in_home(home) as station:
+        here = kept_plans(station.outbox.sql)
+        rows = [
+            (one.id, one.order_ref, one.machine, "here", str(len(pieces_done(station.outbox.sql, one.id))))
+            for one in here
+        ]
+        made = {one.id for one in here}
+        for plan_id, body in station.records.records("plan"):
+            if plan_id not in made:
+                done = str(len(pieces_done(station.outbox.sql, plan_id)))
+                rows.append(
+                    (plan_id, str(body.get("order_ref", "")), str(body.get("machine_id", "")), "centre", done)
+                )
+        _lines(show.table(("plan", "order", "machine", "made", "steps begun"), rows))
+
+
+@cli.command()
+@click.pass_obj
+def status(home: Home) -> None:
+    """Tell what is pending, what is in quarantine, and how old the records are."""
+    with in_home(home) as station:
+        station.outbox.sql.check()
+        now = datetime.now(UTC)
+        settings, outbox = station.settings, station.outbox
+        say(f"station          {settings.station} at {settings.site}")
+        say(f"service          {settings.server}")
+        say(f"last sync        {show.moment(outbox.sql.meta('last_sync'), now)}")
+        say(f"data as of       {show.moment(station.records.as_of, now)}")
+        _lines(show.counts_lines(outbox.counts(), now))
+        offset = outbox.sql.meta("clock_offset_s")
+        if offset is not None:
+            seconds = float(offset)
+            way = "behind" if seconds > 0 else "ahead of"
+            say(f"clock            {abs(seconds):.1f} s {way} the centre's")
+            if abs(seconds) > show.CLOCK_WARNING_S:
+                say("note: set this computer's clock; reports use the corrected time meanwhile")
+        _lines(show.quarantine_lines(outbox.quarantined()))
+
+
+# --- orders and plans ----------------------------------------------------------------------------
+
+
+def _order_options(command: Any) -> Any:
+    for option in reversed(
+        [
+            click.argument("orderfile", type=click.Path(dir_okay=False, path_type=Path)),
+            click.option("--machine", help="Id of the machine; shearwright machines lists them."),
+            click.option("--order-ref", help="Name of the order; else the name of the file."),
+            click.option(
+                "--units", type=click.Choice(["mm", "in"]), help="Unit of bare numbers; mm unless given."
+            ),
+            click.option(
+                "--gauge-table",
+                type=click.Choice(["steel", "galvanised", "stainless", "aluminium"]),
+                help="Table for thicknesses given as sheet gauge numbers.",
+            ),
+            click.option(
+                "--effort",
+                type=click.Choice(["quick", "standard", "thorough"]),
+                help="How long to search; standard unless given.",
+            ),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> OrderFile:
+    if options["machine"] is None and orderfile.suffix.lower() != ".json":
+        known = [one.id for one in station.records.machines() if one.site in {None, station.settings.site}]
+        if len(known) == 1:
+            options["machine"] = known[0]
+            say(f"machine {known[0]}, the only one at {station.settings.site}", err=True)
+    read = read_order_file(orderfile, **options)
+    for note in read.notes:
+        say(f"note: {note}", err=True)
+    return read
+
+
+@cli.command()
+@_order_options
+@click.pass_obj
+def check(home: Home, /, orderfile: Path, **options: Any) -> None:
+    """Read an order file and tell what is wrong with it; nothing is planned or kept.
+
+    ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
+    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
+    """
+    with in_home(home) as station:
+        read = _read(orderfile, station, options)
+        order = resolved(read, lambda document: order_here(station, document))
+        pieces = sum(part.quantity for part in order.parts)
+        on_rack = sum(item.quantity for item in order.stock)
+        say(
+            f"{orderfile}: {len(order.parts)} parts, {pieces} pieces for {order.machine.id}; "
+            f"{on_rack} sheets and offcuts to cut them from"
+        )
+        if not order.stock:
+            say("note: there is no stock of these materials and thicknesses; nothing could be placed")
+
+
+@cli.command()
+@_order_options
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for plan.json, program.txt, program.csv and a map of each sheet (SVG).",
+)
+@click.option("--online", is_flag=True, help="Have the service plan instead of this computer.")
+@click.pass_obj
+def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **options: Any) -> None:
+    """Plan the cuts of an order file, offline, and keep the plan.
+
+    ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
+    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
+    """
+    from service.drawing.text import program_text  # noqa: PLC0415 - loads the drawing only when drawn
+
+    with in_home(home) as station:
+        read = _read(orderfile, station, options)
+        if online:
+            wire = station.wire()
+            try:
+                kept = resolved(read, lambda document: plan_there(station, wire, document, Patience()))
+            finally:
+                wire.close()
+        else:
+            kept = resolved(read, lambda document: plan_here(station, document))
+        papers = write_papers(kept, out) if out is not None else []
+        say(program_text(kept.plan, heats=heats_of(kept.order)).rstrip())
+        say("")
+        say(f"plan {kept.id}, kept here")
+        for paper in papers:
+            say(f"written: {paper}")
+        _as_of(station, err=True)
+
+
+@cli.command()
+@click.argument("planfile", type=click.Path(dir_okay=False, path_type=Path))
+@click.pass_obj
+def verify(home: Home, planfile: Path) -> None:
+    """Check a plan file independently of how it was made; exit 1 when it has faults."""
+    from service.engine.verifier import verify as verified  # noqa: PLC0415 - used here only
+
+    found = read_json(planfile)
+    verdict = verified(found if isinstance(found, dict) else {})
+    if not verdict.ok:
+        faults = verdict.faults
+        told = "\n".join(f"  {one.where or '/'}: {one.message}" for one in faults[:50])
+        more = f"\n  … and {len(faults) - 50} more" if len(faults) > 50 else ""
+        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        raise FaultsFound(f"{planfile}: {count}\n{told}{more}")
+    counts = verdict.counts
+    say(
+        f"{planfile}: no fault found; {counts.steps} steps, {counts.strokes} strokes, "
+        f"{counts.pieces_used} sheets and offcuts, {counts.parts} parts"
+    )
+    say("The program was replayed on paper, cut by cut. That permits nothing at the machine.")
+
+
+# --- syncing -------------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.option(
+    "--seconds", type=click.FloatRange(1, 3600), default=120.0, show_default=True, help="Longest time."
+)
+@click.pass_obj
+def sync(home: Home, seconds: float) -> None:
+    """Send what was written down and fetch what is new, once."""
+    with in_home(home) as station:
+        station.outbox.sql.check()
+        report = sync_once(station, patience=Patience(total_s=seconds))
+        _lines(show.report_lines(report))
+        if report.problem is not None:
+            say(f"{report.counts.pending} events wait here; nothing is lost", err=True)
+            raise report.problem
+
+
+@cli.command()
+@click.option(
+    "--every",
+    type=click.FloatRange(5, 86400),
+    default=EVERY_S,
+    show_default=True,
+    help="Seconds between syncs.",
+)
+@click.pass_obj
+def run(home: Home, every: float) -> None:
+    """Sync now and then at intervals, until stopped with Ctrl-C or by the system."""
+    with in_home(home) as station:
+        station.outbox.sql.check()
+
+    def told(outcome: SyncReport | ClientError) -> None:
+        stamp = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        for line in show.outcome_lines(outcome):
+            say(f"{stamp} {line}")
+
+    say(f"syncing every {every:g} s; stop with Ctrl-C")
+    run_until_stopped(home, told, every)
+    say("stopped; what is pending is kept")
+
+
+@cli.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--check", "checking", is_flag=True, help="Check a file that was exported before, instead.")
+@click.pass_obj
+def export(home: Home, file: Path, checking: bool) -> None:
+    """Write the log of this workstation to FILE: one event a line (NDJSON), with checksums."""
+    if checking:
+        found = check_export(file)
+        say(f"{file}: {found.events} events, as they were written (SHA-256 {found.sha256})")
+        return
+    with in_home(home) as station:
+        done = export_log(station, file)
+    say(f"{file}: {done.events} events, SHA-256 {done.sha256}")
+
+
+# --- small helps ---------------------------------------------------------------------------------
+
+
+def _lines(lines: Iterator[str]) -> None:
+    for line in lines:
+        say(line)
+
+
+def _as_of(station: Workstation, err: bool = False) -> None:
+    say(f"data as of {show.moment(station.records.as_of, datetime.now(UTC))}", err=err)
+
+
+def _notice(station: Workstation) -> None:
+    if station.outbox.notice is not None:
+        say(f"note: {station.outbox.notice}", err=True)
+
+
+@contextmanager
+def _utf8() -> Iterator[None]:
+    # A console with another code page must not stop a command in the middle of its output.
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+    yield
+
+
+def main() -> None:
+    """Run the command."""
+    with _utf8():
+        cli(prog_name="shearwright")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,330 @@
+"""The commands `shearwright log …`: writing down what was done at the shear."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from pathlib import Path
+from typing import Any
+
+import click
+
+from client import cutlog
+from client.cli_tools import LENGTH, THICKNESS, in_home, machine_for, say
+from client.cutlog import Logged, PartMade, Sheet
+from client.errors import InputWrong
+from client.home import Home
+from client.orders.table import read_json
+from client.workstation import Workstation
+from schemas.events import SCRAP_REASONS
+from service.engine.quantities import Length, QuantityError, parse_length
+
+_QUANTITY = click.IntRange(1, 1_000_000)
+_OPERATOR = click.option("--operator", help="Initials or code of the operator.")
+_MACHINE = click.option("--machine", help="Id of the machine; needed when the site has several.")
+
+
+@click.group(name="log")
+def log_group() -> None:
+    """Write down what was done at the shear. It says "written" only when it is on the disk."""
+
+
+def _tell(logged: Logged) -> None:
+    count = len(logged.events)
+    say(f"written: {count} {'event' if count == 1 else 'events'}")
+    for note in logged.notes:
+        say(f"note: {note}")
+
+
+@log_group.command()
+@click.argument("plan_id")
+@click.argument("step", type=click.IntRange(1))
+@click.option("--pieces", type=_QUANTITY, help="Pieces that went through; all that are left unless given.")
+@click.option("--again", is_flag=True, help="Log more pieces than the step has.")
+@click.option("--minutes", type=click.FloatRange(0, 1e6), help="Minutes it took.")
+@click.option("--edge", type=click.IntRange(1, 4), help="Edge of the blade in use.")
+@_OPERATOR
+@click.pass_obj
+def step(
+    home: Home,
+    plan_id: str,
+    step: int,
+    pieces: int | None,
+    again: bool,
+    minutes: float | None,
+    edge: int | None,
+    operator: str | None,
+) -> None:
+    """Log that STEP of plan PLAN_ID is done, or a part of it.
+
+    Sheets taken, cuts, parts, trims, scrap and offcuts of the step are written together.
+    """
+    with in_home(home) as station:
+        logged = cutlog.log_step(
+            station,
+            plan_id,
+            step,
+            pieces=pieces,
+            operator=operator,
+            again=again,
+            minutes=minutes,
+            blade_edge=edge,
+        )
+        _tell(logged)
+
+
+@log_group.command()
+@click.argument("ref")
+@click.option("--quantity", type=_QUANTITY, default=1, show_default=True)
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: str | None) -> None:
+    """Log sheets or offcuts REF taken from the rack to be cut without a plan."""
+    with in_home(home) as station:
+        _tell(cutlog.log_taken(station, ref, quantity, machine_for(station, machine), operator=operator))
+
+
+@log_group.command()
+@click.option("--material", required=True, help="Grade.")
+@click.option("--thickness", required=True, type=THICKNESS)
+@click.option("--cut-length", required=True, type=LENGTH, help="Length of one stroke's cut along the blade.")
+@click.option("--strokes", type=_QUANTITY, default=1, show_default=True)
+@click.option("--part", "parts", multiple=True, help="A part that came off, as REF:LENGTHxWIDTHxQUANTITY.")
+@click.option("--order-ref", help="Order the parts belong to.")
+@click.option("--heat", help="Heat number.")
+@click.option("--minutes", type=click.FloatRange(0, 1e6), help="Minutes it took.")
+@click.option("--edge", type=click.IntRange(1, 4), help="Edge of the blade in use.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def cuts(
+    home: Home,
+    material: str,
+    thickness: Length,
+    cut_length: Length,
+    strokes: int,
+    parts: tuple[str, ...],
+    order_ref: str | None,
+    heat: str | None,
+    minutes: float | None,
+    edge: int | None,
+    machine: str | None,
+    operator: str | None,
+) -> None:
+    """Log strokes made without a plan."""
+    made = [_part(text) for text in parts]
+    with in_home(home) as station:
+        logged = cutlog.log_cuts(
+            station,
+            machine_for(station, machine),
+            station.material(material),
+            thickness,
+            cut_length,
+            strokes,
+            parts=made,
+            order_ref=order_ref,
+            heat=heat,
+            operator=operator,
+            minutes=minutes,
+            blade_edge=edge,
+        )
+        _tell(logged)
+
+
+def _part(text: str) -> PartMade:
+    ref, _, size = text.rpartition(":")
+    sides = re.split(r"\s*[x×]\s*", size)
+    try:
+        length, width, quantity = sides
+        if not ref or not quantity.isdigit() or int(quantity) < 1:
+            raise ValueError
+        return PartMade(ref, parse_length(length), parse_length(width), int(quantity))
+    except QuantityError as error:
+        raise InputWrong(f"--part {text!r}: {error}") from error
+    except ValueError:
+        raise InputWrong(f"--part {text!r} is not as wanted; write for example P1:640x118.5x24") from None
+
+
+@log_group.command()
+@click.option("--reason", required=True, type=click.Choice(SCRAP_REASONS), help="Why it is scrap.")
+@click.option("--quantity", type=_QUANTITY, default=1, show_default=True)
+@click.option("--plan", "plan_id", help="Plan it belongs to; with --part its sizes are taken from there.")
+@click.option("--part", help="Ref of the part that was spoiled.")
+@click.option("--material", help="Grade; needed without --plan and --part.")
+@click.option("--thickness", type=THICKNESS)
+@click.option("--length", type=LENGTH)
+@click.option("--width", type=LENGTH)
+@click.option("--heat", help="Heat number.")
+@click.option("--remark", help="In your own words.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def scrap(
+    home: Home,
+    reason: str,
+    quantity: int,
+    plan_id: str | None,
+    part: str | None,
+    material: str | None,
+    thickness: Length | None,
+    length: Length | None,
+    width: Length | None,
+    heat: str | None,
+    remark: str | None,
+    machine: str | None,
+    operator: str | None,
+) -> None:
+    """Log scrap with its reason: a spoiled part of a plan, or any piece by its size."""
+    with in_home(home) as station:
+        if plan_id is not None and part is not None:
+            sheet, of_plan = _planned(station, plan_id, part, quantity)
+            at = station.machine(machine or of_plan)
+        else:
+            sheet = _sheet(station, material, thickness, length, width, quantity, heat)
+            at = machine_for(station, machine)
+        logged = cutlog.log_scrap(
+            station, sheet, at, reason, remark=remark, plan_id=plan_id, part_ref=part, operator=operator
+        )
+        _tell(logged)
+
+
+def _planned(station: Workstation, plan_id: str, part_ref: str, quantity: int) -> tuple[Sheet, str]:
+    plan, order = cutlog.opened_plan(station, plan_id)
+    part = next((one for one in order.parts if one.ref == part_ref), None)
+    if part is None:
+        raise InputWrong(f"plan {plan_id} has no part {part_ref!r}")
+    material = order.material(part.material)
+    return Sheet(material, part.thickness, part.length, part.width, quantity), plan.machine_id
+
+
+def _sheet(
+    station: Workstation,
+    material: str | None,
+    thickness: Length | None,
+    length: Length | None,
+    width: Length | None,
+    quantity: int,
+    heat: str | None,
+) -> Sheet:
+    given = {"material": material, "thickness": thickness, "length": length, "width": width}
+    missing = [f"--{name}" for name, value in given.items() if value is None]
+    if missing or material is None or thickness is None or length is None or width is None:
+        raise InputWrong(f"{', '.join(missing)} wanted, or a plan's part by --plan and --part")
+    return Sheet(station.material(material), thickness, length, width, quantity, heat)
+
+
+@log_group.command()
+@click.option("--material", required=True, help="Grade.")
+@click.option("--thickness", required=True, type=THICKNESS)
+@click.option("--length", required=True, type=LENGTH, help="Along the rolling direction.")
+@click.option("--width", required=True, type=LENGTH)
+@click.option("--quantity", type=_QUANTITY, default=1, show_default=True)
+@click.option("--ref", help="A name of its own; made up unless given.")
+@click.option("--from-stock", help="Ref of the sheet it was cut from.")
+@click.option("--heat", help="Heat number.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def offcut(
+    home: Home,
+    material: str,
+    thickness: Length,
+    length: Length,
+    width: Length,
+    quantity: int,
+    ref: str | None,
+    from_stock: str | None,
+    heat: str | None,
+    machine: str | None,
+    operator: str | None,
+) -> None:
+    """Log an offcut put on the rack, and tell the name to write on it."""
+    with in_home(home) as station:
+        sheet = _sheet(station, material, thickness, length, width, quantity, heat)
+        at = machine_for(station, machine)
+        _tell(cutlog.log_offcut(station, sheet, at, ref=ref, from_stock=from_stock, operator=operator))
+
+
+@log_group.command()
+@click.option("--gauge", required=True, type=LENGTH, help="Value the back gauge was set to.")
+@click.option("--measured", required=True, type=LENGTH, help="Drop as it was measured.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def gauge(home: Home, gauge: Length, measured: Length, machine: str | None, operator: str | None) -> None:
+    """Log a drop that was measured after it was cut."""
+    with in_home(home) as station:
+        _tell(cutlog.log_gauge(station, machine_for(station, machine), gauge, measured, operator=operator))
+
+
+@log_group.command()
+@click.argument("edge", type=click.IntRange(1, 4))
+@click.option(
+    "--work", type=click.Choice(["turned", "reground", "replaced"]), default="turned", show_default=True
+)
+@click.option("--remark", help="In your own words.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def blade(
+    home: Home, edge: int, work: str, remark: str | None, machine: str | None, operator: str | None
+) -> None:
+    """Log that EDGE of the blade was put to work."""
+    with in_home(home) as station:
+        at = machine_for(station, machine)
+        _tell(cutlog.log_blade(station, at, edge, work, operator=operator, remark=remark))
+
+
+@log_group.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--change", "program_id", help="Id of the program that this changes; a new one unless given.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def program(
+    home: Home, file: Path, program_id: str | None, machine: str | None, operator: str | None
+) -> None:
+    r"""Save a program written by hand: FILE is JSON.
+
+    \b
+    {"name": "Shelf blanks", "material": "S235JR", "thickness_mm": 2, "cut_length_mm": 1250,
+     "steps": [{"gauge_mm": 300, "repeat": 4, "note": "strips"}]}
+    """
+    found = read_json(file)
+    if not isinstance(found, dict):
+        raise InputWrong(
+            f"{file}: a JSON object with name, material, thickness_mm, cut_length_mm and steps is wanted"
+        )
+    with in_home(home) as station:
+        logged = cutlog.log_program(station, _program(station, found, program_id, machine, operator))
+        _tell(logged)
+        say(f"program {logged.events[0].event['payload']['program_id']}")
+
+
+def _program(
+    station: Workstation,
+    found: dict[str, Any],
+    program_id: str | None,
+    machine: str | None,
+    operator: str | None,
+) -> dict[str, Any]:
+    named = found.get("machine")
+    at = machine_for(station, machine or (named if isinstance(named, str) else None))
+    if isinstance(found.get("material"), str):
+        station.material(found["material"])
+    based_on = 0
+    if program_id is not None:
+        known = station.records.record("program", program_id)
+        if known is None:
+            raise InputWrong(
+                f"no program is known here by the id {program_id!r}; pull first, or leave --change out"
+            )
+        based_on = station.records.revision("program", program_id)
+    made = {
+        "program_id": program_id or str(uuid.uuid4()),
+        "machine": at.id,
+        "based_on_revision": based_on,
+        **({} if operator is None else {"operator": operator}),
+    }
+    return {**found, **made}

@@ -1,0 +1,85 @@
+"""What all commands share: opening the workstation, saying things, reading lengths."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import click
+
+from client.errors import InputWrong
+from client.home import Home
+from client.workstation import Workstation, workstation_at
+from service.engine.machine import Machine
+from service.engine.quantities import Length, QuantityError, parse_length, parse_thickness
+
+
+def say(text: str, *, err: bool = False) -> None:
+    """Print a line."""
+    click.echo(text, err=err)
+
+
+@contextmanager
+def in_home(home: Home) -> Iterator[Workstation]:
+    """Open the workstation; tell when its store had to begin a new epoch."""
+    with workstation_at(home) as station:
+        if station.outbox.notice is not None:
+            say(f"note: {station.outbox.notice}", err=True)
+        yield station
+
+
+class LengthType(click.ParamType[Length]):
+    """A length such as 118.5, 118,5 mm or 2 1/2"; bare numbers are mm."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Length:
+        """Read it."""
+        if isinstance(value, int):
+            return value
+        try:
+            return parse_length(str(value))
+        except QuantityError as error:
+            self.fail(str(error), param, ctx)
+
+
+class ThicknessType(click.ParamType[Length]):
+    """A thickness: a length, or a sheet gauge number with its table, such as "16 ga steel"."""
+
+    name = "thickness"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Length:
+        """Read it."""
+        if isinstance(value, int):
+            return value
+        try:
+            return parse_thickness(str(value))
+        except QuantityError as error:
+            self.fail(str(error), param, ctx)
+
+
+LENGTH = LengthType()
+THICKNESS = ThicknessType()
+
+
+def machine_for(station: Workstation, machine_id: str | None) -> Machine:
+    """The machine named, or the only one at this site.
+
+    Raises
+    ------
+    InputWrong
+        When none is named and there are several, or none.
+    """
+    if machine_id is not None:
+        return station.machine(machine_id)
+    here = [one for one in station.records.machines() if one.site in {None, station.settings.site}]
+    if len(here) == 1:
+        say(f"machine {here[0].id}, the only one at {station.settings.site}", err=True)
+        return here[0]
+    known = ", ".join(one.id for one in here)
+    raise InputWrong(
+        f"which machine? give --machine, one of {known}"
+        if known
+        else "no machines are known here: shearwright pull"
+    )

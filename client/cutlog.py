@@ -1,0 +1,550 @@
+"""Writing down what was done at the shear: a step of a plan, or a single thing.
+
+Everything one call tells is one transaction: the events, the counts of the rack, the pieces done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from client.cache.outbox import Draft, Written
+from client.cache.plans import mark_done, pieces_done
+from client.cache.stock import StockChange, note_change
+from client.errors import InputWrong
+from client.workstation import Workstation
+from schemas.plans import read_plan
+from schemas.problems import WireError
+from schemas.records import CUT_OVERSIZE
+from service.engine.handling import piece_kg
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.order import Order, StockItem
+from service.engine.plan import CutPlan, Layout, Outcome, Step
+from service.engine.program.names import is_sheet
+from service.engine.quantities import PER_MM, Length, show_mm, to_mm
+from service.engine.wear.metres import equivalent_metres
+
+_SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
+"""For names that are written on plate by hand: no 0 and O, no 1 and I."""
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """What was written, and what a person should know about it."""
+
+    events: tuple[Written, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Equal flat pieces. Lengths are whole hundredths of a millimetre."""
+
+    material: Material
+    thickness: Length
+    length: Length
+    width: Length
+    quantity: int
+    heat: str | None = None
+
+    @property
+    def mass_kg(self) -> float:
+        """Of all of them together [kg]."""
+        return round(self.quantity * piece_kg(self.material, self.length, self.width, self.thickness), 4)
+
+    def fields(self) -> dict[str, Any]:
+        """As events carry it."""
+        return {
+            "material": self.material.grade,
+            "thickness_mm": to_mm(self.thickness),
+            "length_mm": to_mm(self.length),
+            "width_mm": to_mm(self.width),
+            "quantity": self.quantity,
+            "mass_kg": self.mass_kg,
+            "heat": self.heat,
+        }
+
+
+class _Batch:
+    """Events and their effects, gathered before they are written together."""
+
+    def __init__(self, station: Workstation) -> None:
+        self.station = station
+        self.drafts: list[Draft] = []
+        self.changes: list[tuple[int, StockChange]] = []
+        self.done: list[tuple[str, int, int]] = []
+        self.notes: list[str] = []
+        self._given: set[str] = set()
+
+    def add(self, event_type: str, payload: Mapping[str, Any], change: StockChange | None = None) -> None:
+        kept = {name: value for name, value in payload.items() if value is not None}
+        if change is not None:
+            self.changes.append((len(self.drafts), change))
+        self.drafts.append(Draft(event_type, kept))
+
+    def taken(self, ref: str, sheet: Sheet, machine: str, plan_id: str | None, operator: str | None) -> None:
+        on_rack = {item.ref: item.quantity for item in self.station.rack()}
+        if ref not in on_rack:
+            self.notes.append(f"{ref} is not in the stock records here; it is logged all the same")
+        elif on_rack[ref] < sheet.quantity:
+            self.notes.append(
+                f"the records show {on_rack[ref]} of {ref}, and {sheet.quantity} are taken: count the rack"
+            )
+        payload = {
+            **sheet.fields(),
+            "ref": ref,
+            "machine": machine,
+            "plan_id": plan_id,
+            "operator": operator,
+        }
+        self.add("stock.taken", payload, StockChange(ref, -sheet.quantity))
+
+    def stored(
+        self,
+        sheet: Sheet,
+        machine: str,
+        *,
+        ref: str | None = None,
+        from_stock: str | None = None,
+        plan_id: str | None = None,
+        operator: str | None = None,
+    ) -> str:
+        name = ref or self._new_ref()
+        item = StockItem(
+            name,
+            sheet.length,
+            sheet.width,
+            sheet.quantity,
+            sheet.material.grade,
+            sheet.thickness,
+            kind="offcut",
+            edges="cut",
+            oversize=CUT_OVERSIZE,
+            heat=sheet.heat,
+        )
+        payload = {
+            **sheet.fields(),
+            "ref": name,
+            "machine": machine,
+            "from_stock": from_stock,
+            "plan_id": plan_id,
+            "operator": operator,
+        }
+        self.add("offcut.stored", payload, StockChange(name, sheet.quantity, item))
+        size = f"{show_mm(sheet.length)} × {show_mm(sheet.width)} × {show_mm(sheet.thickness)}"
+        heat = f", heat {sheet.heat}" if sheet.heat else ""
+        self.notes.append(
+            f"write on the offcut: {name}   ({sheet.quantity} of {size}, {sheet.material.grade}{heat})"
+        )
+        return name
+
+    def _new_ref(self) -> str:
+        outbox = self.station.outbox
+        number = int(outbox.sql.meta("offcuts_named") or 0) + len(self._given) + 1
+        name = f"{outbox.station[:40]}-{_tag(outbox.epoch)}-{number}"
+        self._given.add(name)
+        return name
+
+    def write(self) -> Logged:
+        outbox = self.station.outbox
+
+        def effects(rows: Sequence[int]) -> None:
+            for place, change in self.changes:
+                note_change(outbox.sql, rows[place], change)
+            for plan_id, step, pieces in self.done:
+                mark_done(outbox.sql, plan_id, step, pieces)
+            if self._given:
+                named = int(outbox.sql.meta("offcuts_named") or 0)
+                outbox.sql.set_meta("offcuts_named", str(named + len(self._given)))
+
+        written = outbox.write(self.drafts, effects)
+        return Logged(tuple(written), tuple(self.notes))
+
+
+def _tag(epoch: str) -> str:
+    """Three signs from an epoch, so that a store put back does not give out a name again."""
+    number = int(epoch.replace("-", ""), 16)
+    return "".join(_SIGNS[number >> shift & 31] for shift in (0, 5, 10))
+
+
+def log_step(
+    station: Workstation,
+    plan_id: str,
+    number: int,
+    *,
+    pieces: int | None = None,
+    operator: str | None = None,
+    again: bool = False,
+    minutes: float | None = None,
+    blade_edge: int | None = None,
+) -> Logged:
+    """Write down that a step of a plan, or a part of it, is done.
+
+    Parameters
+    ----------
+    station
+        The workstation.
+    plan_id, number
+        The plan and its step.
+    pieces
+        Pieces that went through; all that are left when None.
+    operator
+        Initials or code.
+    again
+        Allows more pieces than the step has, for a step cut a second time.
+    minutes
+        Time it took [min].
+    blade_edge
+        The edge of the blade in use.
+
+    Returns
+    -------
+    Logged
+        Only after everything is on the disk.
+
+    Raises
+    ------
+    InputWrong
+        When the plan or the step is not known, or more is told than the step has.
+    """
+    plan, order = opened_plan(station, plan_id)
+    step = next((one for one in plan.program if one.number == number), None)
+    if step is None:
+        count = len(plan.program)
+        raise InputWrong(f"plan {plan_id} has no step {number}; its steps are 1 to {count}")
+    with station.home.logging():
+        done = pieces_done(station.outbox.sql, plan_id)
+        count = _pieces(step, done.get(number, 0), pieces, again)
+        layout = next(one for one in plan.layouts if one.number == step.layout)
+        batch = _Batch(station)
+        batch.notes += _before(plan, step, done)
+        _step_events(batch, plan_id, plan, order, layout, step, count, operator, minutes, blade_edge)
+        batch.done.append((plan_id, number, count))
+        return batch.write()
+
+
+def opened_plan(station: Workstation, plan_id: str) -> tuple[CutPlan, Order]:
+    """A plan known here, read.
+
+    Raises
+    ------
+    InputWrong
+        When it is not known or not understood.
+    """
+    try:
+        return read_plan(station.plan_document(plan_id))
+    except WireError as error:
+        raise InputWrong(f"plan {plan_id} is not understood here: {error}") from error
+
+
+def _pieces(step: Step, done: int, pieces: int | None, again: bool) -> int:
+    left = step.pieces - done
+    count = pieces if pieces is not None else (step.pieces if again else left)
+    if count < 1 and pieces is not None:
+        raise InputWrong(f"pieces: {pieces} is not a number of 1 or more")
+    if again:
+        return count
+    if left < 1:
+        raise InputWrong(
+            f"all {step.pieces} pieces of step {step.number} are logged already; --again logs it once more"
+        )
+    if count > left:
+        raise InputWrong(
+            f"step {step.number} has {step.pieces} pieces and {done} are logged: at most {left} are left; "
+            "--again logs more than the plan has"
+        )
+    return count
+
+
+def _before(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[str]:
+    makers = [
+        one.number
+        for one in plan.program
+        if any(out.kind == "piece" and out.ref == step.piece for out in (*one.drops, *one.remainders))
+        and one.number not in done
+    ]
+    return [f"step {number}, which makes these pieces, is not logged yet" for number in makers]
+
+
+def _step_events(
+    batch: _Batch,
+    plan_id: str,
+    plan: CutPlan,
+    order: Order,
+    layout: Layout,
+    step: Step,
+    pieces: int,
+    operator: str | None,
+    minutes: float | None,
+    blade_edge: int | None,
+) -> None:
+    machine, material = order.machine, order.material(layout.material)
+    stock = next(item for item in order.stock if item.ref == layout.stock_ref)
+    common = {"machine": machine.id, "plan_id": plan_id, "operator": operator}
+
+    def sheet(length: Length, width: Length, quantity: int) -> Sheet:
+        return Sheet(material, layout.thickness, length, width, quantity, stock.heat)
+
+    if is_sheet(step.piece) and _first_of_sheet(plan, step):
+        batch.taken(stock.ref, sheet(stock.length, stock.width, pieces), machine.id, plan_id, operator)
+    outcomes = [(out, _share(out, step, pieces)) for out in (*step.drops, *step.remainders)]
+    parts = {part.ref: part for part in order.parts}
+    made = []
+    for out, count in outcomes:
+        if out.kind == "part" and out.ref is not None:
+            part = parts[out.ref]
+            blank = sheet(part.length, part.width, count)
+            made.append(
+                {
+                    "order_ref": plan.order_ref,
+                    "ref": part.ref,
+                    "length_mm": to_mm(part.length),
+                    "width_mm": to_mm(part.width),
+                    "quantity": count,
+                    "mass_kg": blank.mass_kg,
+                }
+            )
+    # A stroke over a full gang is longer than the last one over what was left, so they are told apart.
+    strokes = [(step.gang, pieces // step.gang), (pieces % step.gang, 1)]
+    for place, (side_by_side, runs) in enumerate(one for one in strokes if one[0] and one[1]):
+        cut_length = step.along_blade * side_by_side
+        batch.add(
+            "cuts.made",
+            {
+                **common,
+                **_cut(machine, material, layout.thickness, cut_length, runs * step.repeat),
+                "parts": made if place == 0 else [],
+                "step": step.number,
+                "heat": stock.heat,
+                "minutes": minutes if place == 0 else None,
+                "blade_edge": blade_edge,
+            },
+        )
+    for out, count in outcomes:
+        if out.kind in {"trim", "scrap"}:
+            batch.add(
+                "scrap.made",
+                {
+                    **common,
+                    **sheet(out.dx, out.dy, count).fields(),
+                    "reason": "trim" if out.kind == "trim" else "leftover",
+                    "step": step.number,
+                },
+            )
+        elif out.kind == "offcut":
+            batch.stored(
+                sheet(out.dx, out.dy, count),
+                machine.id,
+                from_stock=stock.ref,
+                plan_id=plan_id,
+                operator=operator,
+            )
+
+
+def _first_of_sheet(plan: CutPlan, step: Step) -> bool:
+    return step.number == min(one.number for one in plan.program if one.piece == step.piece)
+
+
+def _share(out: Outcome, step: Step, pieces: int) -> int:
+    count, rest = divmod(out.count * pieces, step.pieces)
+    if rest:
+        raise InputWrong(f"step {step.number} does not divide evenly; log all its {step.pieces} pieces")
+    return count
+
+
+def _cut(
+    machine: Machine, material: Material, thickness: Length, cut_length: Length, strokes: int
+) -> dict[str, Any]:
+    metres = cut_length / PER_MM / 1000 * strokes
+    return {
+        "material": material.grade,
+        "thickness_mm": to_mm(thickness),
+        "cut_length_mm": to_mm(cut_length),
+        "strokes": strokes,
+        "equivalent_m": round(equivalent_metres(machine, material, thickness, metres), 6),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class PartMade:
+    """A part that came off a cut made without a plan."""
+
+    ref: str
+    length: Length
+    width: Length
+    quantity: int
+
+
+def log_cuts(
+    station: Workstation,
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    cut_length: Length,
+    strokes: int,
+    *,
+    parts: Sequence[PartMade] = (),
+    order_ref: str | None = None,
+    heat: str | None = None,
+    operator: str | None = None,
+    minutes: float | None = None,
+    blade_edge: int | None = None,
+) -> Logged:
+    """Write down strokes made without a plan."""
+    if cut_length > machine.cutting_length:
+        raise InputWrong(
+            f"a cut of {show_mm(cut_length)} mm is longer than {machine.name} can make "
+            f"({show_mm(machine.cutting_length)} mm)"
+        )
+    batch = _Batch(station)
+    batch.add(
+        "cuts.made",
+        {
+            **_cut(machine, material, thickness, cut_length, strokes),
+            "machine": machine.id,
+            "parts": [
+                {
+                    **({} if order_ref is None else {"order_ref": order_ref}),
+                    "ref": part.ref,
+                    "length_mm": to_mm(part.length),
+                    "width_mm": to_mm(part.width),
+                    "quantity": part.quantity,
+                    "mass_kg": Sheet(material, thickness, part.length, part.width, part.quantity).mass_kg,
+                }
+                for part in parts
+            ],
+            "heat": heat,
+            "operator": operator,
+            "minutes": minutes,
+            "blade_edge": blade_edge,
+        },
+    )
+    with station.home.logging():
+        return batch.write()
+
+
+def log_taken(
+    station: Workstation, ref: str, quantity: int, machine: Machine, *, operator: str | None = None
+) -> Logged:
+    """Write down sheets taken from the rack without a plan."""
+    item = next((one for one in station.rack(machine.site) if one.ref == ref), None)
+    if item is None:
+        raise InputWrong(f"no stock is known by the ref {ref!r}; shearwright stock lists it")
+    material = station.material(item.material)
+    with station.home.logging():
+        batch = _Batch(station)
+        sheet = Sheet(material, item.thickness, item.length, item.width, quantity, item.heat)
+        batch.taken(ref, sheet, machine.id, None, operator)
+        return batch.write()
+
+
+def log_scrap(
+    station: Workstation,
+    sheet: Sheet,
+    machine: Machine,
+    reason: str,
+    *,
+    remark: str | None = None,
+    plan_id: str | None = None,
+    part_ref: str | None = None,
+    operator: str | None = None,
+) -> Logged:
+    """Write down scrap with its reason."""
+    batch = _Batch(station)
+    batch.add(
+        "scrap.made",
+        {
+            **sheet.fields(),
+            "machine": machine.id,
+            "reason": reason,
+            "remark": remark,
+            "plan_id": plan_id,
+            "part_ref": part_ref,
+            "operator": operator,
+        },
+    )
+    with station.home.logging():
+        return batch.write()
+
+
+def log_offcut(
+    station: Workstation,
+    sheet: Sheet,
+    machine: Machine,
+    *,
+    ref: str | None = None,
+    from_stock: str | None = None,
+    operator: str | None = None,
+) -> Logged:
+    """Write down an offcut put on the rack; it gets a name unless it has one."""
+    with station.home.logging():
+        if ref is not None and any(item.ref == ref for item in station.rack(machine.site)):
+            raise InputWrong(f"the ref {ref!r} is on the rack already; an offcut needs a name of its own")
+        batch = _Batch(station)
+        batch.stored(sheet, machine.id, ref=ref, from_stock=from_stock, operator=operator)
+        return batch.write()
+
+
+def log_gauge(
+    station: Workstation, machine: Machine, gauge: Length, measured: Length, *, operator: str | None = None
+) -> Logged:
+    """Write down a drop measured after it was cut at a gauge value."""
+    return _single(
+        station,
+        "gauge.measured",
+        {
+            "machine": machine.id,
+            "gauge_mm": to_mm(gauge),
+            "measured_mm": to_mm(measured),
+            "operator": operator,
+        },
+    )
+
+
+def log_blade(
+    station: Workstation,
+    machine: Machine,
+    edge: int,
+    work: str,
+    *,
+    operator: str | None = None,
+    remark: str | None = None,
+) -> Logged:
+    """Write down that another edge was put to work."""
+    if edge > machine.blade_edges:
+        raise InputWrong(f"edge {edge}: the blades of {machine.name} have {machine.blade_edges} edges")
+    return _single(
+        station,
+        "blade.turned",
+        {"machine": machine.id, "edge": edge, "work": work, "operator": operator, "remark": remark},
+    )
+
+
+def log_program(station: Workstation, payload: Mapping[str, Any]) -> Logged:
+    """Write down a program made by hand; the payload as the contract has it."""
+    return _single(station, "program.saved", payload)
+
+
+def _single(station: Workstation, event_type: str, payload: Mapping[str, Any]) -> Logged:
+    batch = _Batch(station)
+    batch.add(event_type, payload)
+    with station.home.logging():
+        return batch.write()
+
+
+__all__ = [
+    "Logged",
+    "PartMade",
+    "Sheet",
+    "log_blade",
+    "log_cuts",
+    "log_gauge",
+    "log_offcut",
+    "log_program",
+    "log_scrap",
+    "log_step",
+    "log_taken",
+    "opened_plan",
+]

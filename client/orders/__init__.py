@@ -1,0 +1,1 @@
+"""Order files: a table or a JSON document in, a plan request out, every wrong line named."""

@@ -1,0 +1,166 @@
+"""From an order file to a plan request, and from what is wrong with it to lines and columns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from client.errors import InputWrong
+from client.orders.columns import Column, Problem, column_named, columns_of, part_of
+from client.orders.table import read_csv, read_json, read_xlsx
+from schemas.problems import FieldError, WireError
+
+MOST_SHOWN: Final = 50
+"""Wrong lines that are shown; the rest are counted."""
+
+_KINDS: Final = ".csv, .txt, .tsv, .xlsx or .json"
+
+
+@dataclass(frozen=True, slots=True)
+class OrderFile:
+    """A plan request read from a file, with where each part came from."""
+
+    path: Path
+    document: dict[str, Any]
+    lines: tuple[int, ...] = ()
+    columns: Mapping[str, Column] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def wrong(self, errors: Sequence[FieldError]) -> InputWrong:
+        """What the contract says of the request, told by line and column of the file."""
+        return wrong_lines(self.path, [self._place(error) for error in errors])
+
+    def _place(self, error: FieldError) -> Problem | FieldError:
+        steps = error.pointer.split("/")[1:]
+        if len(steps) < 2 or steps[0] != "parts" or not steps[1].isdigit() or not self.lines:
+            return error
+        line = self.lines[int(steps[1])]
+        name = steps[-1] if len(steps) > 2 else None
+        if name == "class":
+            name = "tolerance"
+        if name is not None and name not in self.columns and "tolerance" in steps:
+            name = "tolerance"
+        column = self.columns.get(name or "")
+        return Problem(line, column.heading if column else name, self._lines_for_entries(error.message))
+
+    def _lines_for_entries(self, message: str) -> str:
+        # The contract counts entries from 0, which nobody finds in a file.
+        words = message.split("of entry ")
+        if len(words) == 2:
+            number, _, rest = words[1].partition(";")
+            if number.isdigit() and int(number) < len(self.lines):
+                return f"{words[0]}on line {self.lines[int(number)]};{rest}".replace("the ref on", "used on")
+        return message
+
+
+def wrong_lines(path: Path, problems: Sequence[Problem | FieldError]) -> InputWrong:
+    """One error for a whole file: in the order of its lines, the first fifty in full."""
+    placed = sorted((one for one in problems if isinstance(one, Problem)), key=lambda one: one.line)
+    others = [one for one in problems if isinstance(one, FieldError)]
+    told = [f"  {one.pointer or '/'}: {one.message}" for one in others] + [f"  {one}" for one in placed]
+    more = len(told) - MOST_SHOWN
+    shown = told[:MOST_SHOWN] + ([f"  … and {more} more"] if more > 0 else [])
+    fault = "1 fault" if len(told) == 1 else f"{len(told)} faults"
+    return InputWrong(f"{path}: {fault}, nothing was planned\n" + "\n".join(shown))
+
+
+def read_order_file(
+    path: Path,
+    *,
+    machine: str | None = None,
+    order_ref: str | None = None,
+    units: str | None = None,
+    gauge_table: str | None = None,
+    effort: str | None = None,
+) -> OrderFile:
+    """Read an order file into a plan request.
+
+    Parameters
+    ----------
+    path
+        ``.csv``, ``.txt``, ``.tsv``, ``.xlsx`` or ``.json``.
+    machine, order_ref, units, gauge_table, effort
+        Win over what a JSON file says; a table says none of these. The order ref defaults to the
+        name of the file.
+
+    Raises
+    ------
+    InputWrong
+        With every wrong line; nothing is planned then.
+    """
+    ending = path.suffix.lower()
+    if ending == ".json":
+        base, order_file = _from_json(path)
+    elif ending == ".xlsx":
+        order_file = _from_table(path, read_xlsx)
+        base = order_file.document
+    elif ending in {".csv", ".txt", ".tsv"}:
+        order_file = _from_table(path, lambda p: read_csv(p, lambda text: column_named(text) is not None))
+        base = order_file.document
+    else:
+        kind = f"{ending} files are" if ending else "a file without an ending is"
+        raise InputWrong(f"{path}: {kind} not read; wanted is {_KINDS}")
+    document = {"order_ref": path.stem, **base}
+    given = {"machine": machine, "order_ref": order_ref, "units": units, "gauge_table": gauge_table}
+    document.update({name: value for name, value in given.items() if value is not None})
+    if effort is not None:
+        options = document.get("options")
+        document["options"] = {**(options if isinstance(options, Mapping) else {}), "effort": effort}
+    if "machine" not in document:
+        raise InputWrong("which machine? give --machine ID; shearwright machines lists them")
+    return OrderFile(path, document, order_file.lines, order_file.columns, order_file.notes)
+
+
+def resolved(order_file: OrderFile, read: Callable[[Mapping[str, Any]], Any]) -> Any:
+    """Do something with the request, and tell what the contract refuses by line and column."""
+    try:
+        return read(order_file.document)
+    except WireError as error:
+        raise order_file.wrong(error.errors) from error
+
+
+def _from_json(path: Path) -> tuple[dict[str, Any], OrderFile]:
+    found = read_json(path)
+    if not isinstance(found, dict):
+        raise InputWrong(f"{path}: a JSON object with order_ref, machine and parts is wanted")
+    return found, OrderFile(path, found)
+
+
+def _from_table(path: Path, read: Callable[[Path], Any]) -> OrderFile:
+    table = read(path)
+    columns, problems = columns_of(table.header)
+    if problems:
+        raise wrong_lines(path, problems)
+    parts = []
+    for row in table.rows:
+        part, wrong = part_of(row, columns)
+        parts.append(part)
+        problems += wrong
+    lines = tuple(row.line for row in table.rows)
+    named = {column.name: column for column in columns}
+    if problems:
+        # The contract is asked as well, so that one run tells everything.
+        problems += _contract_problems(path, parts, lines, named, problems)
+        raise wrong_lines(path, problems)
+    return OrderFile(path, {"parts": parts}, lines, named, table.notes)
+
+
+def _contract_problems(
+    path: Path,
+    parts: list[dict[str, Any]],
+    lines: tuple[int, ...],
+    columns: Mapping[str, Column],
+    known: Sequence[Problem],
+) -> list[Problem]:
+    from schemas.fields import units_of_request  # noqa: PLC0415 - used on this path only
+    from schemas.orders import PartSchema  # noqa: PLC0415
+    from schemas.problems import field_errors  # noqa: PLC0415
+
+    order_file = OrderFile(path, {}, lines, columns)
+    told = {(one.line, one.column) for one in known}
+    with units_of_request("mm"):
+        messages = PartSchema(many=True).validate(parts)
+    placed = [order_file._place(error) for error in field_errors(messages, "parts")]
+    return [one for one in placed if isinstance(one, Problem) and (one.line, one.column) not in told]

@@ -1,0 +1,163 @@
+"""Planning at the workstation with the engine of the service, without the network."""
+
+from __future__ import annotations
+
+import csv
+import io
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, cast
+
+from client.cache.outbox import utc_text
+from client.cache.plans import keep_plan, plan_id_of
+from client.errors import CentreAway, CentreRefuses, StoreFailed
+from client.home import write_whole
+from client.wire import Patience, Wire, retrying
+from client.workstation import Workstation
+from schemas.orders import read_order
+from schemas.plans import read_plan, write_plan
+from schemas.problems import WireError
+from service.engine.fingerprint import canonical_json
+from service.engine.order import Order
+from service.engine.plan import CutPlan
+
+_JOB_PAUSE_S: Final = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPlan:
+    """A plan with its id and the order that it answers."""
+
+    id: str
+    plan: CutPlan
+    order: Order
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """As it is sent and kept."""
+        return write_plan(self.plan, self.order, self.id)
+
+
+def order_here(station: Workstation, document: Mapping[str, Any]) -> Order:
+    """Resolve a plan request against what is cached here.
+
+    Raises
+    ------
+    WireError
+        When the request does not keep the contract.
+    """
+    return read_order(
+        document,
+        machine_named=station.records.machine,
+        own_materials=station.records.materials(),
+        stock_at=station.rack_of,
+    )
+
+
+def plan_here(station: Workstation, document: Mapping[str, Any]) -> KeptPlan:
+    """Plan without the network, and keep the plan.
+
+    Raises
+    ------
+    WireError
+        When the request does not keep the contract.
+    """
+    # The solver takes a moment to load, and no other command needs it.
+    from service.engine.planner import plan as make_plan  # noqa: PLC0415
+
+    order = order_here(station, document)
+    made = make_plan(order)
+    return _kept(station, made, order)
+
+
+def plan_there(station: Workstation, wire: Wire, document: Mapping[str, Any], patience: Patience) -> KeptPlan:
+    """Have the service plan, and keep the plan here.
+
+    Raises
+    ------
+    CentreAway, CentreRefuses
+        As the service answers.
+    """
+    answer = retrying(lambda: wire.post("/v1/plans", document), patience)
+    found = answer.document
+    while answer.status == 202 or "fingerprint" not in found:
+        job = str(found.get("id", ""))
+        state = str(found.get("state", found.get("status", "")))
+        if state == "failed":
+            raise CentreRefuses(f"the service could not make the plan: {found.get('problem') or state}", 422)
+        if isinstance(found.get("result"), Mapping) or isinstance(found.get("plan"), Mapping):
+            found = cast("dict[str, Any]", found.get("result") or found["plan"])
+            break
+        if isinstance(found.get("plan_id"), str):
+            plan_id = found["plan_id"]
+            found = retrying(lambda plan_id=plan_id: wire.get(f"/v1/plans/{plan_id}"), patience).document  # type: ignore[misc]
+            break
+        if not job or patience.over:
+            raise CentreAway("the service has not finished the plan; ask for it again later")
+        time.sleep(_JOB_PAUSE_S)
+        answer = retrying(lambda job=job: wire.get(f"/v1/jobs/{job}"), patience)  # type: ignore[misc]
+        found = answer.document
+    try:
+        plan, order = read_plan(found)
+    except WireError as error:
+        raise CentreAway(f"the plan from the service is not understood here: {error}") from error
+    return _kept(station, plan, order)
+
+
+def _kept(station: Workstation, plan: CutPlan, order: Order) -> KeptPlan:
+    kept = KeptPlan(plan_id_of(plan.fingerprint), plan, order)
+    with station.home.writing():
+        keep_plan(station.outbox.sql, kept.id, kept.document, utc_text(station.outbox.now()))
+    return kept
+
+
+def write_papers(kept: KeptPlan, folder: Path) -> list[Path]:
+    """Write what is printed from a plan: plan.json, program.txt, program.csv and a map of each sheet.
+
+    Raises
+    ------
+    StoreFailed
+        When the folder cannot be written.
+    """
+    from service.drawing.svg import layout_svg  # noqa: PLC0415 - as above
+    from service.drawing.text import program_text  # noqa: PLC0415
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreFailed(f"cannot make the folder {folder}: {error.strerror}") from error
+    papers: dict[str, bytes] = {
+        "plan.json": canonical_json(kept.document) + b"\n",
+        "program.txt": program_text(kept.plan, heats=heats_of(kept.order)).encode("utf-8"),
+        "program.csv": program_csv(kept.plan),
+    }
+    for layout in kept.plan.layouts:
+        papers[f"layout-{layout.number}.svg"] = layout_svg(kept.plan, kept.order, layout.number).encode()
+    written = []
+    for name, data in papers.items():
+        write_whole(folder / name, data)
+        written.append(folder / name)
+    return written
+
+
+def heats_of(order: Order) -> dict[str, str]:
+    """Heat number of each stock ref that has one."""
+    return {item.ref: item.heat for item in order.stock if item.heat}
+
+
+def program_csv(plan: CutPlan) -> bytes:
+    """The cut program as a table: UTF-8 with a byte-order mark, commas, lengths in mm."""
+    from service.drawing.text import ROW_HEAD, program_rows  # noqa: PLC0415 - as above
+
+    out = io.StringIO(newline="")
+    table = csv.writer(out)
+    for row in (ROW_HEAD, *program_rows(plan)):
+        table.writerow([_guarded(cell) for cell in row])
+    return ("\ufeff" + out.getvalue()).encode("utf-8")
+
+
+def _guarded(cell: object) -> object:
+    # A spreadsheet runs text that begins like a formula; a ref from an order may do so.
+    return f"'{cell}" if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"} else cell

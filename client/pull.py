@@ -1,0 +1,74 @@
+"""Fetching records: the centre's change feed, page by page, each page together with its cursor."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from marshmallow import EXCLUDE, ValidationError
+
+from client.cache.outbox import Outbox
+from client.cache.records import Change, Records
+from client.cache.stock import settle_changes
+from client.errors import CentreAway, CentreRefuses
+from client.push import Pushed, note_clock, noted_centre
+from client.wire import Patience, Wire, retrying
+from schemas.events import ChangesSchema
+
+_PATH: Final = "/v1/sync/changes"
+_MOST_RESTARTS: Final = 2
+
+
+def pull_records(
+    records: Records, outbox: Outbox, wire: Wire, patience: Patience, pushed: Pushed
+) -> list[Change]:
+    """Bring the cache up to date.
+
+    Returns
+    -------
+    What changed, in the order the centre told it.
+
+    Raises
+    ------
+    CentreAway, CentreRefuses
+        When the feed does not come to its end. What came in is kept, and read on from there.
+    """
+    settled_to = outbox.acknowledged_to()
+    done: list[Change] = []
+    restarts = 0
+    while True:
+        position = records.position
+        params = {} if position.cursor is None else {"cursor": position.cursor}
+        try:
+            answer = retrying(lambda params=params: wire.get(_PATH, params), patience)  # type: ignore[misc]
+        except CentreRefuses as refusal:
+            if refusal.status != 410 or restarts == _MOST_RESTARTS:
+                raise
+            restarts += 1
+            records.begin_resync()
+            continue
+        try:
+            page: dict[str, Any] = ChangesSchema(unknown=EXCLUDE).load(answer.document)
+        except ValidationError as error:
+            raise CentreAway(f"a page of records is not understood: {error}") from error
+        note_clock(outbox, answer, page["server_time"])
+        noted_centre(outbox, wire, patience, page["centre_epoch"], pushed)
+        if position.centre_epoch not in {None, page["centre_epoch"]}:
+            if restarts == _MOST_RESTARTS:
+                raise CentreAway("the centre does not settle on one state; the records come next time")
+            restarts += 1
+            records.begin_resync()
+            continue
+        if page["more"] and page["cursor"] == position.cursor:
+            raise CentreAway("the centre sends the same page of records again and again")
+        done += records.take_page(
+            page["changes"],
+            cursor=page["cursor"],
+            centre_epoch=page["centre_epoch"],
+            last=not page["more"],
+            server_time=page["server_time"],
+            settled_to=settled_to,
+        )
+        if not page["more"]:
+            with outbox.home.writing():
+                settle_changes(outbox.sql, settled_to)
+            return done

@@ -1,0 +1,144 @@
+"""What the commands print: records, reports and states as plain lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
+
+from client.cache.outbox import Counts, Written
+from client.cache.records import Change
+from client.errors import ClientError
+from client.sync import SyncReport
+from service.engine.machine import Machine
+from service.engine.order import StockItem
+from service.engine.quantities import show_mm
+
+CLOCK_WARNING_S = 120.0
+"""A clock further off than this is worth a word."""
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """Lines of a table with columns as wide as they need to be."""
+    lines = [list(head), *(list(row) for row in rows)]
+    widths = [max(len(line[place]) for line in lines) for place in range(len(head))]
+    for line in lines:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
+
+
+def machine_lines(machines: Sequence[Machine]) -> Iterator[str]:
+    """Machines, one a line."""
+    yield from table(
+        ("id", "name", "site", "longest cut", "rated", "back gauge"),
+        (
+            (
+                one.id,
+                one.name,
+                one.site or "",
+                f"{show_mm(one.cutting_length)} mm",
+                f"{show_mm(one.rating.thickness)} mm at {one.rating.rm:g} N/mm²",
+                f"{show_mm(one.back_gauge.low)} to {show_mm(one.back_gauge.high)} mm",
+            )
+            for one in machines
+        ),
+    )
+
+
+def stock_lines(rack: Sequence[StockItem]) -> Iterator[str]:
+    """The rack, one ref a line."""
+    yield from table(
+        ("ref", "kind", "material", "thickness", "length × width", "quantity", "heat"),
+        (
+            (
+                one.ref,
+                one.kind,
+                one.material,
+                f"{show_mm(one.thickness)} mm",
+                f"{show_mm(one.length)} × {show_mm(one.width)} mm",
+                str(one.quantity),
+                one.heat or "",
+            )
+            for one in rack
+        ),
+    )
+
+
+def change_lines(changes: Sequence[Change], most: int = 40) -> Iterator[str]:
+    """What a pull changed; changed machines with the fields that changed."""
+    told = [one for one in changes if one.kind in {"machine", "material", "site", "program", "blade"}]
+    for one in told[:most]:
+        fields = f": {', '.join(one.fields)}" if one.fields else ""
+        yield f"{one.kind} {one.id} {one.what}{fields}"
+    if len(told) > most:
+        yield f"… and {len(told) - most} more"
+    for kind in ("stock", "plan"):
+        count = sum(one.kind == kind for one in changes)
+        if count:
+            yield f"{kind}: {count} {'entry' if count == 1 else 'entries'} new, changed or gone"
+
+
+def report_lines(report: SyncReport) -> Iterator[str]:
+    """What an exchange did."""
+    yield from (f"note: {notice}" for notice in report.notices)
+    pushed = report.pushed
+    told = [
+        (pushed.applied, "sent"),
+        (pushed.repeats, "known there already"),
+        (pushed.kept, "kept there for a later version"),
+        (pushed.quarantined, "put in quarantine"),
+    ]
+    sent = ", ".join(f"{count} {words}" for count, words in told if count) or "nothing to send"
+    yield f"events: {sent}; {report.counts.pending} pending"
+    if pushed.quarantined:
+        yield "  a person must look at what is in quarantine: shearwright status"
+    yield from change_lines(report.changes)
+    if report.complete and not report.changes:
+        yield "records: nothing new"
+
+
+def outcome_lines(outcome: SyncReport | ClientError) -> Iterator[str]:
+    """What became of a scheduled exchange, in one line or few."""
+    if isinstance(outcome, ClientError):
+        yield f"no sync: {outcome}"
+        return
+    yield from report_lines(outcome)
+    if outcome.problem is not None:
+        yield f"not finished: {outcome.problem}; nothing is lost"
+
+
+def counts_lines(counts: Counts, now: datetime) -> Iterator[str]:
+    """The outbox in figures."""
+    yield f"pending          {counts.pending}"
+    if counts.oldest is not None:
+        yield f"oldest pending   {moment(counts.oldest, now)}"
+    if counts.kept:
+        yield f"kept for later   {counts.kept}"
+    yield f"quarantined      {counts.quarantined}"
+
+
+def moment(text: str | None, now: datetime) -> str:
+    """A time with its age, for people.
+
+    >>> moment("2026-03-02T07:15:00Z", datetime(2026, 3, 2, 9, 15, tzinfo=UTC))
+    '2026-03-02 07:15 UTC (2 h ago)'
+    """
+    if text is None:
+        return "never"
+    then = datetime.fromisoformat(text).astimezone(UTC)
+    age = max(0.0, (now - then).total_seconds())
+    if age < 90:
+        ago = f"{age:.0f} s ago"
+    elif age < 90 * 60:
+        ago = f"{age / 60:.0f} min ago"
+    elif age < 48 * 3600:
+        ago = f"{age / 3600:.0f} h ago"
+    else:
+        ago = f"{age / 86400:.0f} days ago"
+    return f"{then:%Y-%m-%d %H:%M} UTC ({ago})"
+
+
+def quarantine_lines(events: Sequence[Written], most: int = 20) -> Iterator[str]:
+    """Events the centre could not apply, and why."""
+    for one in events[:most]:
+        yield f"  {one.happened_at[:16]} {one.type} (number {one.seq}): {one.answer or 'no reason given'}"
+    if len(events) > most:
+        yield f"  … and {len(events) - most} more"

@@ -1,0 +1,98 @@
+"""One exchange with the centre: what was written down goes up, then records come down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from client.cache.outbox import Counts, utc_text
+from client.cache.records import Change
+from client.errors import CentreAway, CentreRefuses, ClientError
+from client.pull import pull_records
+from client.push import Push, Pushed
+from client.wire import Patience, Wire
+from client.workstation import Workstation
+
+
+@dataclass(frozen=True, slots=True)
+class SyncReport:
+    """What an exchange did.
+
+    Attributes
+    ----------
+    pushed
+        What became of the events sent.
+    changes
+        What the pull changed.
+    counts
+        The outbox afterwards.
+    problem
+        Why it did not come to its end; None when it did.
+    """
+
+    pushed: Pushed
+    changes: tuple[Change, ...]
+    counts: Counts
+    problem: ClientError | None = None
+    notices: tuple[str, ...] = field(default=())
+
+    @property
+    def complete(self) -> bool:
+        """Whether everything pending was sent and all records came in."""
+        return self.problem is None
+
+
+def sync_once(
+    station: Workstation,
+    *,
+    wire: Wire | None = None,
+    patience: Patience | None = None,
+    push: bool = True,
+    pull: bool = True,
+) -> SyncReport:
+    """Send what is pending, then fetch what is new. Other commands may log meanwhile.
+
+    Parameters
+    ----------
+    station
+        The workstation.
+    wire, patience
+        The way to the service and how long to try; their defaults when left out.
+    push, pull
+        Which halves to do.
+
+    Returns
+    -------
+    SyncReport
+        Also when the service is away or refuses: `problem` then says so. Nothing is ever lost by it.
+
+    Raises
+    ------
+    StoreBusy
+        When another sync is running.
+    NotSetUp, StoreFailed
+        When this workstation's own files fail.
+    """
+    road = wire or station.wire()
+    waits = patience or Patience()
+    sending = Push(station.outbox, road, waits)
+    changes: list[Change] = []
+    problem: ClientError | None = None
+    with station.home.syncing():
+        try:
+            if push:
+                sending.run()
+            if pull:
+                before = sending.done.offered_again
+                changes = pull_records(station.records, station.outbox, road, waits, sending.done)
+                if push and sending.done.offered_again > before:
+                    sending.run()  # the pull told of a centre put back: what it lacks goes at once
+            station.outbox.sql.set_meta("last_sync", utc_text(station.outbox.now()))
+            station.outbox.tidy()
+        except (CentreAway, CentreRefuses) as error:
+            problem = error
+        finally:
+            if wire is None:
+                road.close()
+    return SyncReport(
+        sending.done, tuple(changes), station.outbox.counts(), problem, tuple(sending.done.notices)
+    )

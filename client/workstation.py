@@ -1,0 +1,111 @@
+"""One workstation, opened: its settings, what it wrote down, and the records it works from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from client.cache.outbox import Outbox
+from client.cache.plans import kept_plan
+from client.cache.records import Records
+from client.cache.stock import open_changes, rack_now
+from client.errors import InputWrong
+from client.home import Home, StationSettings
+from client.wire import Wire
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.materials_table import UnknownMaterial, material_named
+from service.engine.order import StockItem
+
+
+@dataclass(frozen=True, slots=True)
+class Workstation:
+    """Settings, store and cache of one workstation."""
+
+    home: Home
+    settings: StationSettings
+    outbox: Outbox
+    records: Records
+
+    def wire(self) -> Wire:
+        """The way to its service."""
+        return Wire(self.settings.server, self.home.token())
+
+    def rack(self, site: str | None = None) -> list[StockItem]:
+        """Sheets and offcuts at a site as they are now, with what was done here since the last pull."""
+        records = self.records.stock(site or self.settings.site)
+        return rack_now(records, open_changes(self.outbox.sql, self.records.settled_to))
+
+    def rack_of(self, machine: Machine) -> list[StockItem]:
+        """What a plan for this machine may be cut from."""
+        if machine.site is None:
+            return []  # as at the centre, where stock lies at sites
+        return [item for item in self.rack(machine.site) if item.quantity > 0]
+
+    def machine(self, machine_id: str) -> Machine:
+        """A machine by its id.
+
+        Raises
+        ------
+        InputWrong
+            When it is not in the cache; the message names those that are.
+        """
+        found = self.records.machine(machine_id)
+        if found is None:
+            known = ", ".join(record_id for record_id, _ in self.records.records("machine"))
+            raise InputWrong(
+                f"no machine is known by the id {machine_id!r}; "
+                + (f"known are {known}" if known else "no machines were pulled yet: run shearwright pull")
+            )
+        return found
+
+    def material(self, grade: str) -> Material:
+        """A grade by its name: the shop's own first.
+
+        Raises
+        ------
+        InputWrong
+            When it is not known.
+        """
+        try:
+            return material_named(grade, self.records.materials())
+        except UnknownMaterial as error:
+            raise InputWrong(str(error)) from error
+
+    def plan_document(self, plan_id: str) -> dict[str, Any]:
+        """A plan made here or at the centre.
+
+        Raises
+        ------
+        InputWrong
+            When there is none by that id.
+        """
+        found = kept_plan(self.outbox.sql, plan_id) or self.records.record("plan", plan_id)
+        if found is None:
+            raise InputWrong(f"no plan is known by the id {plan_id!r}; shearwright plans lists them")
+        return found
+
+    def close(self) -> None:
+        """Close this thread's connections."""
+        self.outbox.close()
+        self.records.close()
+
+
+@contextmanager
+def workstation_at(home: Home) -> Iterator[Workstation]:
+    """Open the workstation of a folder.
+
+    Raises
+    ------
+    NotSetUp, StoreFailed, StoreBusy
+        When it cannot be opened.
+    """
+    settings = home.settings()
+    outbox = Outbox(home, settings.station)
+    station = Workstation(home, settings, outbox, Records(home))
+    try:
+        yield station
+    finally:
+        station.close()
