@@ -99,7 +99,7 @@ class CapacityQuestionSchema(Document):
         Size(),
         load_default=list,
         most=50,
-        metadata={"description": "left out: ten lengths up to the cutting length"},
+        metadata={"description": "left out: a tenth, a quarter, a half and the whole cutting length"},
     )
 
 
@@ -171,3 +171,67 @@ class ProgramAnswerSchema(Schema):
     rating_needed_mm = fields.Float(required=True)
     steps = fields.List(fields.Nested(CheckedStepSchema), required=True)
     cautions = fields.List(fields.String(), required=True)
+
+
+class WearCutSchema(Document):
+    """Equal strokes made with one edge; `start` counts from the squaring arm."""
+
+    material = Text(required=True, most=60)
+    thickness = Thickness(required=True)
+    cut_length = Size(required=True)
+    strokes = JsonInt(required=True, validate=between(1, 100_000_000))
+    start = Size(load_default=0, zero_ok=True)
+
+
+class WearQuestionSchema(Document):
+    """What was cut with the edge in use, and over how many working days the rate was observed."""
+
+    machine = MachineField(required=True)
+    units = Choice("mm", "in", load_default="mm")
+    gauge_table = Choice("steel", "galvanised", "stainless", "aluminium", load_default=None, allow_none=True)
+    materials = Many(Inner(MaterialSchema), load_default=list, most=500)
+    cuts = Many(Inner(WearCutSchema), required=True, most=20_000)
+    recent = Many(
+        Inner(WearCutSchema),
+        load_default=None,
+        allow_none=True,
+        most=20_000,
+        metadata={"description": "those of the observed days; left out: all the cuts"},
+    )
+    days = JsonNumber(required=True, validate=positive(most=100_000))
+    edges_unused = JsonInt(load_default=None, allow_none=True, validate=between(0, 3))
+    edge_life_m = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1e9))
+    today = fields.Date(load_default=None, allow_none=True, error_messages={"invalid": "a date is wanted"})
+
+
+class BandSchema(Schema):
+    """A stretch of the edge that wore alike; `passes` in passes of the rated plate."""
+
+    start = Millimetres(required=True, data_key="start_mm")
+    end = Millimetres(required=True, data_key="end_mm")
+    passes = fields.Float(required=True)
+
+
+class EdgeUseSchema(Schema):
+    """What an edge has been used for."""
+
+    metres = fields.Float(required=True)
+    equivalent_metres = fields.Float(required=True)
+    bands = fields.List(fields.Nested(BandSchema), required=True)
+
+
+class WearAnswerSchema(Schema):
+    """How an edge stands and when it wants turning; low and high for a shorter and a longer life."""
+
+    use = fields.Nested(EdgeUseSchema, required=True)
+    share_used = fields.Float(required=True)
+    mean_share = fields.Float(required=True)
+    worst_start = Millimetres(required=True, data_key="worst_start_mm")
+    worst_end = Millimetres(required=True, data_key="worst_end_mm")
+    share_per_day = fields.Float(required=True)
+    days_left = fields.Float(required=True, allow_none=True)
+    days_left_low = fields.Float(required=True, allow_none=True)
+    days_left_high = fields.Float(required=True, allow_none=True)
+    turn_on = fields.Date(required=True, allow_none=True)
+    blade_days_left = fields.Float(required=True, allow_none=True)
+    findings = fields.List(fields.Nested(FindingSchema), required=True)

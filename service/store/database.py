@@ -74,9 +74,7 @@ def _opened(address: str, most_connections: int) -> Database:
     if not address or address == ":memory:":
         raise DatabaseAddressError("the path of a file is wanted; a database in memory is not kept")
     Path(address).parent.mkdir(parents=True, exist_ok=True)
-    return SqliteDatabase(
-        address, pragmas=PRAGMAS, timeout=WAIT_S, lock_type="IMMEDIATE", autoconnect=False
-    )
+    return SqliteDatabase(address, pragmas=PRAGMAS, timeout=WAIT_S, lock_type="IMMEDIATE", autoconnect=False)
 
 
 def _postgresql(address: str, most_connections: int) -> Database:

@@ -195,7 +195,10 @@ def _program_saved(event: Happening, machine: Mapping[str, Any]) -> None:
     based_on = payload["based_on_revision"]
     if kept is not None and not kept.deleted and kept.document == program:
         return
-    if kept is not None and (kept.deleted or based_on != kept.revision):
+    by = f"station {event.station}"
+    # The station's own earlier changes, which it has not had back yet, are not somebody else's.
+    own_run = kept is not None and kept.changed_by == by and based_on >= kept.run_from - 1
+    if kept is not None and (kept.deleted or not (based_on == kept.revision or own_run)):
         # Somebody else changed it since: both stay, side by side, for a person to decide.
         name = f"{name}~{event.event_id[-12:]}"
         program = {
@@ -204,9 +207,7 @@ def _program_saved(event: Happening, machine: Mapping[str, Any]) -> None:
             "copy_of": kept.key,
             "name": f"{program['name'][:120]} (copy from {event.station}, revision {based_on})",
         }
-    records.write(
-        "program", name, program, site=event.site, by=f"station {event.station}", now=event.now
-    )
+    records.write("program", name, program, site=event.site, by=by, now=event.now)
 
 
 def _only_kept(event: Happening, machine: Mapping[str, Any]) -> None:

@@ -142,9 +142,7 @@ def _take(event: Mapping[str, Any], chain: Reached, sender: _Sender) -> tuple[Re
 
 def _again(event: Mapping[str, Any], chain: Reached, sender: _Sender) -> Result:
     epoch, seq = event["epoch"], int(event["seq"])
-    row = Event.get_or_none(
-        (Event.station == sender.station) & (Event.epoch == epoch) & (Event.seq == seq)
-    )
+    row = Event.get_or_none((Event.station == sender.station) & (Event.epoch == epoch) & (Event.seq == seq))
     if row is None or row.hash != event["hash"]:
         raise Fork(
             chain,
@@ -200,9 +198,7 @@ def _errors(event: Mapping[str, Any], station: str) -> list[FieldError]:
 def _outcome(
     event: Mapping[str, Any], sender: _Sender, day: str, at: datetime
 ) -> tuple[str, list[FieldError]]:
-    earlier = Event.get_or_none(
-        (Event.event_id == event["event_id"]) & (Event.state != "again")
-    )
+    earlier = Event.get_or_none((Event.event_id == event["event_id"]) & (Event.state != "again"))
     if earlier is not None:
         same = all(
             earlier.document[name] == event[name] for name in ("station", "happened_at", "type", "payload")
@@ -248,7 +244,9 @@ def retry(event_row: int, now: datetime) -> Result | None:
         if not errors and row.corrected_at is None:
             errors = [FieldError(**error) for error in row.errors or ()]
         state = "quarantined"
-        taken = Event.select().where(Event.event_id == row.event_id, Event.id != row.id, Event.state == "applied")
+        taken = Event.select().where(
+            Event.event_id == row.event_id, Event.id != row.id, Event.state == "applied"
+        )
         if not errors and taken.exists():
             errors = [FieldError("/event_id", "another event came under this event_id before")]
         if not errors:

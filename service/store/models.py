@@ -47,7 +47,9 @@ class JsonField(TextField):
     def db_value(self, value: Any) -> str | None:
         """Write a document."""
         return (
-            None if value is None else json.dumps(value, separators=(",", ":"), sort_keys=True, allow_nan=False)
+            None
+            if value is None
+            else json.dumps(value, separators=(",", ":"), sort_keys=True, allow_nan=False)
         )
 
     def python_value(self, value: str | None) -> Any:
@@ -89,6 +91,7 @@ class Record(Base):
     document = JsonField()
     changed_at = UtcDateTimeField()
     changed_by = TextField()
+    run_from = IntegerField()
 
     class Meta:
         """Its table."""

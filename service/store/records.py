@@ -23,7 +23,11 @@ PAGE_LETTERS: Final = 4_000_000
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A record as it stands; `revision` counts from 1 and goes on over a deletion."""
+    """A record as it stands.
+
+    `revision` counts from 1 and goes on over a deletion. The revisions from `run_from` on were all
+    written by `changed_by`.
+    """
 
     kind: str
     key: str
@@ -31,6 +35,8 @@ class Kept:
     revision: int
     deleted: bool
     document: dict[str, Any]
+    changed_by: str
+    run_from: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +91,7 @@ def find(kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
     return _kept(row)
 
 
-def listed(
-    kind: str, *, after: str = "", limit: int | None = None, site: str | None = None
-) -> list[Kept]:
+def listed(kind: str, *, after: str = "", limit: int | None = None, site: str | None = None) -> list[Kept]:
     """Records of a kind in the order of their keys, those after `after`."""
     query = Record.select().where(Record.kind == kind, Record.deleted == False)  # noqa: E712 - SQL
     if after:
@@ -128,6 +132,7 @@ def write(
         _expect(before, expected)
         position = _next_position()
         revision = before.revision + 1 if before else 1
+        run_from = before.run_from if before and before.changed_by == by else revision
         values = {
             "site": site,
             "revision": revision,
@@ -136,6 +141,7 @@ def write(
             "document": document,
             "changed_at": now,
             "changed_by": by,
+            "run_from": run_from,
         }
         if before is None:
             Record.insert(kind=kind, key=key, **values).execute()
@@ -145,7 +151,7 @@ def write(
                 Departure.insert(
                     kind=kind, key=key, site=before.site, revision=revision, position=_next_position()
                 ).execute()
-    return Kept(kind, key, site, revision, False, document)
+    return Kept(kind, key, site, revision, False, document, by, run_from)
 
 
 def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None = None) -> Kept | None:
@@ -162,14 +168,17 @@ def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None 
         if before is None:
             return None
         _expect(before, expected)
+        revision = before.revision + 1
+        run_from = before.run_from if before.changed_by == by else revision
         Record.update(
             deleted=True,
-            revision=before.revision + 1,
+            revision=revision,
+            run_from=run_from,
             position=_next_position(),
             changed_at=now,
             changed_by=by,
         ).where(Record.kind == kind, Record.key == key).execute()
-    return Kept(kind, key, before.site, before.revision + 1, True, before.document)
+    return Kept(kind, key, before.site, revision, True, before.document, by, run_from)
 
 
 def changes(after: int, *, site: str | None, everything: bool = False, limit: int = 200) -> Page:
@@ -209,13 +218,12 @@ def changes(after: int, *, site: str | None, everything: bool = False, limit: in
 
 def _fitting(visible: Any, limit: int) -> int:
     """How many of the next records, at least one, stay within the size of a page."""
-    size = count = 0
+    size = 0
     sizes = Record.select(fn.LENGTH(Record.document)).where(visible).order_by(Record.position)
-    for (length,) in sizes.limit(limit).tuples():
+    for count, (length,) in enumerate(sizes.limit(limit).tuples()):
         size += length
         if count and size > PAGE_LETTERS:
             return count
-        count += 1
     return limit
 
 
@@ -253,4 +261,13 @@ def _expect(before: Kept | None, expected: int | None) -> None:
 
 
 def _kept(row: Any) -> Kept:
-    return Kept(row.kind, row.key, row.site, row.revision, row.deleted, row.document)
+    return Kept(
+        row.kind,
+        row.key,
+        row.site,
+        row.revision,
+        row.deleted,
+        row.document,
+        row.changed_by,
+        row.run_from,
+    )

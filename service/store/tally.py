@@ -53,7 +53,9 @@ class Difference:
     counted: int
 
 
-def added_by(event_type: str, payload: Mapping[str, Any], site: str, day: str) -> tuple[Key, dict[str, int]] | None:
+def added_by(
+    event_type: str, payload: Mapping[str, Any], site: str, day: str
+) -> tuple[Key, dict[str, int]] | None:
     """What an event adds, as measures of one key; None when its type adds nothing."""
     if event_type not in {"cuts.made", "stock.taken", "scrap.made", "offcut.stored"}:
         return None

@@ -10,7 +10,8 @@ STATEMENTS = (
     " ('site', 'machine', 'material', 'stock', 'program', 'plan', 'blade')),"
     " key {bytewise} NOT NULL, site TEXT, revision INTEGER NOT NULL CHECK (revision > 0),"
     " position {bigint} NOT NULL UNIQUE, deleted {boolean} NOT NULL, document TEXT NOT NULL,"
-    " changed_at {moment} NOT NULL, changed_by TEXT NOT NULL, PRIMARY KEY (kind, key))",
+    " changed_at {moment} NOT NULL, changed_by TEXT NOT NULL, run_from INTEGER NOT NULL,"
+    " PRIMARY KEY (kind, key))",
     "CREATE INDEX record_of_site ON record (kind, site, key)",
     "CREATE TABLE departure (id {serial}, kind TEXT NOT NULL, key TEXT NOT NULL, site TEXT,"
     " revision INTEGER NOT NULL, position {bigint} NOT NULL)",
@@ -40,7 +41,8 @@ STATEMENTS = (
     "CREATE TABLE discrepancy (id {serial}, event_id TEXT NOT NULL UNIQUE, site TEXT NOT NULL,"
     " ref TEXT NOT NULL, material TEXT NOT NULL, taken INTEGER NOT NULL,"
     " on_the_books INTEGER NOT NULL, noted_at {moment} NOT NULL)",
-    "CREATE TABLE token (id {bytewise} NOT NULL PRIMARY KEY, secret_hash TEXT NOT NULL UNIQUE, name TEXT NOT NULL,"
+    "CREATE TABLE token (id {bytewise} NOT NULL PRIMARY KEY, secret_hash TEXT NOT NULL UNIQUE,"
+    " name TEXT NOT NULL,"
     " scopes TEXT NOT NULL, site TEXT, station TEXT, created_at {moment} NOT NULL, expires_at {moment},"
     " revoked_at {moment}, last_used_at {moment})",
     "CREATE TABLE kept_answer (id {serial}, token TEXT NOT NULL, key TEXT NOT NULL,"

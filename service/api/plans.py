@@ -1,0 +1,219 @@
+"""Plans: made, kept under the fingerprint of what they answer, and shown."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+from typing import Any
+
+from flask import current_app
+
+from schemas.answers import PageQuerySchema, PlanEntrySchema, page_of
+from schemas.fields import Document, JsonInt, between
+from schemas.orders import OrderSchema, read_order
+from schemas.plans import PlanDocumentSchema, read_plan, write_plan
+from schemas.records import MachineSchema
+from schemas.shop import stock_item
+from service.api import reading
+from service.api.operations import Answer, Given, Operations
+from service.api.problems import ProblemError, field_problem, not_found
+from service.api.shop import own_materials
+from service.drawing.svg import layout_svg
+from service.drawing.text import ROW_HEAD, program_rows, program_text
+from service.engine.fingerprint import fingerprint
+from service.engine.machine import Machine
+from service.engine.order import Order, StockItem
+from service.engine.plan import CutPlan
+from service.engine.planner import plan
+from service.store import records
+
+plans = Operations("plans")
+
+
+class DrawingQuerySchema(Document):
+    """Which layout to draw."""
+
+    layout = JsonInt(load_default=1, validate=between(1, 1_000_000))
+
+
+def machine_named(name: str) -> Machine | None:
+    """The machine kept under that id."""
+    kept = records.find("machine", name)
+    return None if kept is None else MachineSchema().load(kept.document)
+
+
+def stock_at(machine: Machine) -> Iterable[StockItem]:
+    """The stock of a machine's site, what is left of it."""
+    if machine.site is None:
+        return ()
+    items = (stock_item(document) for document in records.all_of("stock", machine.site))
+    return (item for item in items if item.quantity > 0)
+
+
+@plans(
+    "POST",
+    "/plans",
+    scopes=("plan",),
+    summary="Plan an order. The same order again gives the same plan, with 200",
+    body=OrderSchema,
+    read_body=False,
+    answers={200: PlanDocumentSchema, 201: PlanDocumentSchema},
+    slow=True,
+)
+def make_plan(given: Given) -> Answer:
+    """Plan an order, or answer with the plan that was made of it before."""
+    order = read_order(
+        given.document, machine_named=machine_named, own_materials=own_materials(), stock_at=stock_at
+    )
+    most = current_app.config["MOST_ORDER_LINES"]
+    if len(order.parts) + len(order.stock) > most:
+        raise field_problem(
+            "/parts", f"at most {most} lines of parts and stock together are planned in one request"
+        )
+    mark = fingerprint(order)
+    key = mark[:16]
+    before = records.find("plan", key)
+    if before is None:
+        document = write_plan(plan(order), order, key)
+        try:
+            records.write(
+                "plan",
+                key,
+                document,
+                site=order.machine.site,
+                by=given.caller.name,
+                now=given.now,
+                expected=0,
+            )
+        except records.StaleRevision as made_meanwhile:
+            before = made_meanwhile.kept
+        else:
+            return Answer(document, 201, _headers(key))
+    if before is None or before.document["fingerprint"] != mark:
+        raise ProblemError(409, "Two orders, one id", f"the id {key} belongs to the plan of another order")
+    return Answer(before.document, 200, _headers(key))
+
+
+def _headers(key: str) -> dict[str, str]:
+    return {"Location": f"/v1/plans/{key}", "ETag": f'"{key}"'}
+
+
+@plans(
+    "GET",
+    "/plans",
+    scopes=("plan", "report"),
+    summary="List plans, in the order of their ids",
+    query=PageQuerySchema,
+    answers={200: page_of(PlanEntrySchema)},
+)
+def list_plans(given: Given) -> Answer:
+    """List plans."""
+    limit, cursor = given.query["limit"], given.query["cursor"]
+    after = reading.read_cursor(cursor, str)[0] if cursor else ""
+    found = records.listed("plan", after=after, limit=limit + 1)
+    document: dict[str, Any] = {
+        "items": [
+            {name: kept.document[name] for name in ("id", "order_ref", "machine_id", "summary")}
+            for kept in found[:limit]
+        ]
+    }
+    if len(found) > limit:
+        document["next"] = reading.write_cursor(found[limit - 1].key)
+    return Answer(document)
+
+
+@plans(
+    "GET",
+    "/plans/<key>",
+    scopes=("plan", "report"),
+    summary="Read a plan",
+    answers={200: PlanDocumentSchema},
+)
+def read_one_plan(given: Given, key: str) -> Answer:
+    """Read a plan."""
+    return Answer(_kept(key), 200, {"ETag": f'"{key}"'})
+
+
+@plans(
+    "DELETE",
+    "/plans/<key>",
+    scopes=("plan",),
+    summary="Delete a plan; posting its order again makes it again",
+    answers={204: None},
+)
+def delete_plan(given: Given, key: str) -> Answer:
+    """Delete a plan."""
+    _kept(key)
+    records.remove("plan", key, by=given.caller.name, now=given.now)
+    return Answer(status=204)
+
+
+@plans(
+    "GET",
+    "/plans/<key>/drawing.svg",
+    scopes=("plan", "report"),
+    summary="Draw a layout of a plan",
+    query=DrawingQuerySchema,
+    answers={200: "image/svg+xml"},
+)
+def draw_plan(given: Given, key: str) -> Answer:
+    """Draw a layout."""
+    made, order = _read(key)
+    number = given.query["layout"]
+    if number > len(made.layouts):
+        raise not_found(f"the plan has {len(made.layouts)} layouts, and no layout {number}")
+    return Answer(layout_svg(made, order, number), media="image/svg+xml")
+
+
+@plans(
+    "GET",
+    "/plans/<key>/program.txt",
+    scopes=("plan", "report"),
+    summary="The cut program as text",
+    answers={200: "text/plain"},
+)
+def program_as_text(given: Given, key: str) -> Answer:
+    """Show the program as text."""
+    made, order = _read(key)
+    heats = {item.ref: item.heat for item in order.stock if item.heat}
+    return Answer(program_text(made, heats=heats), media="text/plain")
+
+
+@plans(
+    "GET",
+    "/plans/<key>/program.csv",
+    scopes=("plan", "report"),
+    summary="The cut program as a table",
+    answers={200: "text/csv"},
+)
+def program_as_csv(given: Given, key: str) -> Answer:
+    """Show the program as a table."""
+    made, _ = _read(key)
+    return Answer(write_csv([ROW_HEAD, *program_rows(made)]), media="text/csv")
+
+
+def write_csv(rows: Iterable[Iterable[Any]]) -> str:
+    """Rows as CSV; text that a spreadsheet would run as a formula gets a leading apostrophe."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out)
+    for row in rows:
+        writer.writerow([_unarmed(cell) for cell in row])
+    return out.getvalue()
+
+
+def _unarmed(cell: Any) -> Any:
+    if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return f"'{cell}"
+    return cell
+
+
+def _kept(key: str) -> dict[str, Any]:
+    kept = records.find("plan", key)
+    if kept is None:
+        raise not_found(f"there is no plan {key!r}")
+    return kept.document
+
+
+def _read(key: str) -> tuple[CutPlan, Order]:
+    return read_plan(_kept(key))

@@ -1,0 +1,146 @@
+"""Reading a request strictly: JSON without doubtful numbers or doubled fields, headers, cursors."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+import math
+from typing import Any, NoReturn
+
+from flask import request
+from marshmallow import Schema, ValidationError
+
+from schemas.fields import units_of_request
+from schemas.problems import FieldError, WireError, field_errors
+from service.api.problems import ProblemError, field_problem
+
+
+class DoubtfulJsonError(ValueError):
+    """Valid for Python's reader, not for the contract."""
+
+
+def json_body() -> Any:
+    """The JSON document in the body.
+
+    Raises
+    ------
+    ProblemError
+        415 for another type of content, 400 for what is not JSON in UTF-8.
+    """
+    if request.mimetype != "application/json":
+        raise ProblemError(415, "Unsupported Media Type", "a body of Content-Type application/json is wanted")
+    return parse_json(request.get_data(cache=True))
+
+
+def parse_json(raw: bytes) -> Any:
+    """Parse JSON strictly."""
+    try:
+        return json.loads(
+            raw.decode("utf-8"),
+            parse_constant=_constant,
+            parse_float=_finite,
+            object_pairs_hook=_once,
+        )
+    except UnicodeDecodeError:
+        raise ProblemError(400, "Bad Request", "the body is not UTF-8") from None
+    except DoubtfulJsonError as error:
+        raise ProblemError(400, "Bad Request", f"the body is not JSON: {error}") from None
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        raise ProblemError(400, "Bad Request", f"the body is not JSON: {error.msg} in {where}") from None
+    except RecursionError:
+        raise ProblemError(400, "Bad Request", "the body is nested too deeply") from None
+    except ValueError:
+        raise ProblemError(400, "Bad Request", "the body has a number with too many digits") from None
+
+
+def _constant(word: str) -> NoReturn:
+    raise DoubtfulJsonError(f"{word} is no number")
+
+
+def _finite(digits: str) -> float:
+    number = float(digits)
+    if not math.isfinite(number):
+        raise DoubtfulJsonError(f"{digits[:40]} is too large for a number")
+    return number
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    made = dict(pairs)
+    if len(made) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise DoubtfulJsonError(f"the field {twice[:60]!r} is given twice in one object")
+    return made
+
+
+def loaded(schema: type[Schema], document: Any) -> Any:
+    """Load a document by a schema, its bare lengths in the document's own `units`.
+
+    Raises
+    ------
+    WireError
+        Naming each field.
+    """
+    units: Any = document.get("units") if isinstance(document, dict) else None
+    table = document.get("gauge_table") if isinstance(document, dict) else None
+    with units_of_request("in" if units == "in" else "mm", table if isinstance(table, str) else None):
+        try:
+            return schema().load(document)
+        except ValidationError as error:
+            raise WireError(list(field_errors(error.messages))) from error
+
+
+def query(schema: type[Schema]) -> dict[str, Any]:
+    """The query of the address, by a schema; numbers may be written as text there.
+
+    Raises
+    ------
+    WireError
+        Naming the parameter, as ``/query/limit``.
+    """
+    given: dict[str, Any] = {}
+    for name, values in request.args.lists():
+        if len(values) > 1:
+            raise WireError([FieldError(f"/query/{name}", "is given twice")])
+        given[name] = int(values[0]) if name == "limit" and _whole(values[0]) else values[0]
+    try:
+        read: dict[str, Any] = schema().load(given)
+    except ValidationError as error:
+        raise WireError(list(field_errors(error.messages, "query"))) from error
+    return read
+
+
+def _whole(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) < 10
+
+
+def write_cursor(*place: str | int) -> str:
+    """A place in a list or feed as text that nobody needs to understand."""
+    return base64.urlsafe_b64encode(json.dumps(place).encode()).decode().rstrip("=")
+
+
+def read_cursor(cursor: str, *kinds: type) -> tuple[Any, ...]:
+    """The place a cursor stands for.
+
+    Raises
+    ------
+    ProblemError
+        422 when it is none of ours.
+    """
+    try:
+        padded = cursor + "=" * (-len(cursor) % 4)
+        place = json.loads(base64.b64decode(padded, altchars=b"-_", validate=True))
+        if not isinstance(place, list) or [type(step) for step in place] != list(kinds):
+            raise ValueError(cursor)
+        if any(isinstance(step, int) and not 0 <= step < 2**63 for step in place):
+            raise ValueError(cursor)
+        if any(isinstance(step, str) and "\0" in step for step in place):
+            raise ValueError(cursor)
+        # Half of a surrogate pair can be written in JSON, but not be looked up.
+        for step in place:
+            str(step).encode()
+    except (ValueError, binascii.Error, RecursionError):
+        raise field_problem("/query/cursor", "a cursor that this service gave is wanted") from None
+    return tuple(place)

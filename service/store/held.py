@@ -1,0 +1,50 @@
+"""What a person must look at: events that were not applied, and stock that does not add up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from service.store.models import Discrepancy, Event
+
+
+@dataclass(frozen=True, slots=True)
+class HeldEvent:
+    """An event in quarantine, or of a type that is not known yet."""
+
+    id: int
+    state: str
+    station: str
+    site: str
+    received_at: datetime
+    errors: tuple[Mapping[str, str], ...]
+    event: Mapping[str, Any]
+
+
+def not_applied(after: int, limit: int) -> list[HeldEvent]:
+    """Events that wait, in the order they came."""
+    rows = (
+        Event.select()
+        .where(Event.state.in_(("kept", "quarantined")), Event.id > after)
+        .order_by(Event.id)
+        .limit(limit)
+    )
+    return [
+        HeldEvent(
+            row.id, row.state, row.station, row.site, row.received_at, tuple(row.errors or ()), row.document
+        )
+        for row in rows
+    ]
+
+
+def count_not_applied() -> int:
+    """How many events wait."""
+    count: int = Event.select().where(Event.state.in_(("kept", "quarantined"))).count()
+    return count
+
+
+def discrepancies(after: int, limit: int) -> list[Any]:
+    """Stock discrepancies, in the order they were noted."""
+    return list(Discrepancy.select().where(Discrepancy.id > after).order_by(Discrepancy.id).limit(limit))

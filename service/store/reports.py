@@ -1,0 +1,157 @@
+"""Reports from the roll-ups: scrap, yield, wear, throughput, by what is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from typing import Any, Final
+
+from peewee import fn
+
+from service.store.models import Tally
+from service.store.tally import MEASURES
+
+BANDS: Final = (100, 300, 600, 1000, 1600, 2500)
+"""Upper ends of the thickness bands, in hundredths of a millimetre."""
+
+_Sums = Mapping[str, int]
+
+
+def _kg(mg: int) -> float:
+    return mg / 1_000_000
+
+
+def _share(part: float, whole: float) -> float | None:
+    return part / whole if whole else None
+
+
+def _scrap(sums: _Sums) -> dict[str, Any]:
+    return {
+        "scrap_pieces": sums["scrap_pieces"],
+        "scrap_kg": _kg(sums["scrap_mg"]),
+    }
+
+
+def _yield(sums: _Sums) -> dict[str, Any]:
+    used = sums["taken_mg"] - sums["offcut_mg"]
+    return {
+        "taken_kg": _kg(sums["taken_mg"]),
+        "offcuts_kept_kg": _kg(sums["offcut_mg"]),
+        "parts": sums["parts"],
+        "parts_kg": _kg(sums["parts_mg"]),
+        "scrap_kg": _kg(sums["scrap_mg"]),
+        "yield": _share(sums["parts_mg"], used) if used > 0 else None,
+        "unaccounted_kg": _kg(used - sums["parts_mg"] - sums["scrap_mg"]),
+    }
+
+
+def _wear(sums: _Sums) -> dict[str, Any]:
+    return {
+        "strokes": sums["strokes"],
+        "cut_m": sums["cut_hundredths"] / 100_000,
+        "equivalent_m": sums["equivalent_mm"] / 1000,
+    }
+
+
+def _throughput(sums: _Sums) -> dict[str, Any]:
+    hours = sums["milliseconds"] / 3_600_000
+    return {
+        "parts": sums["parts"],
+        "parts_kg": _kg(sums["parts_mg"]),
+        "strokes": sums["strokes"],
+        "hours": hours,
+        "parts_per_hour": _share(sums["parts"], hours),
+    }
+
+
+REPORTS: Final[dict[str, Callable[[_Sums], dict[str, Any]]]] = {
+    "scrap": _scrap,
+    "yield": _yield,
+    "wear": _wear,
+    "throughput": _throughput,
+}
+
+_RELEVANT: Final = {
+    "scrap": ("scrap_pieces",),
+    "yield": ("taken_mg", "offcut_mg", "parts_mg", "scrap_mg"),
+    "wear": ("strokes",),
+    "throughput": ("strokes", "parts"),
+}
+"""A row without any of these has nothing to say and is left out."""
+
+
+def report(
+    name: str,
+    by: Sequence[str],
+    *,
+    from_day: date | None = None,
+    to_day: date | None = None,
+    only: Mapping[str, str] | None = None,
+) -> list[dict[str, Any]]:
+    """The rows of a report, in the order of what it is sorted by.
+
+    Parameters
+    ----------
+    by
+        Of ``site, machine, material, thickness_band, reason, day, week, month``.
+    from_day, to_day
+        Days by the clock of each site, both included.
+    only
+        Column to value.
+    """
+    columns = [Tally.site, Tally.machine, Tally.material, Tally.thickness, Tally.reason, Tally.day]
+    sums = [fn.SUM(getattr(Tally, measure)).alias(measure) for measure in MEASURES]
+    query = Tally.select(*columns, *sums).group_by(*columns)
+    if from_day is not None:
+        query = query.where(Tally.day >= from_day.isoformat())
+    if to_day is not None:
+        query = query.where(Tally.day <= to_day.isoformat())
+    for column, value in (only or {}).items():
+        query = query.where(getattr(Tally, column) == value)
+    groups: dict[tuple[tuple[Any, str], ...], dict[str, int]] = {}
+    for row in query.dicts():
+        key = tuple(_DIMENSIONS[dimension](row) for dimension in by)
+        into = groups.setdefault(key, dict.fromkeys(MEASURES, 0))
+        for measure in MEASURES:
+            into[measure] += int(row[measure])
+    figures = REPORTS[name]
+    return [
+        {**{dimension: shown for dimension, (_, shown) in zip(by, key, strict=True)}, **figures(groups[key])}
+        for key in sorted(groups)
+        if any(groups[key][measure] for measure in _RELEVANT[name])
+    ]
+
+
+def _text(column: str) -> Callable[[Mapping[str, Any]], tuple[Any, str]]:
+    return lambda row: (row[column], row[column])
+
+
+def band(thickness: int) -> tuple[int, str]:
+    """The band of a thickness: its place among them, and its name.
+
+    >>> band(600), band(601), band(100)
+    ((2, 'over 3 to 6 mm'), (3, 'over 6 to 10 mm'), (0, 'up to 1 mm'))
+    """
+    ends = [end // 100 for end in BANDS]
+    for place, end in enumerate(BANDS):
+        if thickness <= end:
+            return place, f"over {ends[place - 1]} to {ends[place]} mm" if place else f"up to {ends[0]} mm"
+    return len(BANDS), f"over {ends[-1]} mm"
+
+
+def _week(row: Mapping[str, Any]) -> tuple[Any, str]:
+    year, week, _ = date.fromisoformat(row["day"]).isocalendar()
+    name = f"{year}-W{week:02d}"
+    return name, name
+
+
+_DIMENSIONS: Final[dict[str, Callable[[Mapping[str, Any]], tuple[Any, str]]]] = {
+    "site": _text("site"),
+    "machine": _text("machine"),
+    "material": _text("material"),
+    "thickness_band": lambda row: band(row["thickness"]),
+    "reason": _text("reason"),
+    "day": _text("day"),
+    "week": _week,
+    "month": lambda row: (row["day"][:7], row["day"][:7]),
+}
