@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 from flask import request
 from marshmallow import Schema, ValidationError
 
-from schemas.fields import units_of_request
+from schemas.fields import JsonInt, units_of_request
 from schemas.problems import FieldError, WireError, field_errors
 from service.api.problems import ProblemError, field_problem
 
@@ -101,10 +101,12 @@ def query(schema: type[Schema]) -> dict[str, Any]:
         Naming the parameter, as ``/query/limit``.
     """
     given: dict[str, Any] = {}
+    fields_of = schema().fields
     for name, values in request.args.lists():
         if len(values) > 1:
             raise WireError([FieldError(f"/query/{name}", "is given twice")])
-        given[name] = int(values[0]) if name == "limit" and _whole(values[0]) else values[0]
+        number = isinstance(fields_of.get(name), JsonInt) and _whole(values[0])
+        given[name] = int(values[0]) if number else values[0]
     try:
         read: dict[str, Any] = schema().load(given)
     except ValidationError as error:
