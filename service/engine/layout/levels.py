@@ -29,7 +29,12 @@ def separable(machine: Machine, extent: Extent, item: Length, tolerance: Length,
     smallest = machine.smallest_drop
     rest_held = rest >= clamp
     item_falls = item >= smallest
-    if rest_held and item_falls and gauge.low <= item <= gauge.high and gauge.accuracy <= tolerance:
+    if (
+        rest_held
+        and item_falls
+        and gauge.low <= item <= gauge.high
+        and rules.gauge_error(gauge, item) <= tolerance
+    ):
         return True
     item_held = item >= clamp and rest >= smallest
     if item_held:
@@ -39,7 +44,7 @@ def separable(machine: Machine, extent: Extent, item: Length, tolerance: Length,
         if (
             gauge.low <= rest <= gauge.high
             and not extent.far_mill
-            and extent.spread + gauge.accuracy <= tolerance
+            and extent.spread + rules.gauge_error(gauge, rest) <= tolerance
         ):
             return True
     line = machine.marked_line_accuracy

@@ -24,7 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
-from service.engine.machine import Machine
+from service.engine.machine import BackGauge, Machine
 from service.engine.order import Part, StockItem
 from service.engine.plan import Axis, Gauging, Leaf, Node
 from service.engine.quantities import Length, show_mm
@@ -95,6 +95,18 @@ def cross_ok(machine: Machine, breadth: Length, longest: Length | None = None) -
     return None
 
 
+def gauge_error(gauge: BackGauge, depth: Length) -> Length:
+    """The ± of a drop of that depth: the gauge's accuracy, and how far off its nearest position lies.
+
+    >>> gauge_error(BackGauge(500, 100000, step=10, accuracy=5), 2003)
+    8
+    """
+    step = max(1, gauge.step)
+    last = gauge.low + (gauge.high - gauge.low) // step * step
+    nearest = gauge.low + (2 * (depth - gauge.low) + step) // (2 * step) * step
+    return gauge.accuracy + abs(depth - min(max(nearest, gauge.low), last))
+
+
 @dataclass(frozen=True, slots=True)
 class Cut:
     """One way to separate an item: how it is gauged and which side falls.
@@ -146,10 +158,10 @@ def separate(
         reasons.append(
             f"the {show_mm(rest)} mm left in front would not reach the clamping depth of {show_mm(clamp)} mm"
         )
-    elif gauge.accuracy > tolerance:
+    elif gauge_error(gauge, item) > tolerance:
         reasons.append(f"its tolerance of ±{show_mm(tolerance)} mm is finer than the back gauge")
     else:
-        return Cut("back gauge", item, True, False, gauge.accuracy)
+        return Cut("back gauge", item, True, False, gauge_error(gauge, item))
 
     stops = machine.front_stops
     if stops is not None and item_held and rest >= machine.smallest_drop:
@@ -160,7 +172,7 @@ def separate(
         else:
             return Cut("front stop", item, False, False, stops.accuracy)
 
-    left_over = extent.spread + gauge.accuracy
+    left_over = extent.spread + gauge_error(gauge, rest)
     if (
         item_held
         and gauge.low <= rest <= gauge.high
@@ -253,7 +265,7 @@ def level(
 
 
 def _error(machine: Machine, cut: Cut) -> Length:
-    return machine.back_gauge.accuracy if cut.from_far else cut.accuracy
+    return gauge_error(machine.back_gauge, cut.gauge) if cut.from_far else cut.accuracy
 
 
 def tolerance_along(node: Node, axis: Axis, parts: dict[str, Part]) -> Length:

@@ -1,0 +1,203 @@
+"""What a plan says about itself, counted again: demand, summary, bound and names."""
+
+from __future__ import annotations
+
+from collections import Counter
+from decimal import Decimal
+
+from service.engine.verifier.facts import Plan
+from service.engine.verifier.faults import Faults
+from service.engine.verifier.limits import mass_kg
+from service.engine.verifier.replay import Replay
+
+_HEX = frozenset("0123456789abcdef")
+_MM2 = 10_000
+"""Squared hundredths of a millimetre in a square millimetre."""
+
+
+def check_books(plan: Plan, replay: Replay, faults: Faults) -> None:
+    """Demand, summary and bound against the replay."""
+    _check_names(plan, faults)
+    _check_demand(plan, replay, faults)
+    used = _Used.count(plan, replay)
+    _check_summary(plan, replay, used, faults)
+    _check_bound(plan, used, faults)
+
+
+class _Used:
+    """Stock used, by the replay."""
+
+    def __init__(self) -> None:
+        self.sheets = 0
+        self.offcuts = 0
+        self.area = 0
+        self.cost: Decimal | None = Decimal(0)
+        self.kg = Decimal(0)
+
+    @classmethod
+    def count(cls, plan: Plan, replay: Replay) -> _Used:
+        used = cls()
+        for number, count in replay.taken.items():
+            item = plan.stock.get(plan.sheets[number].stock_ref)
+            if item is None:
+                continue
+            if item.kind == "sheet":
+                used.sheets += count
+            else:
+                used.offcuts += count
+            used.area += item.length * item.width * count
+            used.cost = None if used.cost is None or item.price is None else used.cost + item.price * count
+            grade = plan.grades.get(item.material)
+            if grade is not None:
+                used.kg += mass_kg(item.length * item.width * count, item.thickness, grade)
+        return used
+
+    @property
+    def pieces(self) -> int:
+        return self.sheets + self.offcuts
+
+
+def _check_names(plan: Plan, faults: Faults) -> None:
+    faults.unless(
+        len(plan.fingerprint) == 64 and set(plan.fingerprint) <= _HEX,
+        "fingerprint",
+        "/fingerprint",
+        "64 hexadecimal digits are wanted",
+    )
+    faults.unless(
+        plan.order_ref == plan.ordered_as, "order-ref", "/order_ref", "the plan answers another order"
+    )
+    faults.unless(
+        plan.machine_id == plan.ordered_machine, "machine", "/machine_id", "the plan is for another machine"
+    )
+    for stop in plan.stops:
+        faults.add("stop", "/findings", f"the plan is forbidden by its own finding: {stop}")
+
+
+def _check_demand(plan: Plan, replay: Replay, faults: Faults) -> None:
+    missing: Counter[str] = Counter()
+    for index, one in enumerate(plan.missing):
+        where = f"/unplaced/{index}"
+        faults.unless(one.ref in plan.wanted, "unplaced", f"{where}/ref", f"nobody ordered {one.ref!r}")
+        faults.unless(one.quantity > 0, "unplaced", f"{where}/quantity", "none is unplaced; leave it out")
+        faults.unless(
+            bool(one.reason.strip() and one.code.strip()), "unplaced", f"{where}/reason", "a reason is wanted"
+        )
+        missing[one.ref] += one.quantity
+    for index, part in enumerate(plan.wanted.values()):
+        made, lacking = replay.parts[part.ref], missing[part.ref]
+        faults.unless(
+            made + lacking == part.quantity,
+            "demand",
+            f"/order/parts/{index}",
+            f"{part.quantity} of {part.ref!r} are wanted: {made} are made and {lacking} stated as unplaced",
+        )
+
+
+def _close(stated: Decimal, counted: Decimal, slack: Decimal) -> bool:
+    return abs(stated - counted) <= abs(counted) / 10**6 + slack
+
+
+def _check_summary(plan: Plan, replay: Replay, used: _Used, faults: Faults) -> None:
+    program, figures = plan.program, plan.figures
+    areas: Counter[str] = Counter()
+    part_kg = Decimal(0)
+    for number, endings in replay.ended.items():
+        sheet = plan.sheets[number]
+        grade = plan.grades.get(sheet.material)
+        for (kind, _, dx, dy), count in endings.items():
+            areas[kind] += dx * dy * count
+            if kind == "part" and grade is not None:
+                part_kg += mass_kg(dx * dy * count, sheet.thickness, grade)
+    offcut_kg = Decimal(0)
+    for number, endings in replay.ended.items():
+        sheet = plan.sheets[number]
+        grade = plan.grades.get(sheet.material)
+        if grade is not None:
+            area = sum(dx * dy * count for (kind, _, dx, dy), count in endings.items() if kind == "offcut")
+            offcut_kg += mass_kg(area, sheet.thickness, grade)
+    counts = {
+        "sheets": used.sheets,
+        "offcuts_used": used.offcuts,
+        "parts": sum(replay.parts.values()),
+        "strokes": sum(step.strokes for step in program),
+        "gauge_moves": _changes([(step.gauging, step.gauge) for step in program]),
+        "settings_changes": _changes([(step.gap, step.rake_deg) for step in program]),
+    }
+    for name, counted in counts.items():
+        stated = figures.counts[name]
+        faults.unless(
+            stated == counted, "summary", f"/summary/{name}", f"counted again it is {counted}, not {stated}"
+        )
+    spent = used.area - areas["offcut"]
+    amounts = {
+        "stock_area_mm2": Decimal(used.area) / _MM2,
+        "parts_area_mm2": Decimal(areas["part"]) / _MM2,
+        "offcut_area_mm2": Decimal(areas["offcut"]) / _MM2,
+        "scrap_area_mm2": Decimal(spent - areas["part"]) / _MM2,
+        "utilisation": Decimal(areas["part"]) / spent if spent > 0 else Decimal(0),
+        "parts_kg": part_kg,
+        "scrap_kg": used.kg - part_kg - offcut_kg,
+        "cut_metres": Decimal(replay.cut_length) / 100_000,
+    }
+    slack = Decimal("0.000001")
+    for name, amount in amounts.items():
+        faults.unless(
+            _close(figures.amounts[name], amount, slack),
+            "summary",
+            f"/summary/{name}",
+            f"counted again it is {amount:.6f}, not {figures.amounts[name]}",
+        )
+    cost = figures.material_cost
+    faults.unless(
+        (cost is None) == (used.cost is None)
+        and (cost is None or used.cost is None or _close(cost, used.cost, slack)),
+        "summary",
+        "/summary/material_cost",
+        f"the stock used costs {used.cost}",
+    )
+
+
+def _changes(values: list[tuple[object, ...]]) -> int:
+    """How often a value differs from the one before; the first counts."""
+    return sum(index == 0 or value != values[index - 1] for index, value in enumerate(values))
+
+
+def _check_bound(plan: Plan, used: _Used, faults: Faults) -> None:
+    least, slack = plan.least, Decimal("0.000001")
+    area = Decimal(used.area) / _MM2
+    faults.unless(
+        least.pieces <= used.pieces,
+        "bound",
+        "/bound/pieces",
+        f"{used.pieces} pieces are used, so {least.pieces} is no lower bound",
+    )
+    faults.unless(
+        least.area_mm2 <= area * (1 + slack),
+        "bound",
+        "/bound/area_mm2",
+        f"{area} mm² are used, so {least.area_mm2} is no lower bound",
+    )
+    faults.unless(
+        least.gap_pieces == used.pieces - least.pieces,
+        "bound",
+        "/bound/gap_pieces",
+        f"{used.pieces} used less {least.pieces} is not {least.gap_pieces}",
+    )
+    value, bound = area, least.area_mm2
+    if least.cost is not None:
+        faults.unless(
+            used.cost is not None and least.cost <= used.cost * (1 + slack),
+            "bound",
+            "/bound/cost",
+            f"the stock used costs {used.cost}, so {least.cost} is no lower bound",
+        )
+    if least.cost is not None and used.cost is not None:
+        value, bound = used.cost, least.cost
+    share = (value - bound) / bound if bound > 0 else Decimal(0)
+    faults.unless(
+        _close(least.gap_share, share, slack),
+        "bound",
+        "/bound/gap_share",
+        f"the plan lies {share:.6f} above its bound, not {least.gap_share}",
+    )

@@ -1,0 +1,93 @@
+"""Pieces on the floor: what they measure, how their edges are, and how they came about."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One direction of a piece.
+
+    `near_mill`, `far_mill` tell which of its two ends is still as the mill left it; `spread` is how
+    far the true size may lie from the nominal one.
+    """
+
+    size: int
+    near_mill: bool
+    far_mill: bool
+    spread: int
+
+    def mill_at(self, end: str) -> bool:
+        """Whether that end is a mill edge."""
+        return self.near_mill if end == "near" else self.far_mill
+
+    def cut_off(self, end: str, size: int, spread: int, *, fresh: bool) -> Way:
+        """What is cut off at an `end`: its inner edge is new, and its outer one too when `fresh`."""
+        outer = not fresh and self.mill_at(end)
+        return Way(size, outer and end == "near", outer and end == "far", spread)
+
+    def kept(self, end: str, size: int, spread: int) -> Way:
+        """What is left after cutting off at an `end`."""
+        return Way(size, self.near_mill and end != "near", self.far_mill and end != "far", spread)
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """Pieces of one kind and one history.
+
+    `back` is how they lay last: the direction in depth and the end of it that was at the back; None
+    for stock. `runs` counts the directions of cutting so far, `last` is the latest; trims do not count.
+    """
+
+    layout: int
+    stock_ref: str
+    x: Way
+    y: Way
+    back: tuple[str, str] | None = None
+    runs: int = 0
+    last: str | None = None
+
+    def way(self, axis: str) -> Way:
+        """The direction of that axis."""
+        return self.x if axis == "x" else self.y
+
+    def with_way(self, axis: str, way: Way) -> Lot:
+        """The same with another measure in one direction."""
+        return replace(self, x=way) if axis == "x" else replace(self, y=way)
+
+    def mill_edges(self) -> int:
+        """How many of the four edges are mill edges."""
+        return self.x.near_mill + self.x.far_mill + self.y.near_mill + self.y.far_mill
+
+
+@dataclass(slots=True)
+class Floor:
+    """Pieces that wait to be taken up, by name."""
+
+    _lots: dict[str, dict[Lot, int]] = field(default_factory=dict)
+
+    def put(self, name: str, lot: Lot, count: int) -> None:
+        """Lay pieces down under a name."""
+        if count > 0:
+            lots = self._lots.setdefault(name, {})
+            lots[lot] = lots.get(lot, 0) + count
+
+    def take(self, name: str, count: int) -> list[tuple[Lot, int]]:
+        """Take up to `count` pieces, those laid down first before the others."""
+        lots = self._lots.get(name, {})
+        taken: list[tuple[Lot, int]] = []
+        for lot in list(lots):
+            if count <= 0:
+                break
+            some = min(count, lots[lot])
+            taken.append((lot, some))
+            count -= some
+            lots[lot] -= some
+            if not lots[lot]:
+                del lots[lot]
+        return taken
+
+    def left(self) -> dict[str, int]:
+        """What nobody took up."""
+        return {name: sum(lots.values()) for name, lots in self._lots.items() if lots}

@@ -1,0 +1,31 @@
+"""Whether a part may be as far off as its cuts can leave it.
+
+The general tolerances are typed here a second time, apart from the engine's own table: ISO
+2768-1:1989, table 1, permissible deviations for linear dimensions. The ranges read "over … up to and
+including"; where a class gives none, the nearest range that it does give is taken.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from service.engine.verifier.facts import Wanted
+
+# up to and including, mm:      3     6     30    120   400   1000  2000  4000
+_ENDS: Final = tuple(100 * mm for mm in (3, 6, 30, 120, 400, 1000, 2000, 4000))
+_FINE: Final = (0.05, 0.05, 0.1, 0.15, 0.2, 0.3, 0.5)
+_MEDIUM: Final = (0.1, 0.1, 0.2, 0.3, 0.5, 0.8, 1.2, 2)
+_COARSE: Final = (0.2, 0.3, 0.5, 0.8, 1.2, 2, 3, 4)
+_VERY_COARSE: Final = (0.5, 0.5, 1, 1.5, 2.5, 4, 6, 8)
+"""The first range is blank in the standard; the nearest stands in for it."""
+
+_ROWS: Final = {"f": _FINE, "m": _MEDIUM, "c": _COARSE, "v": _VERY_COARSE}
+
+
+def allowed(part: Wanted, size: int) -> int:
+    """The ± that a size of this part may be off."""
+    if part.limits:
+        return min(part.limits)
+    row = _ROWS[part.tolerance_class]
+    place = sum(size > end for end in _ENDS)
+    return round(100 * row[min(place, len(row) - 1)])
