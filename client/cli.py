@@ -95,17 +95,15 @@ cli.add_command(log_group)
 )
 @click.option("--station", required=True, help="Name of this station, as the token was made for.")
 @click.option("--site", required=True, help="Site this station belongs to.")
+@click.option("--plan-token", help="Token of the scope plan, for plan --online; - reads it as above.")
 @click.pass_obj
-def init(home: Home, server: str, token: str | None, station: str, site: str) -> None:
+def init(home: Home, server: str, token: str | None, station: str, site: str, plan_token: str | None) -> None:
     """Set this workstation up. Run it again to change the address or the token."""
     address = checked_server(server)
     if token is None:
         token = click.prompt("Token", hide_input=True)
-    elif token == "-":  # noqa: S105 - a dash is no secret
-        token = sys.stdin.readline()
-    token = (token or "").strip()
-    if not token or not token.isascii() or any(not sign.isprintable() or sign == " " for sign in token):
-        raise InputWrong("the token is one word of letters, digits and signs")
+    secret = _one_word(token)
+    plan_secret = None if plan_token is None else _one_word(plan_token)
     for name, value in (("station", station), ("site", site)):
         if not value.strip() or len(value) > 60 or not value.isprintable():
             raise InputWrong(f"{name}: 1 to 60 letters are wanted")
@@ -118,7 +116,7 @@ def init(home: Home, server: str, token: str | None, station: str, site: str) ->
             f"{home.folder} belongs to station {before.station!r}, and its log bears that name; "
             "set another station up in another folder with --home"
         )
-    home.write_settings(StationSettings(address, station, site), token)
+    home.write_settings(StationSettings(address, station, site), secret, plan_secret)
     with workstation_at(home) as opened:
         _notice(opened)
     say(f"station {station} at {site} is set up in {home.folder}")
@@ -126,6 +124,13 @@ def init(home: Home, server: str, token: str | None, station: str, site: str) ->
     if parts.scheme == "http" and parts.hostname not in {"localhost", "127.0.0.1", "::1"}:
         say("note: over http anyone on the way can read the token; https is wanted", err=True)
     say("next: shearwright pull")
+
+
+def _one_word(given: str) -> str:
+    token = (sys.stdin.readline() if given == "-" else given).strip()
+    if not token or not token.isascii() or any(not sign.isprintable() or sign == " " for sign in token):
+        raise InputWrong("a token is one word of letters, digits and signs")
+    return token
 
 
 @cli.command()
@@ -297,7 +302,7 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
     with in_home(home) as station:
         read = _read(orderfile, station, options)
         if online:
-            wire = station.wire()
+            wire = station.plan_wire()
             try:
                 kept = resolved(read, lambda document: plan_there(station, wire, document, Patience()))
             finally:

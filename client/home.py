@@ -51,6 +51,11 @@ class Home:
         return self.folder / "token"
 
     @property
+    def plan_token_file(self) -> Path:
+        """A token of the scope `plan`, for planning at the service; not every station has one."""
+        return self.folder / "plan-token"
+
+    @property
     def store_file(self) -> Path:
         """What was written down here. Must never be lost."""
         return self.folder / "station.sqlite3"
@@ -136,26 +141,46 @@ class Home:
             raise StoreFailed(f"{self.settings_file} cannot be read: {error}") from error
 
     def token(self) -> str:
-        """Read the token.
+        """Read the station's token.
 
         Raises
         ------
         NotSetUp
             When there is none.
         """
-        try:
-            return self.token_file.read_text(encoding="ascii").strip()
-        except FileNotFoundError:
-            raise NotSetUp("the token is missing: run shearwright init again") from None
-        except (OSError, UnicodeDecodeError) as error:
-            raise StoreFailed(f"{self.token_file} cannot be read: {error}") from error
+        return _secret(self.token_file, "the token is missing: run shearwright init again")
 
-    def write_settings(self, settings: StationSettings, token: str) -> None:
-        """Keep settings and token; the token for its owner's eyes only."""
+    def plan_token(self) -> str:
+        """Read the token for planning at the service.
+
+        Raises
+        ------
+        NotSetUp
+            When there is none.
+        """
+        return _secret(
+            self.plan_token_file,
+            "the service plans for tokens of the scope plan only, and a station's token is not one: "
+            "run shearwright init again with --plan-token, or plan without --online",
+        )
+
+    def write_settings(self, settings: StationSettings, token: str, plan_token: str | None = None) -> None:
+        """Keep settings and tokens; the tokens for their owner's eyes only."""
         self.make()
-        write_whole(self.token_file, (token.strip() + "\n").encode("ascii"), mode=0o600)
+        write_whole(self.token_file, (token + "\n").encode("ascii"), mode=0o600)
+        if plan_token is not None:
+            write_whole(self.plan_token_file, (plan_token + "\n").encode("ascii"), mode=0o600)
         text = json.dumps(asdict(settings), indent=2) + "\n"
         write_whole(self.settings_file, text.encode("utf-8"))
+
+
+def _secret(path: Path, missing: str) -> str:
+    try:
+        return path.read_text(encoding="ascii").strip()
+    except FileNotFoundError:
+        raise NotSetUp(missing) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise StoreFailed(f"{path} cannot be read: {error}") from error
 
 
 def home_at(given: str | os.PathLike[str] | None = None) -> Home:

@@ -86,7 +86,8 @@ def sync_once(
                 changes = pull_records(station.records, station.outbox, road, waits, sending.done)
                 if push and sending.done.offered_again > before:
                     sending.run()  # the pull told of a centre put back: what it lacks goes at once
-            station.outbox.sql.set_meta("last_sync", utc_text(station.outbox.now()))
+            if push and pull:
+                station.outbox.sql.set_meta("last_sync", utc_text(station.outbox.now()))
             station.outbox.tidy()
         except (CentreAway, CentreRefuses) as error:
             problem = error

@@ -33,6 +33,10 @@ class Workstation:
         """The way to its service."""
         return Wire(self.settings.server, self.home.token())
 
+    def plan_wire(self) -> Wire:
+        """The way to its service for planning there."""
+        return Wire(self.settings.server, self.home.plan_token())
+
     def rack(self, site: str | None = None) -> list[StockItem]:
         """Sheets and offcuts at a site as they are now, with what was done here since the last pull."""
         records = self.records.stock(site or self.settings.site)
