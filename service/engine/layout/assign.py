@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from service.engine.layout.job import Division
 from service.engine.layout.kinds import Kind
 from service.engine.layout.tree import leaves
 from service.engine.plan import Leaf, Node, Split
+
+
+@dataclass(slots=True)
+class Line:
+    """What is still to be served of one line of the order."""
+
+    ref: str
+    left: int
+    swapped: bool
 
 
 class Lines:
@@ -17,7 +26,7 @@ class Lines:
     def __init__(self, kinds: Sequence[Kind]) -> None:
         self.kinds = kinds
         self.by_ref = {ref: kind.index for kind in kinds for ref, _, _ in kind.wanted}
-        self.left = [[[ref, quantity, swapped] for ref, quantity, swapped in k.wanted] for k in kinds]
+        self.left = [[Line(*line) for line in kind.wanted] for kind in kinds]
 
     def use(self, tree: Node) -> dict[int, int]:
         """How many of each kind a tree holds, by rising kind."""
@@ -36,14 +45,14 @@ class Lines:
             block = repeat
             for kind, count in need.items():
                 first = self._first(kind)
-                block = min(block, max(self.left[kind][first][1] // count, 1))
+                block = min(block, max(self.left[kind][first].left // count, 1))
             pools: dict[int, list[tuple[str, bool]]] = {}
             for kind, count in need.items():
                 pool: list[tuple[str, bool]] = []
                 for line in self.left[kind]:
-                    take = min(line[1] // block if block > 1 else line[1], count - len(pool))
-                    pool.extend([(line[0], line[2])] * take)
-                    line[1] -= take * block
+                    take = min(line.left // block, count - len(pool))
+                    pool.extend([(line.ref, line.swapped)] * take)
+                    line.left -= take * block
                     if len(pool) == count:
                         break
                 pools[kind] = pool
@@ -52,7 +61,7 @@ class Lines:
         return served
 
     def _first(self, kind: int) -> int:
-        return next(i for i, line in enumerate(self.left[kind]) if line[1] > 0)
+        return next(i for i, line in enumerate(self.left[kind]) if line.left > 0)
 
     def _named(self, node: Node, pools: dict[int, list[tuple[str, bool]]]) -> Node:
         if isinstance(node, Split):

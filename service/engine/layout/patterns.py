@@ -208,7 +208,8 @@ class Filler:
             count = self._stack_height(v, axis, depth, caps[v.kind])
             if count == 0:
                 return []
-            return [(Slot(breadth, (v,) * count, count * values[v.kind]), min(most, caps[v.kind] // count))]
+            value = count * values[v.kind] - _nuisance(values[v.kind], count, v.along(axis) == depth)
+            return [(Slot(breadth, (v,) * count, value), min(most, caps[v.kind] // count))]
         left = {v.kind: caps[v.kind] for v in group}
         found: list[tuple[Slot, int]] = []
         for _ in range(4):
@@ -396,6 +397,11 @@ class Filler:
                 return [(built[i], counts[i]) for i in order]
             tries += 1
         return []
+
+
+def _nuisance(value: int, count: int, plain: bool) -> int:
+    """A trifle off the value of slots that must be turned and cut again, so that plain ones win ties."""
+    return 0 if plain else (value >> 12) * (1 + count)
 
 
 def _slot_tolerance(slot: Slot, across: Axis) -> Length:

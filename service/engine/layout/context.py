@@ -1,0 +1,169 @@
+"""What every part of the search shares: the job in kinds and stock types, and how patterns are made.
+
+Lengths are whole hundredths of a millimetre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from service.engine.layout import rules
+from service.engine.layout.assign import Lines
+from service.engine.layout.job import Job
+from service.engine.layout.kinds import Kind, kinds_of
+from service.engine.layout.patterns import Filler, Grain
+from service.engine.layout.refusals import alone, why_not
+from service.engine.layout.stock import StockType, stock_types
+from service.engine.layout.tree import Builder, leaves, stages_of
+from service.engine.order import Effort
+from service.engine.plan import Axis, Node
+
+BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 4_000_000, "thorough": 40_000_000}
+"""Steps after which no further round is begun."""
+
+_GRAINS: Final[dict[Effort, Grain]] = {
+    "quick": Grain(64, 128, 4),
+    "standard": Grain(96, 256, 8),
+    "thorough": Grain(192, 512, 16),
+}
+_ACTIVE: Final = 40
+"""Kinds looked at for one pattern when there are many."""
+
+AXES: Final[tuple[Axis, Axis]] = ("y", "x")
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """A tree for one type of stock and what it gives."""
+
+    stock: int
+    tree: Node
+    use: tuple[tuple[int, int], ...]
+    parts_area: int
+    offcut_worth: int
+    handling: int
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """Patterns with their repeats, and the pieces of each kind that found no place."""
+
+    rows: tuple[tuple[Pattern, int], ...]
+    left: tuple[int, ...]
+    rank: tuple[int, ...]
+
+
+class Context:
+    """One search over one job: what it may use, and the effort spent."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.trim = job.options.trim
+        self.types = stock_types(job.stock, self.trim)
+        self.parts = {part.ref: part for part in job.parts}
+        self.all_kinds = kinds_of(job.parts)
+        self.grain = _GRAINS[job.options.effort]
+        self.stages = job.options.max_stages
+        self.filler = Filler(job.machine, self.trim, job.longest, self.all_kinds)
+        self.builder = Builder(self.filler, self.all_kinds, self.parts, job.options.offcut_min)
+        self.lines = Lines(self.all_kinds)
+        self.refused: list[tuple[Kind, str, str]] = []
+        self.demand = [kind.quantity for kind in self.all_kinds]
+        self.areas = [kind.area for kind in self.all_kinds]
+        self.pool: dict[tuple[int, tuple[tuple[int, int], ...]], Pattern] = {}
+        self.singles: dict[tuple[int, int], Pattern | None] = {}
+        self.budget = BUDGET[job.options.effort]
+        self.other_steps = 0
+        self.sort_out()
+
+    @property
+    def steps(self) -> int:
+        """Effort spent so far."""
+        return self.filler.steps + self.other_steps
+
+    def sort_out(self) -> None:
+        """Put aside the kinds that no stock piece gives at all."""
+        for kind in self.all_kinds:
+            if any(self.single(kind.index, t) is not None for t in self.types):
+                continue
+            refused = why_not(self.filler, kind, self.types, self.stages, self.job.machine.cutting_length)
+            self.refused.append((kind, refused.code, refused.reason))
+            self.demand[kind.index] = 0
+
+    def single(self, kind: int, stock: StockType) -> Pattern | None:
+        """The pattern of one part alone, None when this stock gives none."""
+        key = (kind, stock.index)
+        if key not in self.singles:
+            node = alone(self.builder, self.all_kinds[kind], stock, self.stages)
+            self.singles[key] = None if node is None else self._pattern(stock, node)
+        return self.singles[key]
+
+    def _pattern(self, stock: StockType, tree: Node) -> Pattern | None:
+        """The tree as a pattern, None when the machine could not cut it after all."""
+        walked = rules.walk(self.job.machine, tree, stock.piece, self.parts, self.trim, self.job.longest)
+        if isinstance(walked, str) or stages_of(tree) > self.stages:
+            return None
+        use = tuple(self.lines.use(tree).items())
+        if not use:
+            return None
+        worth = 0
+        sizes: set[tuple[int, int]] = set()
+        count = 0
+        for leaf in leaves(tree):
+            count += 1
+            sizes.add((leaf.dx, leaf.dy))
+            if leaf.kind == "offcut":
+                # Squared, so that one large offcut is worth more than two halves.
+                worth += (leaf.dx * leaf.dy) ** 2
+        area = sum(self.areas[kind] * n for kind, n in use)
+        pattern = Pattern(stock.index, tree, use, area, worth, 4 * len(sizes) + count)
+        old = self.pool.get((stock.index, use))
+        if old is None or (worth, -pattern.handling) > (old.offcut_worth, -old.handling):
+            self.pool[stock.index, use] = pattern
+        return self.pool[stock.index, use]
+
+    def build(
+        self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int], grain: Grain
+    ) -> Pattern | None:
+        """One pattern for that stock, cut along `axis` first."""
+        left = list(caps)
+        node = self.builder.fill(stock.piece, (0, 0), axis, self.stages, values, left, grain)
+        return None if node is None else self._pattern(stock, node)
+
+    def fallback(self, stock: StockType, caps: Sequence[int]) -> Pattern | None:
+        """The single-part pattern of the largest kind still wanted."""
+        for kind, cap in enumerate(caps):
+            if cap > 0:
+                pattern = self.single(kind, stock)
+                if pattern is not None:
+                    return pattern
+        return None
+
+    def active(self, left: Sequence[int], turn: int) -> list[int]:
+        """`left`, with kinds blanked out when there are too many to look at: the largest stay."""
+        live = [kind for kind, n in enumerate(left) if n > 0]
+        if len(live) <= _ACTIVE:
+            return list(left)
+        head = _ACTIVE // 3
+        others = live[head:]
+        stride = max(len(others) // (_ACTIVE - head), 1)
+        keep = set(live[:head]) | set(others[turn % stride :: stride][: _ACTIVE - head])
+        return [n if kind in keep else 0 for kind, n in enumerate(left)]
+
+    def better(self, a: Pattern, b: Pattern, values: Sequence[int]) -> bool:
+        """Whether `a` gives more value for its cost; then the larger offcut, then less handling."""
+        worth_a = sum(values[kind] * n for kind, n in a.use) * self.types[b.stock].cost
+        worth_b = sum(values[kind] * n for kind, n in b.use) * self.types[a.stock].cost
+        return (worth_a, a.offcut_worth, -a.handling) > (worth_b, b.offcut_worth, -b.handling)
+
+    def solution(self, rows: Sequence[tuple[Pattern, int]], left: Sequence[int]) -> Solution:
+        """Ranked: what is left out, cost, pieces, offcuts worth, handling."""
+        unplaced = sum(n * self.areas[kind] for kind, n in enumerate(left))
+        cost = sum(self.types[p.stock].cost * n for p, n in rows)
+        pieces = sum(n for _, n in rows)
+        fresh = sum(n for p, n in rows if not self.types[p.stock].offcut)
+        worth = sum(p.offcut_worth * n for p, n in rows)
+        handling = sum(p.handling for p, _ in rows)
+        return Solution(tuple(rows), tuple(left), (unplaced, cost, fresh, pieces, -worth, handling))

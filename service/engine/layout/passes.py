@@ -1,0 +1,96 @@
+"""Patterns one after another: sequential value correction.
+
+Parts that end in wasteful company become worth more, so that the next pass places them earlier.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from service.engine.layout.context import Context, Pattern
+from service.engine.layout.stock import StockType
+from service.engine.plan import Axis
+
+
+class Passes:
+    """Passes over the demand of one context."""
+
+    def __init__(self, context: Context) -> None:
+        self.context = context
+        self.types = context.types
+        self.areas = context.areas
+
+    def one_pass(
+        self,
+        values: list[int],
+        demand: Sequence[int],
+        stock_left: list[int],
+        threshold: int,
+        axes: Sequence[Axis],
+    ) -> tuple[list[tuple[Pattern, int]], list[int]]:
+        """Patterns one after another until all is placed or the stock is used up.
+
+        `values` are corrected after each pattern: parts that ended in wasteful company become
+        worth more, so that the next pass places them earlier. Offcuts are taken first when parts
+        fill at least `threshold` thousandths of them.
+        """
+        left = list(demand)
+        rows: list[tuple[Pattern, int]] = []
+        for stock in self.types:
+            while stock.offcut and stock_left[stock.index] > 0 and any(left):
+                pattern = self.best(stock, axes[:1], values, left, len(rows))
+                if pattern is None or pattern.parts_area * 1000 < threshold * stock.area:
+                    break
+                self._take(pattern, rows, left, stock_left, values)
+        while any(left):
+            chosen: Pattern | None = None
+            for offcut in (False, True):
+                for stock in self.types:
+                    if stock.offcut != offcut or stock_left[stock.index] <= 0:
+                        continue
+                    pattern = self.best(stock, axes, values, left, len(rows))
+                    if pattern is not None and (
+                        chosen is None or self.context.better(pattern, chosen, values)
+                    ):
+                        chosen = pattern
+                if chosen is not None:
+                    break
+            if chosen is None:
+                break
+            self._take(chosen, rows, left, stock_left, values)
+        return rows, left
+
+    def best(
+        self,
+        stock: StockType,
+        axes: Sequence[Axis],
+        values: Sequence[int],
+        left: Sequence[int],
+        turn: int,
+    ) -> Pattern | None:
+        """The best pattern for that stock over the first cuts in `axes`."""
+        caps = self.context.active(left, turn)
+        best: Pattern | None = None
+        for axis in axes:
+            pattern = self.context.build(stock, axis, values, caps, self.context.grain)
+            if pattern is not None and (best is None or self.context.better(pattern, best, values)):
+                best = pattern
+        return best if best is not None else self.context.fallback(stock, left)
+
+    def _take(
+        self,
+        pattern: Pattern,
+        rows: list[tuple[Pattern, int]],
+        left: list[int],
+        stock_left: list[int],
+        values: list[int],
+    ) -> None:
+        repeat = min([stock_left[pattern.stock], *(left[kind] // n for kind, n in pattern.use)])
+        rows.append((pattern, repeat))
+        stock_left[pattern.stock] -= repeat
+        area = self.types[pattern.stock].area
+        for kind, n in pattern.use:
+            left[kind] -= n * repeat
+            # The stock that a part took up, its share of the waste included, but not twice its area.
+            taken = min(self.areas[kind] * area // pattern.parts_area, 2 * self.areas[kind])
+            values[kind] = (3 * values[kind] + taken) // 4
