@@ -66,12 +66,14 @@ class Sqlite:
         try:
             yield
         except (peewee.DatabaseError, sqlite3.Error) as error:
-            said = str(error)
+            said = _said(error)
             if "locked" in said or "busy" in said:
                 raise StoreBusy(f"{self.path.name} is held by another program; try again") from error
             if "full" in said:
                 raise StoreFailed(f"the disk is full; nothing was written to {self.path}") from error
-            raise StoreFailed(f"{self.path} cannot be used: {said}") from error
+            if "malformed" in said or "not a database" in said:
+                raise StoreFailed(f"{self.path} is damaged; {self._put_aside()}") from error
+            raise StoreFailed(f"{self.path} cannot be used: {error}") from error
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -131,22 +133,23 @@ class Sqlite:
         StoreFailed
             When there is; a copy of the damaged file was put aside first, and nothing is deleted.
         """
-        try:
-            found = self.rows("PRAGMA quick_check(5)")
-        except StoreFailed as error:
-            raise StoreFailed(f"{error}; {self._put_aside()}") from error
+        found = self.rows("PRAGMA quick_check(5)")
         if [row[0] for row in found] != ["ok"]:
             faults = "; ".join(str(row[0]) for row in found)
             raise StoreFailed(f"{self.path} is damaged ({faults}); {self._put_aside()}")
 
     def _put_aside(self) -> str:
-        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
-        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}")
+        if not self.durable:
+            return "delete it and run shearwright pull: it holds only what the centre has"
         try:
-            for end in ("", "-wal"):
-                source = self.path.with_name(self.path.name + end)
-                if source.exists():
-                    shutil.copy2(source, aside.with_name(aside.name + end))
+            stamp = datetime.fromtimestamp(self.path.stat().st_mtime, UTC).strftime("%Y%m%dT%H%M%SZ")
+            aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}")
+            # Named by the time of the damage, so that trying again makes no further copies.
+            if not aside.exists():
+                for end in ("-wal", ""):
+                    source = self.path.with_name(self.path.name + end)
+                    if source.exists():
+                        shutil.copy2(source, aside.with_name(aside.name + end))
         except OSError as error:
             return f"it could not be copied aside ({error.strerror}); do not delete it"
         return f"a copy is in {aside}; do not delete it"
@@ -169,6 +172,15 @@ class Sqlite:
 
     def _version(self) -> int:
         return cast("int", self.value("PRAGMA user_version"))
+
+
+def _said(error: BaseException | None) -> str:
+    """All that was said, down to the first cause: a failed rollback hides why it was tried."""
+    said = []
+    while error is not None:
+        said.append(str(error))
+        error = error.__cause__ or error.__context__
+    return " ".join(said)
 
 
 META = "CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT"
