@@ -54,7 +54,7 @@ def materials(draw: st.DrawFn, grade: str = "shop steel") -> Material:
         youngs_modulus=draw(st.sampled_from((70_000.0, 210_000.0))),
         gap_share=draw(st.sampled_from(((0.05, 0.1), (0.02, 0.06), (0.0, 0.15)))),
         abrasiveness=draw(st.sampled_from((0.5, 1.0, 2.5))),
-        shearable=draw(st.sampled_from((*[True] * 30, False))),
+        shearable=draw(st.sampled_from((*[True] * 80, False))),
         source="invented for a test",
     )
 
@@ -85,7 +85,7 @@ def ideal_machines(draw: st.DrawFn) -> Machine:
 @st.composite
 def hard_machines(draw: st.DrawFn) -> Machine:
     """A shear with limits wherever one can have them."""
-    cutting_length = draw(lengths(600, 3200))
+    cutting_length = draw(st.one_of(lengths(1500, 3200), lengths(600, 3200)))
     foot_width = draw(st.sampled_from((0, 2000, 4000, 8000)))
     pitch = draw(st.integers(80, 300)) * MM
     first = draw(st.integers(0, 200)) * MM
@@ -104,7 +104,7 @@ def hard_machines(draw: st.DrawFn) -> Machine:
             low=gauge_low,
             high=draw(lengths(100, 1200)),
             step=draw(st.sampled_from((1, 1, 5, 10, 50))),
-            accuracy=draw(st.sampled_from((0, 5, 10, 20, 50))),
+            accuracy=draw(st.sampled_from((10, 5, 10, 10, 20, 0, 50))),
         ),
         hold_down=HoldDown(
             draw(lengths(1, 90)), feet, foot_width if feet else 0, draw(st.sampled_from((None, 30.0)))
@@ -132,8 +132,8 @@ def machines() -> st.SearchStrategy[Machine]:
 @st.composite
 def tolerances(draw: st.DrawFn) -> Tolerance:
     """Classes, and now and then own limits, tight and wide."""
-    if draw(st.integers(0, 3)):
-        return Tolerance(draw(st.sampled_from(("m", "c", "f", "v"))))
+    if draw(st.integers(0, 9)) < 8:
+        return Tolerance(draw(st.sampled_from(("m", "c", "m", "c", "v", "f"))))
     limit = st.sampled_from((None, 0, 5, 10, 25, 50, 200, 3000))
     return Tolerance("m", draw(limit), draw(limit))
 
@@ -173,7 +173,11 @@ def _sizes(stock: Sequence[StockItem], trim: int, low_mm: int, high_mm: int) -> 
     )
     if not pinching:
         return lengths(low_mm, high_mm)
-    return st.one_of(lengths(low_mm, high_mm), lengths(low_mm, high_mm), st.sampled_from(pinching))
+    # Mostly what fits: sizes beyond every piece of stock are refused at once and teach little.
+    fits = max(low_mm, min(high_mm, min(min(item.length, item.width) for item in stock) // MM))
+    return st.one_of(
+        lengths(low_mm, fits), lengths(low_mm, fits), lengths(low_mm, high_mm), st.sampled_from(pinching)
+    )
 
 
 @st.composite
@@ -224,7 +228,7 @@ def orders(
         stock=tuple(stock),
         options=Options(
             effort="quick",
-            max_stages=draw(st.sampled_from((1, 2, 3, 3, 4))),
+            max_stages=draw(st.sampled_from((3, 2, 3, 4, 3, 1))),
             trim=trim,
             offcut_min=(smaller + draw(st.sampled_from((0, 10_000))), smaller),
             batch=draw(st.booleans()),

@@ -15,7 +15,7 @@ from service.engine.layout.search import find_layouts
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Order, Part, StockItem
-from service.engine.plan import Bound, CutPlan, Layout, Step, Unplaced
+from service.engine.plan import Bound, CutPlan, Layout, Step, Summary, Unplaced
 from service.engine.program.write import write_program
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import settings_for
@@ -80,13 +80,14 @@ def plan(order: Order) -> CutPlan:
         unplaced += found.unplaced
         bounds.append(found.bound)
         stopped_early = stopped_early or found.stopped_early
+    summary = summarise(order, tuple(layouts), tuple(program))
     return CutPlan(
         order_ref=order.order_ref,
         machine_id=order.machine.id,
         fingerprint=fingerprint(order),
         engine_version=ENGINE_VERSION,
-        summary=summarise(order, tuple(layouts), tuple(program)),
-        bound=_added(bounds),
+        summary=summary,
+        bound=_added(bounds, summary),
         layouts=tuple(layouts),
         program=tuple(program),
         findings=tuple(findings),
@@ -160,23 +161,23 @@ def _numbered(found: Found, group: _Group, first: int) -> tuple[Layout, ...]:
     )
 
 
-def _added(bounds: list[Bound]) -> Bound:
+def _added(bounds: list[Bound], summary: Summary) -> Bound:
     """The bound of the whole: materials and thicknesses do not share stock, so bounds add up."""
     if len(bounds) == 1:
         return bounds[0]
     costs = [bound.cost for bound in bounds]
     priced = [cost for cost in costs if cost is not None]
     cost = sum(priced) if len(priced) == len(costs) else None
-    weights = [
-        bound.cost if cost is not None and bound.cost is not None else bound.area_mm2 for bound in bounds
-    ]
-    reached = sum(weight * (1 + bound.gap_share) for weight, bound in zip(weights, bounds, strict=True))
-    least = sum(weights)
+    area = sum(bound.area_mm2 for bound in bounds)
+    # One group may be priced and another not: then the shares of both are of no use, and areas count.
+    used, least = summary.stock_area_mm2, area
+    if cost is not None and summary.material_cost is not None:
+        used, least = summary.material_cost, cost
     return Bound(
         pieces=sum(bound.pieces for bound in bounds),
-        area_mm2=sum(bound.area_mm2 for bound in bounds),
+        area_mm2=area,
         cost=cost,
         gap_pieces=sum(bound.gap_pieces for bound in bounds),
-        gap_share=reached / least - 1 if least else 0.0,
+        gap_share=max(0.0, used / least - 1) if least else 0.0,
         method="; ".join(dict.fromkeys(bound.method for bound in bounds)) or "nothing placed",
     )

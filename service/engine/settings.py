@@ -302,6 +302,9 @@ def gauge_setting(
     wanted = drop_depth - measured_offset
     step = max(1, gauge.step)
     value = gauge.low + round((wanted - gauge.low) / step) * step
+    if gauge.low <= wanted <= gauge.high:
+        # The last position may lie short of the end of the range, so that rounding would step over it.
+        value = min(value, gauge.low + (gauge.high - gauge.low) // step * step)
     if gauge.low <= value <= gauge.high:
         return value, ()
     held = min(max(value, gauge.low), gauge.high)

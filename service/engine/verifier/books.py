@@ -11,6 +11,8 @@ from service.engine.verifier.limits import mass_kg
 from service.engine.verifier.replay import Replay
 
 _HEX = frozenset("0123456789abcdef")
+_ROUNDED = 1 + Decimal("1e-9")
+"""A bound that was worked out in floats may lie a hair above the exact figure."""
 _MM2 = 10_000
 """Squared hundredths of a millimetre in a square millimetre."""
 
@@ -173,7 +175,7 @@ def _check_bound(plan: Plan, used: _Used, faults: Faults) -> None:
         f"{used.pieces} pieces are used, so {least.pieces} is no lower bound",
     )
     faults.unless(
-        least.area_mm2 <= area * (1 + slack),
+        least.area_mm2 <= area * _ROUNDED,
         "bound",
         "/bound/area_mm2",
         f"{area} mm² are used, so {least.area_mm2} is no lower bound",
@@ -187,7 +189,7 @@ def _check_bound(plan: Plan, used: _Used, faults: Faults) -> None:
     value, bound = area, least.area_mm2
     if least.cost is not None:
         faults.unless(
-            used.cost is not None and least.cost <= used.cost * (1 + slack),
+            used.cost is not None and least.cost <= used.cost * _ROUNDED,
             "bound",
             "/bound/cost",
             f"the stock used costs {used.cost}, so {least.cost} is no lower bound",
