@@ -1,11 +1,11 @@
-"""A back gauge that moves in steps: what it cannot reach counts as error, in the search and in the settings."""
+"""A back gauge that moves in steps: what it cannot reach counts as error, for search and settings alike."""
 
 from dataclasses import replace
 
 import pytest
 
 from service.engine.layout.rules import gauge_error
-from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.machine import BackGauge, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem, Tolerance
 from service.engine.planner import plan
@@ -14,7 +14,15 @@ from service.engine.verifier.facts import Range
 from service.engine.verifier.limits import off_step
 
 MACHINE = Machine(
-    "m", "M", 300000, Rating(600), Rake(1.5, 1.5), GapRange(2, 100), BackGauge(500, 100000), HoldDown(4500)
+    "m",
+    "M",
+    300000,
+    Rating(600),
+    Rake(1.5, 1.5),
+    GapRange(2, 100),
+    BackGauge(500, 100000),
+    HoldDown(4500),
+    lifting=Lifting(crane_kg=1000.0),
 )
 
 
