@@ -13,10 +13,10 @@ from service.engine.layout import rules
 from service.engine.layout.assign import Lines
 from service.engine.layout.job import Job
 from service.engine.layout.kinds import Kind, kinds_of
-from service.engine.layout.patterns import Filler, Grain
+from service.engine.layout.patterns import Filler, Grain, Wish
 from service.engine.layout.refusals import alone, why_not
 from service.engine.layout.stock import StockType, stock_types
-from service.engine.layout.tree import Builder, leaves, stages_of
+from service.engine.layout.tree import Builder, Region, leaves, stages_of
 from service.engine.order import Effort
 from service.engine.plan import Axis, Node
 
@@ -128,8 +128,7 @@ class Context:
         self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int], grain: Grain
     ) -> Pattern | None:
         """One pattern for that stock, cut along `axis` first."""
-        left = list(caps)
-        node = self.builder.fill(stock.piece, (0, 0), axis, self.stages, values, left, grain)
+        node = self.builder.fill(Region(stock.piece), axis, self.stages, Wish(values, list(caps), grain))
         return None if node is None else self._pattern(stock, node)
 
     def fallback(self, stock: StockType, caps: Sequence[int]) -> Pattern | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from service.engine.order import Part
+from service.engine.order import Grain, Part
 from service.engine.plan import Axis
 from service.engine.quantities import Length
 from service.engine.tolerance import allowed_deviation
@@ -79,7 +79,7 @@ def kinds_of(parts: Iterable[Part]) -> tuple[Kind, ...]:
     A part that may be turned is taken with its longer side as the length, so that 200 × 600 and
     600 × 200 are one kind when they bear the same deviations.
     """
-    gathered: dict[tuple[int, int, str, int, int], list[tuple[str, int, bool]]] = {}
+    gathered: dict[tuple[int, int, Grain, int, int], list[tuple[str, int, bool]]] = {}
     for part in parts:
         if part.quantity <= 0:
             continue

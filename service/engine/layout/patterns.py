@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.knapsack import Option, knapsack, taken
@@ -21,7 +22,9 @@ from service.engine.machine import Machine
 from service.engine.plan import Axis
 from service.engine.quantities import Length
 
-OTHER: dict[Axis, Axis] = {"x": "y", "y": "x"}
+OTHER: Final[dict[Axis, Axis]] = {"x": "y", "y": "x"}
+_DEEPEST: Final = 24
+"""States of a knapsack looked at until one leaves a rest that can be cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +34,20 @@ class Slot:
     breadth: Length
     stack: tuple[Variant, ...]
     value: int
+    use: tuple[tuple[int, int], ...]
 
-    def use(self) -> dict[int, int]:
-        """How many of each kind."""
+    @staticmethod
+    def of(breadth: Length, stack: tuple[Variant, ...], value: int) -> Slot:
+        """A slot that holds that stack."""
         counts: dict[int, int] = {}
-        for variant in self.stack:
+        for variant in stack:
             counts[variant.kind] = counts.get(variant.kind, 0) + 1
-        return counts
+        return Slot(breadth, stack, value, tuple(sorted(counts.items())))
+
+    @property
+    def density(self) -> int:
+        """Value for its breadth, scaled."""
+        return self.value * 4096 // self.breadth
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +69,32 @@ class Grain:
     depths: int = 8
 
 
+@dataclass(slots=True)
+class Wish:
+    """What a piece is to be filled with: the worth of each kind, and the pieces of it still wanted.
+
+    `caps` is lowered as parts are placed.
+    """
+
+    values: Sequence[int]
+    caps: list[int]
+    grain: Grain
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """One round of filling: the direction, the levels, and what may be used."""
+
+    axis: Axis
+    across: Axis
+    crosswise: Level
+    stages: int
+    fit: list[Variant]
+    values: Sequence[int]
+    caps: list[int]
+    grain: Grain
+
+
 class Filler:
     """Proposes strips for a piece. `steps` counts the effort spent."""
 
@@ -78,25 +114,17 @@ class Filler:
         """Whether a piece of that size along the blade fits the blade and can be gripped."""
         return self.foot <= breadth <= self.limit
 
-    def strips(
-        self,
-        piece: Piece,
-        axis: Axis,
-        stages: int,
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> list[Strip]:
-        """Strips for a piece, most valuable together, within the pieces still wanted (`caps`).
+    def strips(self, piece: Piece, axis: Axis, stages: int, wish: Wish) -> list[Strip]:
+        """Strips for a piece, most valuable together, within the pieces still wanted.
 
-        `caps` is not changed. The strips are in the order in which they were chosen.
+        The wish is not changed. The strips are in the order in which they were chosen.
         """
         across = OTHER[axis]
         lengthwise = Level.of(self.machine, piece.along(axis), self.trim)
         crosswise = Level.of(self.machine, piece.across(axis), self.trim)
         if stages < 1 or not self.cuttable(piece.across(axis).size):
             return []
-        left = list(caps)
+        left = list(wish.caps)
         chosen: list[Strip] = []
         room = lengthwise.room
         only_last_used = False
@@ -105,17 +133,18 @@ class Filler:
                 v
                 for v in self.variants
                 if left[v.kind] > 0
-                and values[v.kind] > 0
+                and wish.values[v.kind] > 0
                 and v.along(axis) <= room
                 and v.along(across) <= crosswise.room
             ]
             if not fit:
                 return chosen
-            built = self._best_strips(fit, axis, crosswise, stages, values, left, room, grain)
-            picked = self._pick(built, axis, lengthwise, room, left, grain, len(chosen), only_last_used)
+            view = _View(axis, across, crosswise, stages, fit, wish.values, left, wish.grain)
+            built = self._best_strips(view)
+            picked = self._pick(built, view, lengthwise, room, (len(chosen), only_last_used))
             progress = False
-            for strip, copies in picked:
-                copies = min([copies, *(left[kind] // count for kind, count in strip.use)])
+            for strip, wanted in picked:
+                copies = min([wanted, *(left[kind] // count for kind, count in strip.use)])
                 if copies == 0:
                     break
                 progress = True
@@ -128,137 +157,127 @@ class Filler:
             if not progress:
                 return chosen
 
-    def _best_strips(
-        self,
-        fit: list[Variant],
-        axis: Axis,
-        crosswise: Level,
-        stages: int,
-        values: Sequence[int],
-        caps: list[int],
-        room: Length,
-        grain: Grain,
-    ) -> list[Strip]:
-        depths = sorted({v.along(axis) for v in fit}, reverse=True)
-        ranked: list[tuple[int, Length, list[tuple[Slot, int]]]] = []
-        for depth in depths:
-            slots = self._slots(fit, axis, depth, crosswise, stages, values, caps)
-            if not slots:
-                continue
-            # A quick guess: slots by value for their breadth until the strip is full.
-            guess, free = 0, crosswise.room
-            for slot, copies in sorted(slots, key=lambda s: -(s[0].value * 4096 // s[0].breadth)):
-                count = min(copies, free // slot.breadth)
-                guess += count * slot.value
-                free -= count * slot.breadth
-            ranked.append((guess * 4096 // depth, depth, slots))
-        self.steps += 2 * len(depths)
-        leaders = sorted(ranked, key=lambda r: (-r[0], -r[1]))[: grain.depths]
-        deepest = ranked[:2]
+    def _best_strips(self, view: _View) -> list[Strip]:
+        depths = self._leading(view)
         strips: list[Strip] = []
-        for entry in ranked:
-            if entry in leaders or entry in deepest:
-                strip = self._strip(entry[1], entry[2], axis, crosswise, caps, grain)
+        for depth in depths:
+            slots = self._slots(view, depth)
+            if slots:
+                strip = self._strip(view, depth, slots)
                 if strip is not None:
                     strips.append(strip)
         return strips
 
-    def _slots(
-        self,
-        fit: list[Variant],
-        axis: Axis,
-        depth: Length,
-        crosswise: Level,
-        stages: int,
-        values: Sequence[int],
-        caps: list[int],
-    ) -> list[tuple[Slot, int]]:
-        across = OTHER[axis]
-        whole = crosswise.extent.size
-        can_cross = stages >= 2 and self.cuttable(depth)
+    def _leading(self, view: _View) -> list[Length]:
+        """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
+        axis, across = view.axis, view.across
+        rows = [(v.along(axis), v.along(across), view.caps[v.kind], view.values[v.kind]) for v in view.fit]
+        depths = sorted({row[0] for row in rows}, reverse=True)
+        most = view.grain.depths
+        if len(depths) <= most:
+            return depths
+        room = view.crosswise.room
+        stacking = view.stages >= 3
+        self.steps += len(depths) * len(rows) // 3
+        ranked: list[tuple[int, Length]] = []
+        for depth in depths:
+            slots: list[tuple[int, int, int, int]] = []
+            for a, b, cap, value in rows:
+                if a == depth:
+                    slots.append((value * 4096 // b, b, cap, value))
+                elif a < depth and stacking:
+                    count = depth // a
+                    count = min(count, cap)
+                    slots.append((count * value * 4096 // b, b, cap // count, count * value))
+            slots.sort(reverse=True)
+            guess, free = 0, room
+            for _, b, copies, value in slots:
+                if b <= free:
+                    count = free // b
+                    count = min(count, copies)
+                    guess += count * value
+                    free -= count * b
+            ranked.append((-(guess * 4096 // depth), depth))
+        leaders = {depth for _, depth in sorted(ranked)[:most]} | set(depths[:2])
+        return [depth for depth in depths if depth in leaders]
+
+    def _slots(self, view: _View, depth: Length) -> list[tuple[Slot, int]]:
+        axis, across = view.axis, view.across
+        whole = view.crosswise.extent.size
+        can_cross = view.stages >= 2 and self.cuttable(depth)
         groups: dict[Length, list[Variant]] = {}
-        for v in fit:
-            a = v.along(axis)
-            if a > depth:
+        for v in view.fit:
+            a, b = v.along(axis), v.along(across)
+            if a > depth or (b != whole and not can_cross):
                 continue
-            b = v.along(across)
-            if b != whole and not can_cross:
-                continue
-            if a < depth and (stages < 3 or not self.cuttable(b)):
+            if a < depth and (view.stages < 3 or not self.cuttable(b)):
                 continue
             groups.setdefault(b, []).append(v)
         found: list[tuple[Slot, int]] = []
         for b in sorted(groups, reverse=True):
-            found.extend(self._stacks(groups[b], b, axis, depth, values, caps, crosswise.room // b))
-        return self._one_way_each(found, caps, crosswise.room)
+            found.extend(self._stacks(view, groups[b], b, depth))
+        self.steps += 4 * len(found)
+        return self._one_way_each(found, view.caps, view.crosswise.room)
 
     def _stacks(
-        self,
-        group: list[Variant],
-        breadth: Length,
-        axis: Axis,
-        depth: Length,
-        values: Sequence[int],
-        caps: list[int],
-        most: int,
+        self, view: _View, group: list[Variant], breadth: Length, depth: Length
     ) -> list[tuple[Slot, int]]:
         """The best stacks of parts of one breadth, until the parts or the strip run out."""
+        axis, caps, values = view.axis, view.caps, view.values
+        most = view.crosswise.room // breadth
         if len(group) == 1:
             v = group[0]
             count = self._stack_height(v, axis, depth, caps[v.kind])
             if count == 0:
                 return []
             value = count * values[v.kind] - _nuisance(values[v.kind], count, v.along(axis) == depth)
-            return [(Slot(breadth, (v,) * count, value), min(most, caps[v.kind] // count))]
+            slot = Slot(breadth, (v,) * count, value, ((v.kind, count),))
+            return [(slot, min(most, caps[v.kind] // count))]
         left = {v.kind: caps[v.kind] for v in group}
         found: list[tuple[Slot, int]] = []
         for _ in range(4):
-            slot = self._best_stack(group, breadth, axis, depth, values, left)
-            if slot is None:
+            best = self._best_stack(view, group, depth, left)
+            if best is None:
                 break
-            use = slot.use()
-            copies = min(left[kind] // count for kind, count in use.items())
-            copies = min(copies, most)
+            slot = Slot.of(breadth, best[0], best[1])
+            copies = min([most, *(left[kind] // count for kind, count in slot.use)])
             found.append((slot, copies))
             most -= copies
             if most <= 0:
                 break
-            for kind, count in use.items():
+            for kind, count in slot.use:
                 left[kind] -= count * copies
         return found
 
     def _best_stack(
-        self,
-        group: list[Variant],
-        breadth: Length,
-        axis: Axis,
-        depth: Length,
-        values: Sequence[int],
-        left: dict[int, int],
-    ) -> Slot | None:
-        options: list[Option] = []
-        members: list[Variant] = []
-        for v in group:
-            if left[v.kind] <= 0:
-                continue
-            members.append(v)
-            options.append((v.along(axis), values[v.kind], left[v.kind]))
+        self, view: _View, group: list[Variant], depth: Length, left: dict[int, int]
+    ) -> tuple[tuple[Variant, ...], int] | None:
+        """Parts one above the other in a slot, and their value less the trouble of cutting them."""
+        axis, values = view.axis, view.values
+        members = [v for v in group if left[v.kind] > 0]
         if not members:
             return None
+        options: list[Option] = [(v.along(axis), values[v.kind], left[v.kind]) for v in members]
         states, steps = knapsack(depth, options, 48)
         self.steps += steps
-        level = Level.of(self.machine, Extent(depth, False, False, self._clean), 0)
+        level = self._clean_level(depth)
         for total, value, link in reversed(states):
             if link is None:
                 return None
             counts = taken(link)
             stack = tuple(members[i] for i, count in counts.items() for _ in range(count))
             rest = depth - total
-            if (len(stack) == 1 and rest == 0) or any(
+            if len(stack) == 1 and rest == 0:
+                return stack, value
+            if any(
                 level.ends_well(rest, v.along(axis), v.tolerance(axis), len(stack) - 1) for v in set(stack)
             ):
-                return Slot(breadth, stack, value)
+                return stack, value - _nuisance(value // len(stack), len(stack), False)
         return None
+
+    def _clean_level(self, depth: Length) -> Level:
+        """The level of a strip that was cut to that depth by the back gauge."""
+        return Level.of(self.machine, Extent(depth, False, False, self._clean), 0)
 
     def _stack_height(self, v: Variant, axis: Axis, depth: Length, cap: int) -> int:
         a = v.along(axis)
@@ -269,7 +288,7 @@ class Filler:
             key = (depth, a, v.tolerance(axis), count)
             good = self._stack_ok.get(key)
             if good is None:
-                level = Level.of(self.machine, Extent(depth, False, False, self._clean), 0)
+                level = self._clean_level(depth)
                 good = level.ends_well(depth - count * a, a, v.tolerance(axis), count - 1)
                 self._stack_ok[key] = good
             if good:
@@ -283,14 +302,14 @@ class Filler:
         """Where a kind is scarce, keep it in one slot shape only, the one that uses the strip best."""
         best: dict[int, tuple[int, int]] = {}
         for i, (slot, _) in enumerate(slots):
-            density = slot.value * 4096 // slot.breadth
-            for kind in slot.use():
+            density = slot.density
+            for kind, _ in slot.use:
                 if kind not in best or density > best[kind][0]:
                     best[kind] = (density, i)
         kept: list[tuple[Slot, int]] = []
         for i, (slot, copies) in enumerate(slots):
             plenty = True
-            for kind, count in slot.use().items():
+            for kind, count in slot.use:
                 j = best[kind][1]
                 if j != i and slots[j][0].breadth != slot.breadth:
                     plenty = plenty and caps[kind] >= 2 * count * (room // slot.breadth)
@@ -298,45 +317,29 @@ class Filler:
                 kept.append((slot, copies))
         return kept
 
-    def _strip(
-        self,
-        depth: Length,
-        slots: list[tuple[Slot, int]],
-        axis: Axis,
-        crosswise: Level,
-        caps: list[int],
-        grain: Grain,
-    ) -> Strip | None:
-        across = OTHER[axis]
+    def _strip(self, view: _View, depth: Length, slots: list[tuple[Slot, int]]) -> Strip | None:
+        across, crosswise = view.across, view.crosswise
         room = crosswise.room
         options: list[Option] = []
         for slot, copies in slots:
-            tolerance = min(v.tolerance(across) for v in slot.stack)
-            most = 1 if crosswise.only_last(slot.breadth, tolerance) else copies
-            options.append((slot.breadth, slot.value, most))
-        states, steps = knapsack(room, options, grain.strip_cells)
+            last = crosswise.only_last(slot.breadth, _slot_tolerance(slot, across))
+            options.append((slot.breadth, slot.value, min(copies, 1) if last else copies))
+        states, steps = knapsack(room, options, view.grain.strip_cells)
         self.steps += steps
-        tries = 0
-        for total, value, link in reversed(states):
-            if link is None or tries > 24:
+        # The most valuable state may leave a rest that cannot be cut; a few further down one can.
+        for total, value, link in states[: -_DEEPEST - 1 : -1]:
+            if link is None:
                 return None
-            rest = room - total
-            counts = taken(link)
-            if not self._ends(rest, [(slots[i][0], n) for i, n in counts.items()], across, crosswise):
-                tries += 1
+            picked = [(slots[i][0], n) for i, n in taken(link).items()]
+            if not self._ends(room - total, picked, across, crosswise):
                 continue
             use: dict[int, int] = {}
-            for i, n in counts.items():
-                for kind, count in slots[i][0].use().items():
+            for slot, n in picked:
+                for kind, count in slot.use:
                     use[kind] = use.get(kind, 0) + n * count
-            if all(count <= caps[kind] for kind, count in use.items()):
-                return Strip(
-                    depth,
-                    tuple((slots[i][0], n) for i, n in counts.items()),
-                    value,
-                    tuple(sorted(use.items())),
-                )
-            return self._thinned(depth, [(slots[i][0], n) for i, n in counts.items()], caps)
+            if all(count <= view.caps[kind] for kind, count in use.items()):
+                return Strip(depth, tuple(picked), value, tuple(sorted(use.items())))
+            return self._thinned(depth, picked, view.caps)
         return None
 
     def _thinned(self, depth: Length, slots: list[tuple[Slot, int]], caps: list[int]) -> Strip | None:
@@ -345,14 +348,14 @@ class Filler:
         kept: list[tuple[Slot, int]] = []
         use: dict[int, int] = {}
         value = 0
-        for slot, n in sorted(slots, key=lambda s: -(s[0].value * 4096 // s[0].breadth)):
-            needs = slot.use()
-            n = min([n, *(left[kind] // count for kind, count in needs.items())])
+        for slot, wanted in sorted(slots, key=lambda s: -s[0].density):
+            needs = slot.use
+            n = min([wanted, *(left[kind] // count for kind, count in needs)])
             if n <= 0:
                 continue
             kept.append((slot, n))
             value += n * slot.value
-            for kind, count in needs.items():
+            for kind, count in needs:
                 left[kind] -= n * count
                 use[kind] = use.get(kind, 0) + n * count
         return Strip(depth, tuple(kept), value, tuple(sorted(use.items()))) if kept else None
@@ -364,38 +367,31 @@ class Filler:
         return any(level.ends_well(rest, s.breadth, _slot_tolerance(s, across), cuts) for s, _ in slots)
 
     def _pick(
-        self,
-        built: list[Strip],
-        axis: Axis,
-        level: Level,
-        room: Length,
-        caps: list[int],
-        grain: Grain,
-        cuts_before: int,
-        only_last_used: bool,
+        self, built: list[Strip], view: _View, level: Level, room: Length, before: tuple[int, bool]
     ) -> list[tuple[Strip, int]]:
-        axis_tolerance = [strip_tolerance(strip, axis) for strip in built]
+        """The strips to cut from what is left, by value for depth.
+
+        `before` tells how many strips were chosen already, and whether one of them can only be the last.
+        """
+        tolerances = [strip_tolerance(strip, view.axis) for strip in built]
         options: list[Option] = []
-        for strip, tolerance in zip(built, axis_tolerance, strict=True):
-            copies = min(caps[kind] // count for kind, count in strip.use)
+        for strip, tolerance in zip(built, tolerances, strict=True):
+            copies = min(view.caps[kind] // count for kind, count in strip.use)
             if level.only_last(strip.depth, tolerance):
-                copies = 0 if only_last_used else min(copies, 1)
+                copies = 0 if before[1] else min(copies, 1)
             options.append((strip.depth, strip.value, copies))
-        states, steps = knapsack(room, options, grain.sheet_cells)
+        states, steps = knapsack(room, options, view.grain.sheet_cells)
         self.steps += steps
-        tries = 0
-        for total, _, link in reversed(states):
-            if link is None or tries > 24:
+        for total, _, link in states[: -_DEEPEST - 1 : -1]:
+            if link is None:
                 return []
             counts = taken(link)
-            rest = room - total
-            cuts = cuts_before + sum(counts.values()) - 1
-            if any(level.ends_well(rest, built[i].depth, axis_tolerance[i], cuts) for i in counts):
+            cuts = before[0] + sum(counts.values()) - 1
+            if any(level.ends_well(room - total, built[i].depth, tolerances[i], cuts) for i in counts):
                 order = sorted(
                     counts, key=lambda i: (-(built[i].value * 4096 // built[i].depth), -built[i].depth, i)
                 )
                 return [(built[i], counts[i]) for i in order]
-            tries += 1
         return []
 
 

@@ -142,8 +142,8 @@ class Refiner:
             few = offcuts[turn * 4 % max(len(offcuts), 1) :][:4]
             for stock_type in (*sheets, *few):
                 for axis in AXES:
-                    pattern = context.build(stock_type, axis, values, caps, context.grain)
-                    if pattern is not None and offer(pattern, True):
+                    made = context.build(stock_type, axis, values, caps, context.grain)
+                    if made is not None and offer(made, True):
                         added = True
             if not added and turn * 4 >= len(offcuts):
                 break

@@ -42,7 +42,7 @@ def alone(builder: Builder, kind: Kind, stock: StockType, stages: int) -> Node |
 def one_part(builder: Builder, v: Variant, stock: StockType, axis: Axis, stages: int) -> Node | None:
     """That part in the near corner, the piece cut along `axis` first; None when it cannot be cut."""
     across: Axis = "x" if axis == "y" else "y"
-    slot = Slot(v.along(across), (v,), 1)
+    slot = Slot.of(v.along(across), (v,), 1)
     strip = Strip(v.along(axis), ((slot, 1),), 1, ((v.kind, 1),))
     caps = [0] * len(builder.kinds)
     caps[v.kind] = 1

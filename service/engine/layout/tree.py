@@ -9,15 +9,31 @@ Lengths are whole hundredths of a millimetre.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from service.engine.layout import rules
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.levels import Arranged, Entry, arrange
-from service.engine.layout.patterns import OTHER, Filler, Grain, Slot, Strip
+from service.engine.layout.patterns import OTHER, Filler, Grain, Slot, Strip, Wish
 from service.engine.layout.rules import NO_LIMIT, Extent, Piece
 from service.engine.order import Part
 from service.engine.plan import Axis, Leaf, LeafKind, Node, Split
 from service.engine.quantities import Length
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A piece and the place of its near corner in the sheet."""
+
+    piece: Piece
+    x: Length = 0
+    y: Length = 0
+
+    def part(self, axis: Axis, offset: Length, made: Extent) -> Region:
+        """What a cut makes of it: from `offset` along `axis`, with the extent `made`."""
+        if axis == "x":
+            return Region(Piece(made, self.piece.y), self.x + offset, self.y)
+        return Region(Piece(self.piece.x, made), self.x, self.y + offset)
 
 
 class Builder:
@@ -41,52 +57,34 @@ class Builder:
         self.parts = parts
         self.offcut_min = (max(offcut_min), min(offcut_min))
 
-    def fill(
-        self,
-        piece: Piece,
-        corner: tuple[Length, Length],
-        axis: Axis,
-        stages: int,
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> Node | None:
-        """Parts for a piece, cut along `axis` first; None when none can be placed."""
-        strips = self.filler.strips(piece, axis, stages, values, caps, grain)
+    def fill(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node | None:
+        """Parts for a region, cut along `axis` first; None when none can be placed."""
+        strips = self.filler.strips(region.piece, axis, stages, wish)
         if not strips:
             return None
-        return self._level(piece, corner, axis, stages, strips, values, caps, grain)
+        return self._level(region, axis, stages, strips, wish)
 
     def carry_out(
         self, piece: Piece, axis: Axis, stages: int, strips: list[Strip], caps: list[int]
     ) -> Node | None:
         """Given strips as a tree, nothing else filled in."""
-        nothing = [0] * len(self.kinds)
-        return self._level(piece, (0, 0), axis, stages, strips, nothing, caps, Grain())
+        wish = Wish([0] * len(self.kinds), caps, Grain())
+        return self._level(Region(piece), axis, stages, strips, wish)
 
-    def waste(self, kind: LeafKind, corner: tuple[Length, Length], dx: Length, dy: Length) -> Leaf:
+    def waste(self, kind: LeafKind, region: Region) -> Leaf:
         """A leaf that holds no part; scrap large enough for the rack is an offcut."""
+        dx, dy = region.piece.x.size, region.piece.y.size
         if kind == "scrap" and max(dx, dy) >= self.offcut_min[0] and min(dx, dy) >= self.offcut_min[1]:
             kind = "offcut"
-        return Leaf(kind, corner[0], corner[1], dx, dy)
+        return Leaf(kind, region.x, region.y, dx, dy)
 
-    def _level(
-        self,
-        piece: Piece,
-        corner: tuple[Length, Length],
-        axis: Axis,
-        stages: int,
-        strips: list[Strip],
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> Node | None:
+    def _level(self, region: Region, axis: Axis, stages: int, strips: list[Strip], wish: Wish) -> Node | None:
         """The first level: strips one after another along `axis`."""
-        extent = piece.along(axis)
+        extent = region.piece.along(axis)
         while strips:
             entries = [_strip_entry(strip, axis) for strip in strips]
-            arranged = arrange(self.machine, extent, entries, self.trim)
-            if not isinstance(arranged, str):
+            arranged = self._arranged(extent, entries)
+            if arranged is not None:
                 break
             worst = min(range(len(strips)), key=lambda i: (strips[i].value // strips[i].depth, -i))
             strips = [strip for i, strip in enumerate(strips) if i != worst]
@@ -94,143 +92,86 @@ class Builder:
             return None
         for strip in strips:
             for kind, count in strip.use:
-                caps[kind] -= count
-        children: list[Node] = []
-        places = self._places(arranged, extent, corner, axis)
-        for (place, at), index in zip(places, arranged.order, strict=True):
-            made = arranged.extent_of(place)
-            sub = _piece(axis, made, piece.across(axis))
-            strip = strips[index]
-            node = self._strip(sub, at, axis, stages - 1, strip, values, caps, grain)
-            children.append(node)
-        return self._close(piece, corner, axis, stages, entries, arranged, children, values, caps, grain)
+                wish.caps[kind] -= count
+        children = [
+            self._strip(region.part(axis, at, made), axis, stages - 1, strips[index], wish)
+            for index, at, made in _places(arranged)
+        ]
+        return self._close(region, axis, stages, _Made(entries, arranged, children), wish)
 
-    def _strip(
-        self,
-        piece: Piece,
-        corner: tuple[Length, Length],
-        axis: Axis,
-        stages: int,
-        strip: Strip,
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> Node:
+    def _strip(self, region: Region, axis: Axis, stages: int, strip: Strip, wish: Wish) -> Node:
         """A strip cut into slots across `axis`; slots that cannot be separated are given back."""
         across = OTHER[axis]
-        extent = piece.along(across)
+        extent = region.piece.along(across)
         slots = [slot for slot, count in strip.slots for _ in range(count)]
         while slots:
             entries = [_slot_entry(slot, across, axis, strip.depth) for slot in slots]
-            arranged = arrange(self.machine, extent, entries, self.trim)
-            if not isinstance(arranged, str):
+            arranged = self._arranged(extent, entries)
+            if arranged is not None:
                 break
             worst = min(range(len(slots)), key=lambda i: (slots[i].value // slots[i].breadth, -i))
             for v in slots[worst].stack:
-                caps[v.kind] += 1
+                wish.caps[v.kind] += 1
             slots = [slot for i, slot in enumerate(slots) if i != worst]
         else:
-            return self._rest(piece, corner, across, stages, values, caps, grain)
-        children: list[Node] = []
-        for (place, at), index in zip(
-            self._places(arranged, extent, corner, across), arranged.order, strict=True
-        ):
-            made = arranged.extent_of(place)
-            sub = _piece(across, made, piece.along(axis))
-            whole = len(slots) == 1 and made.size == extent.size
-            children.append(
-                self._slot(sub, at, axis, stages if whole else stages - 1, slots[index], values, caps, grain)
-            )
-        return self._close(piece, corner, across, stages, entries, arranged, children, values, caps, grain)
+            return self._rest(region, across, stages, wish)
+        # A single slot as long as the strip needs no cut, and so no stage.
+        inner = stages if slots[0].breadth == extent.size else stages - 1
+        children = [
+            self._slot(region.part(across, at, made), axis, inner, slots[index], wish)
+            for index, at, made in _places(arranged)
+        ]
+        return self._close(region, across, stages, _Made(entries, arranged, children), wish)
 
-    def _slot(
-        self,
-        piece: Piece,
-        corner: tuple[Length, Length],
-        axis: Axis,
-        stages: int,
-        slot: Slot,
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> Node:
-        extent = piece.along(axis)
+    def _slot(self, region: Region, axis: Axis, stages: int, slot: Slot, wish: Wish) -> Node:
+        extent = region.piece.along(axis)
         if len(slot.stack) == 1 and slot.stack[0].along(axis) == extent.size:
-            return self._part(piece, corner, slot.stack[0], caps)
+            return self._part(region, slot.stack[0], wish)
         stack = list(slot.stack)
         while stack:
             entries = [Entry(v.along(axis), v.tolerance(axis), True, (v.kind, int(v.rotated))) for v in stack]
-            arranged = arrange(self.machine, extent, entries, self.trim)
-            if not isinstance(arranged, str):
+            arranged = self._arranged(extent, entries)
+            if arranged is not None:
                 break
-            caps[stack.pop().kind] += 1
+            wish.caps[stack.pop().kind] += 1
         else:
-            return self._rest(piece, corner, axis, stages, values, caps, grain)
-        children: list[Node] = []
-        for (place, at), index in zip(
-            self._places(arranged, extent, corner, axis), arranged.order, strict=True
-        ):
-            sub = _piece(axis, arranged.extent_of(place), piece.across(axis))
-            children.append(self._part(sub, at, stack[index], caps))
-        return self._close(piece, corner, axis, stages, entries, arranged, children, values, caps, grain)
+            return self._rest(region, axis, stages, wish)
+        children: list[Node] = [
+            self._part(region.part(axis, at, made), stack[index], wish)
+            for index, at, made in _places(arranged)
+        ]
+        return self._close(region, axis, stages, _Made(entries, arranged, children), wish)
 
-    def _part(self, piece: Piece, corner: tuple[Length, Length], v: Variant, caps: list[int]) -> Leaf:
+    def _part(self, region: Region, v: Variant, wish: Wish) -> Leaf:
         """A part where its edges and its tolerance allow it; scrap otherwise, and the part given back."""
         kind = self.kinds[v.kind]
-        leaf = Leaf(
-            "part",
-            corner[0],
-            corner[1],
-            piece.x.size,
-            piece.y.size,
-            kind.ref,
-            v.rotated != kind.swapped,
-        )
-        if isinstance(rules.walk(self.machine, leaf, piece, self.parts, self.trim), str):
-            caps[v.kind] += 1
-            return self.waste("scrap", corner, piece.x.size, piece.y.size)
+        size = region.piece.x.size, region.piece.y.size
+        leaf = Leaf("part", region.x, region.y, *size, kind.ref, v.rotated != kind.swapped)
+        if (size != (v.dx, v.dy)) or isinstance(
+            rules.walk(self.machine, leaf, region.piece, self.parts, self.trim), str
+        ):
+            wish.caps[v.kind] += 1
+            return self.waste("scrap", region)
         return leaf
 
-    def _places(
-        self, arranged: Arranged, extent: Extent, corner: tuple[Length, Length], axis: Axis
-    ) -> Iterator[tuple[int, tuple[Length, Length]]]:
-        """Place in the order, and corner, of each entry."""
-        at = (corner[0] if axis == "x" else corner[1]) + arranged.trim
-        for place in range(len(arranged.order)):
-            yield place, ((at, corner[1]) if axis == "x" else (corner[0], at))
-            at += arranged.extent_of(place).size
+    def _arranged(self, extent: Extent, entries: list[Entry], rest: Entry | None = None) -> Arranged | None:
+        self.filler.steps += 50 + 10 * len(entries)
+        arranged = arrange(self.machine, extent, entries, self.trim, rest)
+        return None if isinstance(arranged, str) else arranged
 
-    def _close(
-        self,
-        piece: Piece,
-        corner: tuple[Length, Length],
-        axis: Axis,
-        stages: int,
-        entries: list[Entry],
-        arranged: Arranged,
-        children: list[Node],
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> Node:
+    def _close(self, region: Region, axis: Axis, stages: int, level: _Made, wish: Wish) -> Node:
         """A split from its parts: the trim first, the children, and the rest, filled if it can be."""
-        extent, across = piece.along(axis), piece.across(axis)
-        start = corner[0] if axis == "x" else corner[1]
+        arranged = level.arranged
+        extent = region.piece.along(axis)
         nodes: list[Node] = []
         if arranged.trim:
-            nodes.append(
-                Leaf("trim", *corner, arranged.trim, across.size)
-                if axis == "x"
-                else Leaf("trim", *corner, across.size, arranged.trim)
-            )
-        nodes.extend(children)
+            nodes.append(self.waste("trim", region.part(axis, 0, arranged.made[0].made)))
+        nodes.extend(level.children)
         if arranged.rest:
-            at = start + extent.size - arranged.rest
-            place = len(arranged.order)
-            rest_at = (at, corner[1]) if axis == "x" else (corner[0], at)
-            rest_piece = _piece(axis, arranged.extent_of(place), across)
-            before = list(caps)
-            rest = self._rest(rest_piece, rest_at, axis, stages - 1, values, caps, grain)
+            made = arranged.extent_of(len(arranged.order))
+            beyond = region.part(axis, extent.size - arranged.rest, made)
+            before = list(wish.caps)
+            rest = self._rest(beyond, axis, stages - 1, wish)
             if isinstance(rest, Split):
                 entry = Entry(
                     arranged.rest,
@@ -238,37 +179,47 @@ class Builder:
                     rules.needs_good_edges(rest, axis),
                     (),
                 )
-                ordered = [entries[i] for i in arranged.order]
-                again = arrange(self.machine, extent, ordered, self.trim, entry)
-                if isinstance(again, str) or again.order != tuple(range(len(ordered))):
-                    caps[:] = before
-                    rest = self.waste("scrap", rest_at, rest_piece.x.size, rest_piece.y.size)
+                ordered = [level.entries[i] for i in arranged.order]
+                again = self._arranged(extent, ordered, entry)
+                if again is None or again.order != tuple(range(len(ordered))):
+                    wish.caps[:] = before
+                    rest = self.waste("scrap", beyond)
             nodes.append(rest)
         if len(nodes) == 1:
             return nodes[0]
-        return Split(axis, corner[0], corner[1], piece.x.size, piece.y.size, tuple(nodes))
+        piece = region.piece
+        return Split(axis, region.x, region.y, piece.x.size, piece.y.size, tuple(nodes))
 
-    def _rest(
-        self,
-        piece: Piece,
-        corner: tuple[Length, Length],
-        axis: Axis,
-        stages: int,
-        values: Sequence[int],
-        caps: list[int],
-        grain: Grain,
-    ) -> Node:
+    def _rest(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node:
         """What is left beside the items of a level along `axis`: cut the other way, or waste."""
-        dx, dy = piece.x.size, piece.y.size
-        if stages >= 1 and any(caps[v.kind] > 0 and v.dx <= dx and v.dy <= dy for v in self.filler.variants):
-            node = self.fill(piece, corner, OTHER[axis], stages, values, caps, grain)
-            if node is not None:
-                return node
-        return self.waste("scrap", corner, dx, dy)
+        dx, dy = region.piece.x.size, region.piece.y.size
+        if stages >= 1:
+            caps, values = wish.caps, wish.values
+            for v in self.filler.variants:
+                if v.dx <= dx and v.dy <= dy and caps[v.kind] > 0 and values[v.kind] > 0:
+                    node = self.fill(region, OTHER[axis], stages, wish)
+                    if node is not None:
+                        return node
+                    break
+        return self.waste("scrap", region)
 
 
-def _piece(axis: Axis, along: Extent, across: Extent) -> Piece:
-    return Piece(along, across) if axis == "x" else Piece(across, along)
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """A level as far as it is built: its entries, how they are arranged, and their nodes in that order."""
+
+    entries: list[Entry]
+    arranged: Arranged
+    children: list[Node]
+
+
+def _places(arranged: Arranged) -> Iterator[tuple[int, Length, Extent]]:
+    """Entry, offset from the near end, and what becomes of it, in the order of cutting."""
+    at = arranged.trim
+    for place, index in enumerate(arranged.order):
+        made = arranged.extent_of(place)
+        yield index, at, made
+        at += made.size
 
 
 def _strip_entry(strip: Strip, axis: Axis) -> Entry:
