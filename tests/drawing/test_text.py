@@ -110,6 +110,28 @@ def test_a_front_stop_says_what_stays_in_front() -> None:
     assert "turn it end for end: the edge just cut in front, against the stop; 900 stays in front" in text
 
 
+def test_after_a_front_stop_the_rest_has_the_edge_just_cut() -> None:
+    text = program_text(made((("PANEL", 900), ("PANEL", 900))))
+    assert "as it lies: the edge just cut in front, against the stop; 900 stays in front" in text
+
+
+def test_a_turned_piece_has_another_edge_than_the_one_just_cut() -> None:
+    plan = made()
+    cross = Split(
+        "x",
+        0,
+        mm(5),
+        mm(2500),
+        mm(1245),
+        (Leaf("trim", 0, mm(5), mm(5), mm(1245)), Leaf("scrap", mm(5), mm(5), mm(2495), mm(1245))),
+    )
+    tree = Split("y", 0, 0, mm(2500), mm(1250), (Leaf("trim", 0, 0, mm(2500), mm(5)), cross))
+    layouts = (replace(plan.layouts[0], tree=tree),)
+    program = write_program(SHEAR, STEEL, layouts, {}, {"SH-4": SHEET}, Options(), SHEAR.cutting_length)
+    text = program_text(replace(plan, layouts=layouts, program=program))
+    assert "turn it a quarter: the short mill edge to the back gauge" in text
+
+
 def test_heats_are_marked_before_the_cut_and_only_where_the_stock_has_one() -> None:
     with_heat = program_text(made(), heats={"SH-4": "H123"})
     assert with_heat.count("heat H123 on each") == 2

@@ -12,7 +12,8 @@ def task(gauge: int, group: int, level: int = 0, needs: tuple[int, ...] = (), *,
 
 
 def test_a_level_is_finished_before_the_next_begins() -> None:
-    tasks = [task(500, 0), task(300, 1, level=1, needs=(0,)), task(400, 0, needs=(0,))]
+    # Even where the deeper step would find the gauge already set.
+    tasks = [task(500, 0), task(500, 1, level=1, needs=(0,)), task(400, 0, needs=(0,))]
     assert in_order(tasks) == (0, 2, 1)
 
 
@@ -32,6 +33,11 @@ def test_equal_values_of_different_pieces_follow_each_other() -> None:
 
 def test_trims_come_first_where_the_gauge_must_move_anyway() -> None:
     assert in_order([task(300, 0), task(500, 1, trim=True)]) == (1, 0)
+
+
+def test_a_gauge_that_stands_already_goes_before_a_trim_that_moves_it() -> None:
+    tasks = [task(300, 0, trim=True), task(500, 1, needs=(0,), trim=True), task(300, 2, needs=(0,))]
+    assert in_order(tasks) == (0, 2, 1)
 
 
 def test_the_piece_at_the_blade_goes_on() -> None:

@@ -99,6 +99,20 @@ def test_the_summary_counts_what_was_counted_by_hand(shear: Machine, steel: Mate
     assert summary.material_cost == 80.0
 
 
+def test_the_minutes_are_those_summed_by_hand(shear: Machine, steel: Material) -> None:
+    order = Order("W", shear, (steel,), tuple(PARTS.values()), (SHEET,))
+    setup = 180
+    loading = 60 + 120  # 73.6 kg by crane; the sheet then lies at the blade for step 2 as well
+    gauge = (2 + 9.95) + (2 + 2.95) + (2 + 2.95) + (2 + 5.95)  # from 1000 to 5, 300, 5, 600 at 100 mm/s
+    placing = (1 + 2 + 2 + 8) * 8
+    turns = 2 * 10
+    # Travel: 77 of 93 mm at 2500, 27 of 93 at 600 (length · tan 1.5° + thickness + 8, whole mm upwards).
+    strokes = 3 * (3 * 77 + 5 * 27) / 93
+    collecting = 2 * 30  # strips and parts; trims lie until later
+    by_hand = setup + loading + gauge + placing + turns + strokes + collecting
+    assert summarise(order, (layout(),), written(shear, steel)).minutes == pytest.approx(by_hand / 60)
+
+
 def test_equal_sheets_run_through_each_setting_together(shear: Machine, steel: Material) -> None:
     steps = written(shear, steel, repeat=3)
     assert [step.gauge for step in steps] == [mm(5), mm(300), mm(5), mm(600)]

@@ -82,6 +82,39 @@ def test_pieces_with_equal_contents_share_a_name_wherever_they_come_from(
     assert (steps[3].pieces, steps[3].gang, steps[3].strokes) == (2, 2, 1)
 
 
+def test_pieces_with_other_edges_do_not_share_a_name(shear: Machine, steel: Material) -> None:
+    # The strip at the far side keeps a mill edge along it.
+    def strip(y: float) -> Split:
+        return split("x", leaf("trim", 0, y, 5, 200), leaf("scrap", 5, y, 795, 200))
+
+    tree = split("y", leaf("trim", 0, 0, 800, 5), strip(5), strip(205))
+    steps = written(shear, steel, tree, edges="mill")
+    assert [step.pieces for step in steps] == [1, 1, 1, 1]
+    assert len({step.piece for step in steps}) == 4
+
+
+def test_a_group_waits_for_its_deepest_member(shear: Machine, steel: Material) -> None:
+    # The same piece comes from the first level and, by way of a wider piece, from the third.
+    def small(x: float, y: float) -> Split:
+        return split("y", leaf("part", x, y, 200, 300, "A"), leaf("scrap", x, y + 300, 200, 100))
+
+    narrow = split("x", small(200, 0), leaf("scrap", 400, 0, 100, 400))
+    wide = split("y", narrow, leaf("scrap", 200, 400, 300, 50))
+    other = split("y", leaf("part", 500, 0, 90, 350, "B"), leaf("scrap", 500, 350, 90, 100))
+    first = split("y", split("x", small(0, 0)), leaf("scrap", 0, 400, 200, 50))
+    steps = written(shear, steel, split("x", first, wide, other, leaf("scrap", 590, 0, 110, 450)))
+    last = steps[-1]
+    assert (last.pieces, last.drops[0].ref) == (2, "A")
+
+
+def test_a_trim_is_cut_with_relief_however_deep_it_is(shear: Machine, steel: Material) -> None:
+    tree = split("y", leaf("trim", 0, 0, 800, 200), leaf("scrap", 0, 200, 800, 300))
+    (trim,) = written(shear, steel, tree, edges="mill")
+    plain = split("y", leaf("scrap", 0, 0, 800, 200), leaf("scrap", 0, 200, 800, 300))
+    (scrap,) = written(shear, steel, plain)
+    assert (trim.settings.relief, scrap.settings.relief) == (True, False)
+
+
 def test_a_cut_on_a_mill_edge_stands_alone(shear: Machine, steel: Material) -> None:
     tree = split("y", leaf("trim", 0, 0, 900, 5), leaf("scrap", 0, 5, 900, 5), leaf("scrap", 0, 10, 900, 690))
     steps = written(shear, steel, tree, edges="mill")
