@@ -63,33 +63,25 @@ class Moment(fields.AwareDateTime):
         return super()._deserialize(value, attr, data, **kwargs)
 
 
+def _moment(value: str) -> None:
+    Moment().deserialize(value)
+
+
 class EventSchema(Document):
     """The envelope of an event. `payload` is checked by :func:`payload_errors`, after the chain.
 
     ``happened_at`` is the station's clock as it was read; it stays text so that the hash holds.
     """
 
-    event_id = Text(required=True)
+    event_id = Text(required=True, also=_UUID)
     station = Text(required=True, most=60)
-    epoch = Text(required=True)
+    epoch = Text(required=True, also=_UUID)
     seq = JsonInt(required=True, validate=between(1, 2**53))
-    happened_at = Text(required=True, most=40)
+    happened_at = Text(required=True, most=40, also=_moment)
     type = Text(required=True, most=40)
     payload = fields.Dict(keys=fields.String(), required=True)
-    prev_hash = Text(required=True)
-    hash = Text(required=True)
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.fields["event_id"].validators.append(_UUID)
-        self.fields["epoch"].validators.append(_UUID)
-        self.fields["prev_hash"].validators.append(_HEX64)
-        self.fields["hash"].validators.append(_HEX64)
-        self.fields["happened_at"].validators.append(_moment)
-
-
-def _moment(value: str) -> None:
-    Moment().deserialize(value)
+    prev_hash = Text(required=True, also=_HEX64)
+    hash = Text(required=True, also=_HEX64)
 
 
 class MadePartSchema(Document):
@@ -245,7 +237,12 @@ class PushSchema(Document):
     """A run of events from one station, in order and without holes."""
 
     station = Text(required=True, most=60)
-    sent_at = Text(required=True, most=40, metadata={"description": "the station's clock when sending"})
+    sent_at = Text(
+        required=True,
+        most=40,
+        also=_moment,
+        metadata={"description": "the station's clock when sending"},
+    )
     events = Many(Inner(EventSchema), required=True, most=MOST_EVENTS)
 
 

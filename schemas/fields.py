@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any, ClassVar, TypeAlias, cast
@@ -111,11 +111,17 @@ class Text(fields.String):
         "invalid_utf8": "text in UTF-8 is wanted",
     }
 
-    def __init__(self, *, least: int = 1, most: int = TEXT_LIMIT, **kwargs: Any) -> None:
-        checks = [
-            validate.Length(min=least, max=most, error=f"{least} to {most} characters are wanted"),
-        ]
-        super().__init__(validate=[*checks, _one_line], **kwargs)
+    def __init__(
+        self,
+        *,
+        least: int = 1,
+        most: int = TEXT_LIMIT,
+        also: Callable[[str], Any] | None = None,
+        **kwargs: Any,
+    ) -> None:
+        length = validate.Length(min=least, max=most, error=f"{least} to {most} characters are wanted")
+        more = [] if also is None else [also]
+        super().__init__(validate=[length, _one_line, *more], **kwargs)
 
 
 def _one_line(value: str) -> None:
@@ -130,8 +136,7 @@ class Name(Text):
     """The id of a record: letters, digits, dot, dash and underscore, so that it can stand in a path."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(most=60, **kwargs)
-        self.validators.append(_plain_name)
+        super().__init__(most=60, also=_plain_name, **kwargs)
 
 
 def _plain_name(value: str) -> None:

@@ -51,11 +51,7 @@ class SiteSchema(Record):
     makes = Site
     id = Name(required=True)
     name = Text(required=True)
-    time_zone = Text(required=True, most=60)
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.fields["time_zone"].validators.append(_time_zone)
+    time_zone = Text(required=True, most=60, also=_time_zone)
 
 
 @dataclass(frozen=True, slots=True)

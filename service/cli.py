@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import click
-from waitress.server import create_server
+from waitress.server import create_server  # type: ignore[import-untyped]
 
 from schemas.problems import FieldError, WireError
 from schemas.tokens import SCOPES, TokenRequestSchema

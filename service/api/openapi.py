@@ -37,9 +37,9 @@ def openapi_document(operations: Iterable[Operation]) -> dict[str, Any]:
         info={"description": _ABOUT},
         plugins=[plugin],
     )
-    assert plugin.converter is not None
-    plugin.converter.add_attribute_function(_length)
-    plugin.converter.add_attribute_function(_machine)
+    converter: Any = plugin.converter
+    converter.add_attribute_function(_length)
+    converter.add_attribute_function(_machine)
     spec.components.security_scheme(
         "bearer",
         {

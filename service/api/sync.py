@@ -13,7 +13,7 @@ from schemas.fields import Document, JsonInt, Text, between
 from schemas.problems import FORK, GAP, FieldError, pointer
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
-from service.api.problems import ProblemError, field_problem, forbidden, not_found, not_valid
+from service.api.problems import ProblemError, forbidden, not_found, not_valid
 from service.store import events, held, records
 from service.store.events import BrokenChain, Fork, Reached
 
@@ -59,10 +59,7 @@ def push_events(given: Given) -> Answer:
     body, sent = given.body, given.document["events"]
     if body["station"] != station:
         raise forbidden(f"this token is that of station {station!r}, not of {body['station']!r}")
-    try:
-        sent_at = Moment().deserialize(body["sent_at"])
-    except ValueError as error:
-        raise field_problem("/sent_at", str(error.args[0])) from None
+    sent_at = Moment().deserialize(body["sent_at"])
     strangers = [
         FieldError(pointer("events", index, "station"), f"must be {station!r}, as in the push")
         for index, event in enumerate(sent)

@@ -257,7 +257,7 @@ def retry(event_row: int, now: datetime) -> Result | None:
                     site=row.site,
                     type=row.type,
                     payload=row.document["payload"],
-                    day=row.day,
+                    day=row.day or "",
                     at=row.corrected_at,
                     now=now,
                 )

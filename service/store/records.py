@@ -219,7 +219,7 @@ def changes(after: int, *, site: str | None, everything: bool = False, limit: in
 def _fitting(visible: Any, limit: int) -> int:
     """How many of the next records, at least one, stay within the size of a page."""
     size = 0
-    sizes = Record.select(fn.LENGTH(Record.document)).where(visible).order_by(Record.position)
+    sizes: Any = Record.select(fn.LENGTH(Record.document)).where(visible).order_by(Record.position)
     for count, (length,) in enumerate(sizes.limit(limit).tuples()):
         size += length
         if count and size > PAGE_LETTERS:

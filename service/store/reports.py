@@ -101,7 +101,7 @@ def report(
     """
     columns = [Tally.site, Tally.machine, Tally.material, Tally.thickness, Tally.reason, Tally.day]
     sums = [fn.SUM(getattr(Tally, measure)).alias(measure) for measure in MEASURES]
-    query = Tally.select(*columns, *sums).group_by(*columns)
+    query: Any = Tally.select(*columns, *sums).group_by(*columns)
     if from_day is not None:
         query = query.where(Tally.day >= from_day.isoformat())
     if to_day is not None:
