@@ -163,6 +163,8 @@ def _numbered(found: Found, group: _Group, first: int) -> tuple[Layout, ...]:
 
 def _added(bounds: list[Bound], summary: Summary) -> Bound:
     """The bound of the whole: materials and thicknesses do not share stock, so bounds add up."""
+    # A group in which nothing was placed bounds nothing, and its unpriced stock is not paid for.
+    bounds = [bound for bound in bounds if bound.pieces] or bounds[:1]
     if len(bounds) == 1:
         return bounds[0]
     costs = [bound.cost for bound in bounds]
