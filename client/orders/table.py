@@ -49,8 +49,8 @@ class Table:
     notes: tuple[str, ...]
 
 
-def read_bytes(path: Path, most: int = MOST_BYTES) -> bytes:
-    """A whole file.
+def read_bytes(path: Path) -> bytes:
+    """A whole file, at most :data:`MOST_BYTES`.
 
     Raises
     ------
@@ -59,11 +59,11 @@ def read_bytes(path: Path, most: int = MOST_BYTES) -> bytes:
     """
     try:
         with path.open("rb") as source:
-            data = source.read(most + 1)
+            data = source.read(MOST_BYTES + 1)
     except OSError as error:
         raise InputWrong(f"{path} cannot be read: {error.strerror}") from error
-    if len(data) > most:
-        raise InputWrong(f"{path} is larger than {most // 1024 // 1024} MB; split the order")
+    if len(data) > MOST_BYTES:
+        raise InputWrong(f"{path} is larger than {MOST_BYTES // 1024 // 1024} MB; split the order")
     if not data.strip():
         raise InputWrong(f"{path} is empty")
     return data
@@ -87,8 +87,10 @@ def read_json(path: Path) -> Any:
         raise InputWrong(
             f"{path}, line {error.lineno}, column {error.colno}: this is not JSON ({error.msg})"
         ) from error
-    except (ValueError, RecursionError) as error:
-        raise InputWrong(f"{path}: {error or 'too deeply nested'}") from error
+    except RecursionError as error:
+        raise InputWrong(f"{path}: lists and objects are too deeply nested") from error
+    except ValueError as error:
+        raise InputWrong(f"{path}: {error}") from error
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

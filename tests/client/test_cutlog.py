@@ -1,0 +1,228 @@
+import json
+
+import pytest
+
+from client import cutlog
+from client.cutlog import PartMade, Sheet
+from client.errors import InputWrong
+from client.planning import plan_here
+from client.workstation import workstation_at
+from service.engine.quantities import mm
+
+
+@pytest.fixture
+def planned(stocked, order_document):
+    return plan_here(stocked, order_document)
+
+
+def payloads(station, kind):
+    return [one.event["payload"] for one in station.outbox.all_events() if one.type == kind]
+
+
+def log_all(station, kept):
+    for step in kept.plan.program:
+        cutlog.log_step(station, kept.id, step.number, operator="ab")
+
+
+def test_mass_is_kept_over_a_whole_plan(stocked, planned):
+    # Conservation of mass: what is taken is what parts, scrap, trims and offcuts weigh together.
+    log_all(stocked, planned)
+    taken = sum(one["mass_kg"] for one in payloads(stocked, "stock.taken"))
+    parts = sum(p["mass_kg"] for one in payloads(stocked, "cuts.made") for p in one["parts"])
+    scrap = sum(one["mass_kg"] for one in payloads(stocked, "scrap.made"))
+    offcuts = sum(one["mass_kg"] for one in payloads(stocked, "offcut.stored"))
+    assert taken == pytest.approx(parts + scrap + offcuts, abs=0.01)
+
+
+def test_a_sheet_weighs_what_the_handbook_says(stocked, planned):
+    # 7.85 kg/m² for each mm of steel (EN 10025-1 / trade tables, from memory): 2.5 · 1.25 · 3 · 7.85 = 73.59.
+    log_all(stocked, planned)
+    taken = payloads(stocked, "stock.taken")
+    assert sum(one["quantity"] for one in taken) == planned.plan.summary.sheets
+    assert taken[0]["mass_kg"] / taken[0]["quantity"] == pytest.approx(73.59, abs=0.01)
+
+
+def test_every_part_of_the_plan_is_logged_once(stocked, planned, order_document):
+    log_all(stocked, planned)
+    made = {}
+    for one in payloads(stocked, "cuts.made"):
+        for part in one["parts"]:
+            made[part["ref"]] = made.get(part["ref"], 0) + part["quantity"]
+            assert part["order_ref"] == "W-1042"
+    assert made == {part["ref"]: part["quantity"] for part in order_document["parts"]}
+
+
+def test_strokes_and_metres_are_those_of_the_plan(stocked, planned):
+    log_all(stocked, planned)
+    cuts = payloads(stocked, "cuts.made")
+    assert sum(one["strokes"] for one in cuts) == planned.plan.summary.strokes
+    metres = sum(one["strokes"] * one["cut_length_mm"] for one in cuts) / 1000
+    assert metres == pytest.approx(planned.plan.summary.cut_metres, rel=1e-9)
+
+
+def test_wear_counts_by_the_square_of_thickness_or_whatever_the_engine_says(stocked, planned):
+    from service.engine.wear.metres import equivalent_metres
+
+    log_all(stocked, planned)
+    machine, material = planned.order.machine, planned.order.material("S235JR")
+    for one in payloads(stocked, "cuts.made"):
+        metres = one["strokes"] * one["cut_length_mm"] / 1000
+        assert one["equivalent_m"] == pytest.approx(equivalent_metres(machine, material, 300, metres), abs=1e-6)
+
+
+def test_trims_and_leftovers_have_their_reasons(stocked, planned):
+    log_all(stocked, planned)
+    leaves = {
+        (out.kind, step.number)
+        for step in planned.plan.program
+        for out in (*step.drops, *step.remainders)
+        if out.kind in {"trim", "scrap"}
+    }
+    logged = {
+        ("trim" if one["reason"] == "trim" else "scrap", one["step"]) for one in payloads(stocked, "scrap.made")
+    }
+    assert logged == leaves
+    assert {one["reason"] for one in payloads(stocked, "scrap.made")} <= {"trim", "leftover"}
+
+
+def test_the_rack_shows_at_once_what_was_taken_and_stored(stocked, planned):
+    log_all(stocked, planned)
+    rack = {item.ref: item for item in stocked.rack()}
+    assert rack["SH-A"].quantity == 8 - planned.plan.summary.sheets
+    stored = payloads(stocked, "offcut.stored")
+    assert stored, "this order leaves an offcut"
+    for one in stored:
+        item = rack[one["ref"]]
+        assert (item.kind, item.edges, item.heat) == ("offcut", "cut", "H123")
+        assert (item.length, item.width) == (mm(one["length_mm"]), mm(one["width_mm"]))
+
+
+def test_an_offcut_gets_a_name_that_can_be_written_by_hand_and_is_never_given_twice(stocked):
+    material = stocked.material("S235JR")
+    machine = stocked.machine("bench-3m")
+    names = []
+    for _ in range(3):
+        logged = cutlog.log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
+        names.append(logged.events[0].event["payload"]["ref"])
+        assert names[-1] in logged.notes[0]
+    assert len(set(names)) == 3
+    assert all(name.startswith("bench1-") and len(name) < 15 for name in names)
+    stocked.outbox.new_epoch("test")
+    logged = cutlog.log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
+    assert logged.events[0].event["payload"]["ref"].split("-")[1] != names[0].split("-")[1]
+
+
+def test_a_step_is_not_logged_beyond_its_pieces(stocked, planned):
+    cutlog.log_step(stocked, planned.id, 1)
+    with pytest.raises(InputWrong, match="--again"):
+        cutlog.log_step(stocked, planned.id, 1)
+    before = stocked.outbox.counts().pending
+    assert cutlog.log_step(stocked, planned.id, 1, again=True).events
+    assert stocked.outbox.counts().pending > before
+
+
+def gang_step(kept):
+    return next(step for step in kept.plan.program if step.pieces > 2 and step.gang > 1)
+
+
+def test_a_part_of_a_step_counts_its_own_pieces_and_strokes(stocked, planned):
+    step = gang_step(planned)
+    first = cutlog.log_step(stocked, planned.id, step.number, pieces=1)
+    cuts = [one.event["payload"] for one in first.events if one.type == "cuts.made"]
+    assert [one["strokes"] for one in cuts] == [step.repeat]
+    assert cuts[0]["cut_length_mm"] == step.along_blade / 100
+    with pytest.raises(InputWrong, match=f"at most {step.pieces - 1} are left"):
+        cutlog.log_step(stocked, planned.id, step.number, pieces=step.pieces)
+    cutlog.log_step(stocked, planned.id, step.number)
+    made = sum(p["quantity"] for one in payloads(stocked, "cuts.made") for p in one["parts"])
+    whole = sum(o.count for o in (*step.drops, *step.remainders) if o.kind == "part")
+    assert made == whole
+
+
+def test_metres_of_a_full_gang_and_of_the_rest_are_told_apart(stocked, planned):
+    step = gang_step(planned)
+    logged = cutlog.log_step(stocked, planned.id, step.number, pieces=step.gang + 1, again=True)
+    cuts = [one.event["payload"] for one in logged.events if one.type == "cuts.made"]
+    assert [one["cut_length_mm"] for one in cuts] == [step.along_blade * step.gang / 100, step.along_blade / 100]
+    assert [one["strokes"] for one in cuts] == [step.repeat, step.repeat]
+
+
+def test_a_step_whose_pieces_are_not_logged_yet_is_logged_with_a_note(stocked, planned):
+    step = next(one for one in planned.plan.program if one.number > 1)
+    logged = cutlog.log_step(stocked, planned.id, step.number)
+    assert any("is not logged yet" in note for note in logged.notes)
+
+
+def test_taking_more_than_the_records_have_is_logged_with_a_note(stocked):
+    machine = stocked.machine("bench-3m")
+    logged = cutlog.log_taken(stocked, "SH-A", 9, machine)
+    assert "count the rack" in logged.notes[0]
+    assert {item.ref: item.quantity for item in stocked.rack()}["SH-A"] == 0
+
+
+@pytest.mark.parametrize(("plan", "step", "told"), [("none", 1, "no plan is known"), (None, 99, "has no step 99")])
+def test_what_is_not_known_is_told(stocked, planned, plan, step, told):
+    with pytest.raises(InputWrong, match=told):
+        cutlog.log_step(stocked, plan or planned.id, step)
+
+
+def test_cuts_without_a_plan(stocked):
+    logged = cutlog.log_cuts(
+        stocked,
+        stocked.machine("bench-3m"),
+        stocked.material("S235JR"),
+        300,
+        125_000,
+        4,
+        parts=[PartMade("X1", 60_000, 30_000, 4)],
+        order_ref="W-7",
+        heat="H9",
+        minutes=3.5,
+        blade_edge=2,
+    )
+    made = logged.events[0].event["payload"]
+    assert (made["strokes"], made["cut_length_mm"], made["blade_edge"], made["heat"]) == (4, 1250.0, 2, "H9")
+    assert made["parts"][0]["mass_kg"] == pytest.approx(4 * 0.6 * 0.3 * 3 * 7.85, abs=1e-3)
+
+
+def test_a_cut_longer_than_the_machine_is_a_slip_of_the_pen(stocked):
+    machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
+    with pytest.raises(InputWrong, match="longer than"):
+        cutlog.log_cuts(stocked, machine, material, 300, 300_001, 1)
+    with pytest.raises(InputWrong, match="have 4 edges"):
+        cutlog.log_blade(stocked, machine, 5, "turned")
+
+
+def test_nothing_of_a_step_is_written_when_its_transaction_fails(stocked, planned, monkeypatch):
+    def cut_short(*_args):
+        raise RuntimeError("power cut")
+
+    monkeypatch.setattr(cutlog, "mark_done", cut_short)
+    with pytest.raises(RuntimeError):
+        cutlog.log_step(stocked, planned.id, 1)
+    assert stocked.outbox.counts().pending == 0
+    assert {item.ref: item.quantity for item in stocked.rack()}["SH-A"] == 8
+    monkeypatch.undo()
+    assert cutlog.log_step(stocked, planned.id, 1).events
+
+
+def test_what_was_logged_is_there_after_opening_again(home, stocked, planned):
+    log_all(stocked, planned)
+    before = [one.body for one in stocked.outbox.all_events()]
+    rack = stocked.rack()
+    stocked.close()
+    with workstation_at(home) as again:
+        assert [one.body for one in again.outbox.all_events()] == before
+        assert again.rack() == rack
+        with pytest.raises(InputWrong, match="logged already"):
+            cutlog.log_step(again, planned.id, 1)
+
+
+def test_deleting_the_cache_loses_nothing_that_was_written_down(home, stocked, planned):
+    log_all(stocked, planned)
+    count = stocked.outbox.counts().pending
+    stocked.close()
+    home.cache_file.unlink()
+    with workstation_at(home) as again:
+        assert again.outbox.counts().pending == count
+        assert json.loads(json.dumps(again.plan_document(planned.id)))["id"] == planned.id
