@@ -94,7 +94,7 @@ def test_pieces_with_other_edges_do_not_share_a_name(shear: Machine, steel: Mate
 
 
 def test_a_group_waits_for_its_deepest_member(shear: Machine, steel: Material) -> None:
-    # The same piece comes from the first level and, by way of a wider piece, from the third.
+    # The same piece comes from two levels of the layout; both are cut together once both are there.
     def small(x: float, y: float) -> Split:
         return split("y", leaf("part", x, y, 200, 300, "A"), leaf("scrap", x, y + 300, 200, 100))
 
