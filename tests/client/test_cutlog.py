@@ -60,7 +60,7 @@ def test_strokes_and_metres_are_those_of_the_plan(stocked, planned):
     assert metres == pytest.approx(planned.plan.summary.cut_metres, rel=1e-9)
 
 
-def test_wear_counts_by_the_square_of_thickness_or_whatever_the_engine_says(stocked, planned):
+def test_wear_is_reckoned_by_the_engine_for_the_metres_cut(stocked, planned):
     from service.engine.wear.metres import equivalent_metres
 
     log_all(stocked, planned)
