@@ -213,3 +213,52 @@ def test_an_offset_of_the_gauge_does_not_matter_where_it_does_not_gauge():
     settings = set_for(drop_depth=100_000, measured_offset=-30, gauging="marked line")
     assert codes(settings, "stop") == []
     assert "gauge-corrected" not in codes(settings, "note")
+
+
+def test_a_stroke_worked_by_hand():
+    # 2500 mm · tan 1.5° = 65.46 mm, 3 mm thick, 5 mm opening, 3 mm overlap: 76.46, so 77 mm
+    assert stroke_for(shear(), 300, 250_000, 1.5) == 7_700
+    # 3100 mm · tan 1.5° = 81.18 mm, 6 + 5 + 3 mm: 95.18, so 96 mm at most
+    assert full_stroke(shear()) == 9_600
+
+
+@pytest.mark.parametrize(
+    ("thickness", "cut_length", "drop_depth", "relief"),
+    [
+        (100, 100_000, 5_000, True),  # twenty times longer than deep
+        (100, 99_999, 5_000, False),
+        (500, 20_000, 4_999, True),  # less deep than ten thicknesses
+        (500, 20_000, 5_000, False),
+    ],
+)
+def test_relief_comes_on_at_its_stated_defaults(thickness, cut_length, drop_depth, relief):
+    settings = set_for(thickness=thickness, cut_length=cut_length, drop_depth=drop_depth)
+    assert settings.relief is relief
+
+
+@pytest.mark.parametrize(("depth", "support"), [(30_800, False), (30_900, True)])
+def test_support_comes_on_above_five_millimetres_of_sag(depth, support):
+    # 1 mm steel sags 4.95 mm over 308 and 5.01 mm over 309; the gauge here is too coarse to matter
+    coarse = shear(back_gauge=BackGauge(500, 100_000, accuracy=100))
+    assert set_for(coarse, thickness=100, drop_depth=depth).sheet_support is support
+
+
+@pytest.mark.parametrize(
+    ("depth", "says"), [(40_000, "sags 14.1 mm"), (80_000, "more than a tenth of its depth")]
+)
+def test_a_sag_beyond_small_bending_is_not_given_in_figures(depth, says):
+    note = set_for(thickness=100, drop_depth=depth).findings[-1]
+    assert note.code == "sheet-support"
+    assert says in note.message
+
+
+@pytest.mark.parametrize("depth", [500, 100_000])
+def test_the_ends_of_the_gauges_range_can_be_set(depth):
+    assert gauge_setting(shear(), depth) == (depth, ())
+
+
+def test_a_foot_grips_only_with_its_whole_width():
+    assert gripping_feet(shear(), 12_999) == 0
+    assert gripping_feet(shear(), 13_000) == 1
+    beyond_the_arm = shear(hold_down=HoldDown(4500, (2_000, 10_000), 6000))
+    assert gripping_feet(beyond_the_arm, 20_000) == 1

@@ -247,3 +247,22 @@ def test_a_burr_that_cannot_be_is_refused(thickness, burr):
 def test_a_sheet_without_thickness_has_no_severity():
     with pytest.raises(ValueError, match="thickness"):
         severity(shear(), STEEL, 0)
+
+
+def test_places_on_the_blade_are_told_in_millimetres():
+    told = estimate(shear(), [cut(50_000, start=20_000)], days=1).findings[0]
+    assert "200 to 700 mm from the squaring arm" in told.message
+    with pytest.raises(ValueError, match="from 2500 to 3500 mm; the blade from 0 to 3000 mm"):
+        edge_use(shear(), [cut(100_000, start=250_000)])
+    with pytest.raises(ValueError, match="0 to 3 are possible"):
+        estimate(shear(), [cut()], days=1, edges_unused=4)
+
+
+def test_a_cut_begins_at_the_squaring_arm_unless_said_otherwise():
+    assert WearCut(STEEL, 300, 1000, 1).start == 0
+
+
+def test_a_date_too_far_off_to_name_is_left_out():
+    rare = estimate(shear(), [cut(strokes=1)], days=30, today=date(2026, 1, 1))
+    assert rare.days_left > 365 * 200
+    assert rare.turn_on is None
