@@ -124,6 +124,7 @@ def _check_summary(plan: Plan, replay: Replay, used: _Used, faults: Faults) -> N
         "parts": sum(replay.parts.values()),
         "strokes": sum(step.strokes for step in program),
         "gauge_moves": _changes([(step.gauging, step.gauge) for step in program]),
+        "turns": sum(step.turn != "none" for step in program),
         "settings_changes": _changes([(step.gap, step.rake_deg) for step in program]),
     }
     for name, counted in counts.items():

@@ -180,6 +180,9 @@ class Replay:
     def _cut(self, step: Cut, lots: list[tuple[Lot, int]], where: str) -> None:
         shear, faults, axis = self.plan.shear, self.faults, step.axis
         accuracy = error_of(shear, step)
+        if step.edge_state == "mill":
+            # A mill edge is not straight: what the trim is meant to take off is how far one can be out.
+            accuracy += self.plan.wishes.trim
         drop_measured = step.measured == "drop"
         drop_end = step.edge_end if drop_measured else _OTHER[step.edge_end]
         drop_size = step.gauge if drop_measured else step.depth - step.gauge

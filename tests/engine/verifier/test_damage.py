@@ -219,6 +219,46 @@ def gauge_coarser_than_class_m_allows(plan: Document) -> None:
     machine(plan)["back_gauge"]["accuracy_mm"] = 0.51
 
 
+@damage("tolerance")
+def strips_gauged_from_the_mill_edge_and_trimmed_afterwards(plan: Document) -> None:
+    """A strip of 305 off the mill edge, trimmed by 5, is 300 only as far as the mill edge is straight."""
+    strip = split(
+        "y",
+        0.0,
+        0.0,
+        2500.0,
+        305.0,
+        [
+            leaf("trim", 0.0, 0.0, 2500.0, 5.0),
+            split(
+                "x",
+                0.0,
+                5.0,
+                2500.0,
+                300.0,
+                [
+                    leaf("trim", 0.0, 5.0, 5.0, 300.0),
+                    *(leaf("part", 5.0 + 600.0 * i, 5.0, 600.0, 300.0, "P1") for i in range(4)),
+                    leaf("scrap", 2405.0, 5.0, 95.0, 300.0),
+                ],
+            ),
+        ],
+    )
+    rest = leaf("offcut", 0.0, 305.0, 2500.0, 945.0)
+    plan["layouts"][0].update(tree=split("y", 0.0, 0.0, 2500.0, 1250.0, [strip, rest]), placements=None)
+    part(plan)["quantity"] = 4
+    first, second, third, fourth = plan["program"]
+    first.update(gauge_mm=305.0, drop_to=[goes("piece", "1a", 2500.0, 305.0, 1)])
+    first.update(remainder_to=[goes("offcut", None, 2500.0, 945.0, 1)])
+    second.update(depth_mm=305.0, edge_state="mill", gauge_mm=5.0, repeat=1, strokes=1, piece_kg=17.956875)
+    second.update(lift="one person", drop_to=[goes("trim", None, 2500.0, 5.0, 1)])
+    second.update(remainder_to=[goes("piece", "1b", 2500.0, 300.0, 1)])
+    for one in (third, fourth):
+        one.update(pieces=1, gang=1)
+        for way in (*one["drop_to"], *one["remainder_to"]):
+            way["count"] //= 2
+
+
 @damage("cutting-length")
 def two_side_by_side_longer_than_the_blade(plan: Document) -> None:
     machine(plan)["cutting_length_mm"] = 2500.0
@@ -267,6 +307,11 @@ def one_turn_too_many(plan: Document) -> None:
 @damage("summary")
 def strokes_of_the_summary_wrong(plan: Document) -> None:
     plan["summary"]["strokes"] = 9
+
+
+@damage("summary")
+def turns_of_the_summary_wrong(plan: Document) -> None:
+    plan["summary"]["turns"] = 2
 
 
 @damage("summary")
@@ -579,6 +624,7 @@ def test_sheets_may_be_cut_one_after_the_other() -> None:
     summary = plan["summary"]
     for name in ("sheets", "parts", "strokes", "gauge_moves", "parts_kg", "scrap_kg", "cut_metres"):
         summary[name] *= 2
+    summary["turns"] = 2
     for name in ("stock", "parts", "offcut", "scrap"):
         summary[f"{name}_area_mm2"] *= 2
     plan["bound"].update(pieces=2, area_mm2=6250000.0)

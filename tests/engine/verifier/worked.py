@@ -204,7 +204,7 @@ def worked_plan() -> dict[str, Any]:
                 "strokes": 8,
                 "gauge_moves": 4,
                 "settings_changes": 1,
-                "turns": 2,
+                "turns": 1,
                 "minutes": 12.0,
                 "material_cost": None,
                 "time_cost": 12.0,
