@@ -1,0 +1,111 @@
+"""The ways to gauge a cut, each on one offcut, and what accuracy each leaves (trade primer, own example).
+
+The offcut is 1000 × 500 with cut edges, up to 0.5 mm larger than that. One part 600 × 500 is cut from it,
+so 0.5 mm is what its width carries in any case. Back gauge ±0.1, front stops ±0.3, marked line ±0.6.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from service.engine.verifier import verify
+from tests.engine.verifier.worked import goes, leaf, leaves, split, step, worked_plan
+
+PART = goes("part", "P1", 600.0, 500.0, 1)
+REST = goes("offcut", None, 400.0, 500.0, 1)
+
+
+def offcut_plan(tolerance_mm: float, **gauged: Any) -> dict[str, Any]:
+    """One cut, or none when nothing is said of it."""
+    plan = worked_plan()
+    order = plan["order"]
+    order["machine"].update(
+        front_stops={"low_mm": 200.0, "high_mm": 800.0, "accuracy_mm": 0.3}, marked_line_accuracy_mm=0.6
+    )
+    order["stock"][0].update(
+        length=1000.0, width=500.0, kind="offcut", edges="cut", oversize=0.5, price=12.0, quantity=1
+    )
+    order["parts"][0].update(width=500.0, quantity=1)
+    order["parts"][0]["tolerance"].update(minus=tolerance_mm, plus=tolerance_mm)
+    tree = split(
+        "x",
+        0.0,
+        0.0,
+        1000.0,
+        500.0,
+        [leaf("part", 0.0, 0.0, 600.0, 500.0, "P1"), leaf("offcut", 600.0, 0.0, 400.0, 500.0)],
+    )
+    plan["layouts"][0].update(tree=tree, placements=leaves(tree))
+    cut = step(1, "1", 1, 500.0, 1000.0, "x", 600.0, piece_kg=11.775, lift="one person")
+    plan["program"] = [{**cut, **gauged}]
+    plan["bound"].update(area_mm2=500000.0, cost=12.0)
+    plan["summary"].update(
+        sheets=0, offcuts_used=1, parts=1, stock_area_mm2=500000.0, parts_area_mm2=300000.0,
+        offcut_area_mm2=200000.0, scrap_area_mm2=0.0, utilisation=1.0, parts_kg=7.065, scrap_kg=0.0,
+        cut_metres=0.5, strokes=1, gauge_moves=1, settings_changes=1, turns=0, material_cost=12.0,
+    )  # fmt: skip
+    return plan
+
+
+DROP_PART: dict[str, Any] = {"drop_to": [PART], "remainder_to": [REST]}
+HELD_PART: dict[str, Any] = {"drop_to": [REST], "remainder_to": [PART]}
+WAYS: dict[str, tuple[dict[str, Any], float]] = {
+    "back gauge": (DROP_PART, 0.5),
+    "back gauge from the far end": ({**HELD_PART, "gauge_mm": 400.0, "edge_end": "far"}, 0.6),
+    "front stop": ({**HELD_PART, "gauging": "front stop", "measured": "remainder"}, 0.5),
+    "marked line, part falls": ({**DROP_PART, "gauging": "marked line"}, 0.6),
+    "marked line, part is held": ({**HELD_PART, "gauging": "marked line", "measured": "remainder"}, 0.6),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_each_way_of_gauging_holds_its_own_tolerance(way: str) -> None:
+    gauged, finest = WAYS[way]
+    assert verify(offcut_plan(finest, **gauged)).faults == ()
+    assert verify(offcut_plan(finest - 0.01, **gauged)).codes() == ("tolerance",)
+
+
+def test_a_front_stop_outside_its_range_is_found() -> None:
+    plan = offcut_plan(1.0, **WAYS["front stop"][0])
+    plan["order"]["machine"]["front_stops"]["high_mm"] = 599.99
+    assert verify(plan).codes() == ("gauge-range",)
+
+
+def test_a_piece_is_held_by_its_remainder_whatever_side_is_measured() -> None:
+    for way, held in (("front stop", 600.0), ("marked line, part falls", 400.0)):
+        plan = offcut_plan(1.0, **WAYS[way][0])
+        plan["order"]["machine"]["hold_down"]["clamping_depth_mm"] = held
+        assert verify(plan).faults == ()
+        plan["order"]["machine"]["hold_down"]["clamping_depth_mm"] = held + 0.01
+        assert verify(plan).codes() == ("not-held",)
+
+
+def test_a_remainder_cannot_be_cut_twice_to_one_size() -> None:
+    plan = offcut_plan(1.0, **WAYS["front stop"][0])
+    plan["program"][0]["repeat"] = 2
+    assert "measured-side" in verify(plan).codes()
+
+
+def whole_offcut(**part: Any) -> dict[str, Any]:
+    """A part that is the offcut as it lies in the rack: nothing is cut."""
+    plan = offcut_plan(0.5)
+    plan["order"]["parts"][0].update(length=1000.0, **part)
+    tree = leaf("part", 0.0, 0.0, 1000.0, 500.0, "P1")
+    plan["layouts"][0].update(tree=tree, placements=[tree])
+    plan["program"] = []
+    plan["summary"].update(
+        parts_area_mm2=500000.0, offcut_area_mm2=0.0, parts_kg=11.775, cut_metres=0.0, strokes=0,
+        gauge_moves=0, settings_changes=0,
+    )  # fmt: skip
+    return plan
+
+
+def test_a_piece_that_is_wanted_as_it_is_needs_no_cut() -> None:
+    assert verify(whole_offcut()).faults == ()
+    mill = whole_offcut()
+    mill["order"]["stock"][0]["edges"] = "mill"
+    assert verify(mill).codes() == ("mill-edge",)
+    tight = whole_offcut(tolerance={"class": "m", "minus": 0.49, "plus": 0.49})
+    assert verify(tight).codes() == ("tolerance",)
