@@ -1,116 +1,213 @@
 """How good the material use can be at best: lower bounds that hold whatever the method.
 
-Each function states why it holds. Lengths are whole hundredths of a millimetre, areas their squares.
+Each function states why it holds. All take the ideal case (no clamping, any number of stages), so
+that they hold for every machine. Lengths are whole hundredths of a millimetre, areas their squares.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
+from service.engine.layout.dual import Measure, measures
 from service.engine.layout.job import Division, Job
 from service.engine.layout.kinds import Kind, kinds_of
+from service.engine.layout.prices import price_bound
 from service.engine.layout.stock import StockType, price_scale, stock_types
 from service.engine.plan import Bound
+from service.engine.quantities import Length
 
 _PER_MM2 = 10_000
 
 
-def usable_area(stock: StockType, trim: int) -> int:
-    """The area of a stock piece that can become parts.
+@dataclass(frozen=True, slots=True)
+class Least:
+    """Least pieces, area [(0.01 mm)²] and cost (in the unit of the stock types), and by which argument."""
+
+    pieces: int
+    area: int
+    cost: int
+    method: str
+
+
+def usable(stock: StockType, trim: Length) -> tuple[Length, Length]:
+    """The part of a stock piece, along x and along y, that can become parts.
 
     Proof: no part keeps a mill edge, and a mill edge comes off by at least the trim, at each end.
     """
-    length, width = stock.length, stock.width
-    for extent, name in ((stock.piece.x, "x"), (stock.piece.y, "y")):
+    sides = []
+    for size, extent in ((stock.length, stock.piece.x), (stock.width, stock.piece.y)):
         cut = (trim if extent.near_mill else 0) + (trim if extent.far_mill else 0)
-        if name == "x":
-            length -= cut
-        else:
-            width -= cut
-    return max(length, 0) * max(width, 0)
+        sides.append(max(size - cut, 0))
+    return sides[0], sides[1]
 
 
-def cover_cost(types: Sequence[StockType], costs: Sequence[int], trim: int, area: int) -> int:
-    """Least cost of stock whose usable area reaches `area`, in whole units, rounded up.
+def cover_cost(holds: Sequence[tuple[int, int, int]], wanted: int) -> int:
+    """Least cost of stock that holds `wanted`, rounded up; `holds`: (capacity, cost, quantity).
 
-    Proof: the parts lie in the usable areas without overlap, so any plan covers `area` with at most
-    the pieces there are; letting pieces be taken in fractions can only lower the cost, and then
-    taking them by rising cost for usable area is best (an exchange argument).
+    Proof: letting pieces be taken in fractions can only lower the cost, and then taking them by
+    rising cost for capacity is best (an exchange argument). Costs are whole numbers.
+
+    >>> cover_cost([(10, 10, 2), (4, 5, 9)], 22)
+    23
     """
-    order = sorted(
-        (Fraction(costs[t.index], u), t.index, u, t.quantity)
-        for t in types
-        if (u := usable_area(t, trim)) > 0
-    )
-    left, cost = area, Fraction(0)
-    for ratio, _, usable, quantity in order:
+    left, cost = wanted, Fraction(0)
+    for ratio, capacity, quantity in sorted((Fraction(c, h), h, n) for h, c, n in holds if h > 0):
         if left <= 0:
             break
-        take = min(left, usable * quantity)
+        take = min(left, capacity * quantity)
         cost += ratio * take
         left -= take
     return -(-cost.numerator // cost.denominator)
 
 
-def cover_pieces(types: Sequence[StockType], trim: int, area: int) -> int:
-    """Fewest pieces whose usable area reaches `area`.
+def cover_pieces(holds: Sequence[tuple[int, int, int]], wanted: int) -> int:
+    """Fewest pieces that hold `wanted`; `holds` as in :func:`cover_cost`.
 
-    Proof: n pieces hold at most what the n largest usable areas hold.
+    Proof: n pieces hold at most what the n largest capacities hold.
+
+    >>> cover_pieces([(10, 10, 2), (4, 5, 9)], 25)
+    4
     """
-    left, pieces = area, 0
-    for usable, quantity in sorted(((usable_area(t, trim), t.quantity) for t in types), reverse=True):
-        if left <= 0 or usable == 0:
+    left, pieces = wanted, 0
+    for capacity, quantity in sorted(((h, n) for h, _, n in holds if h > 0), reverse=True):
+        if left <= 0:
             break
-        take = min(quantity, -(-left // usable))
+        take = min(quantity, -(-left // capacity))
         pieces += take
-        left -= take * usable
+        left -= take * capacity
     return pieces
 
 
-def _cheapest(types: Sequence[StockType], costs: Sequence[int], pieces: int) -> int:
-    """Cost of the `pieces` cheapest pieces.
+def cheapest(costs: Sequence[tuple[int, int]], pieces: int) -> int:
+    """Cost of that many pieces, the cheapest first; `costs`: (cost, quantity).
 
     Proof: a plan that uses at least so many pieces pays at least for the cheapest so many.
     """
     left, cost = pieces, 0
-    for each, quantity in sorted((costs[t.index], t.quantity) for t in types):
+    for each, quantity in sorted(costs):
         take = min(left, quantity)
         cost += take * each
         left -= take
     return cost
 
 
-def lower_bound(job: Job, placed: Mapping[str, int], divisions: Sequence[Division]) -> Bound:
+def apart(kinds: Sequence[Kind], counts: Sequence[int], whole: tuple[Length, Length]) -> int:
+    """Pieces needed for parts of which no two fit on one sheet of that usable size.
+
+    Proof: two rectangles lie on one sheet only beside or above each other, so they do not when, in
+    every way they may be turned, both their sizes along x and their sizes along y add up to more
+    than the sheet. Parts that exclude each other pairwise need a sheet each. They are gathered
+    greedily, largest first.
+    """
+    chosen: list[Kind] = []
+    pieces = 0
+    for kind, count in zip(kinds, counts, strict=True):
+        if count and not any(_share(kind, other, whole) for other in chosen):
+            chosen.append(kind)
+            pieces += 1 if _share(kind, kind, whole) else count
+    return pieces
+
+
+def _share(a: Kind, b: Kind, whole: tuple[Length, Length]) -> bool:
+    return any(v.dx + w.dx <= whole[0] or v.dy + w.dy <= whole[1] for v in a.variants for w in b.variants)
+
+
+def least_of(
+    kinds: Sequence[Kind],
+    counts: Sequence[int],
+    types: Sequence[StockType],
+    trim: Length,
+    prices: Sequence[int] = (),
+) -> Least:
+    """The best of all bounds for that many pieces of each kind.
+
+    `prices`, one a kind, are any worths found by a search; good ones give a good bound, and none can
+    give a wrong one (:func:`.prices.price_bound`).
+    """
+    if not any(counts):
+        return Least(0, 0, 0, "nothing is wanted")
+    room = [usable(t, trim) for t in types]
+    whole = (max((r[0] for r in room), default=0), max((r[1] for r in room), default=0))
+    best = Least(0, 0, 0, "area")
+    live = [(kind, n) for kind, n in zip(kinds, counts, strict=True) if n]
+    most = max(4, min(32, 1200 // len(live)))
+    along_x = measures(whole[0], {v.dx for kind, _ in live for v in kind.variants}, most)
+    along_y = measures(whole[1], {v.dy for kind, _ in live for v in kind.variants}, most)
+    by_x = [
+        _table(f, [[v.dx for v in kind.variants] for kind, _ in live], [r[0] for r in room]) for f in along_x
+    ]
+    by_y = [
+        _table(g, [[v.dy for v in kind.variants] for kind, _ in live], [r[1] for r in room]) for g in along_y
+    ]
+    numbers = [n for _, n in live]
+    for i, (parts_x, stock_x) in enumerate(by_x):
+        for j, (parts_y, stock_y) in enumerate(by_y):
+            wanted = 0
+            for n, xs, ys in zip(numbers, parts_x, parts_y, strict=True):
+                # The part may be turned as suits the plan: only the least it counts is sure.
+                wanted += n * min([a * b for a, b in zip(xs, ys, strict=True)])
+            holds = [(a * b, t.cost, t.quantity) for a, b, t in zip(stock_x, stock_y, types, strict=True)]
+            pieces = cover_pieces(holds, wanted)
+            cost = cover_cost(holds, wanted)
+            area = cover_cost([(h, t.area, n) for (h, _, n), t in zip(holds, types, strict=True)], wanted)
+            method = "area" if i == 0 and j == 0 else "sizes that do not fit together"
+            best = _better(best, Least(pieces, area, cost, method))
+    best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"))
+    if prices:
+        cost = price_bound(kinds, counts, types, [t.cost for t in types], room, prices)
+        best = _better(best, Least(0, 0, cost, "prices of the parts"))
+    return _agreed(best, types)
+
+
+def _table(
+    f: Measure, parts: Sequence[Sequence[Length]], stock: Sequence[Length]
+) -> tuple[list[list[int]], list[int]]:
+    return [[f(size) for size in sizes] for sizes in parts], [f(size) for size in stock]
+
+
+def _better(a: Least, b: Least) -> Least:
+    gains = b.pieces > a.pieces or b.area > a.area or b.cost > a.cost
+    return Least(
+        max(a.pieces, b.pieces), max(a.area, b.area), max(a.cost, b.cost), b.method if gains else a.method
+    )
+
+
+def _agreed(least: Least, types: Sequence[StockType]) -> Least:
+    """The three bounds brought to bear on each other: so many pieces cost at least so much, and back."""
+    pieces, area, cost = least.pieces, least.area, least.cost
+    dearest = sorted(((t.cost, t.quantity) for t in types), reverse=True)
+    largest = sorted(((t.area, t.quantity) for t in types), reverse=True)
+    for amount, rows in ((cost, dearest), (area, largest)):
+        pieces = max(pieces, cover_pieces([(each, 0, n) for each, n in rows], amount))
+    area = max(area, cheapest([(t.area, t.quantity) for t in types], pieces))
+    cost = max(cost, cheapest([(t.cost, t.quantity) for t in types], pieces))
+    return Least(pieces, area, cost, least.method)
+
+
+def lower_bound(
+    job: Job, placed: Mapping[str, int], divisions: Sequence[Division], prices: Sequence[int] = ()
+) -> Bound:
     """The bound for the parts that were placed, and how far `divisions` lie above it.
 
-    `placed` gives the pieces placed of each part's reference.
+    `placed` gives the pieces placed of each part's reference; `prices` as in :func:`least_of`, for
+    the kinds of :func:`kinds_of`.
     """
-    trim = job.options.trim
-    types = stock_types(job.stock, trim)
+    types = stock_types(job.stock, job.options.trim)
     kinds = kinds_of(job.parts)
-    counts = placed_kinds(kinds, placed)
-    area = sum(kind.area * n for kind, n in zip(kinds, counts, strict=True))
-    areas = [t.area for t in types]
-    pieces = cover_pieces(types, trim, area)
-    method = "area"
-    least_area = max(cover_cost(types, areas, trim, area), _cheapest(types, areas, pieces))
+    counts = [sum(placed.get(ref, 0) for ref, _, _ in kind.wanted) for kind in kinds]
+    least = least_of(kinds, counts, types, job.options.trim, prices)
     by_ref = {item.ref: item for item in job.stock}
     used_pieces = sum(d.repeat for d in divisions)
     used_area = sum(d.repeat * by_ref[d.stock_ref].length * by_ref[d.stock_ref].width for d in divisions)
     usable_items = [item for item in job.stock if item.quantity > 0]
     cost: float | None = None
-    used, least = used_area, least_area
+    used, floor = used_area, least.area
     if usable_items and all(item.price is not None for item in usable_items):
         scale = price_scale(usable_items)
-        prices = [t.cost for t in types]
-        least = max(cover_cost(types, prices, trim, area), _cheapest(types, prices, pieces))
+        floor = least.cost
         used = sum(d.repeat * int(Fraction(str(by_ref[d.stock_ref].price)) * scale) for d in divisions)
-        cost = float(Fraction(least, scale))
-    share = float(Fraction(used - least, least)) if least > 0 else 0.0
-    return Bound(pieces, least_area / _PER_MM2, cost, used_pieces - pieces, share, method)
-
-
-def placed_kinds(kinds: Sequence[Kind], placed: Mapping[str, int]) -> list[int]:
-    """Pieces placed of each kind."""
-    return [sum(placed.get(ref, 0) for ref, _, _ in kind.wanted) for kind in kinds]
+        cost = float(Fraction(floor, scale))
+    share = float(Fraction(used - floor, floor)) if floor > 0 else 0.0
+    return Bound(least.pieces, least.area / _PER_MM2, cost, used_pieces - least.pieces, share, least.method)

@@ -76,6 +76,7 @@ class Context:
         self.singles: dict[tuple[int, int], Pattern | None] = {}
         self.budget = BUDGET[job.options.effort]
         self.other_steps = 0
+        self.prices: list[int] = []
         self.sort_out()
 
     @property

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from fractions import Fraction
 
+from service.engine.layout.bound import least_of
 from service.engine.layout.context import AXES, Context, Pattern, Solution
 from service.engine.layout.master import Column, Master
 from service.engine.layout.passes import Passes
@@ -25,21 +26,28 @@ class Refiner:
         self.passes = passes
         self.ceiling = ceiling
         self.types = context.types
+        self.target = 0
         self.unit = math.gcd(*(t.cost for t in self.types)) or 1
 
     def dive(self, best: Solution, rounds: int, target: int) -> Solution:
         """Fix whole uses of patterns step by step; returns the best plan met on the way.
 
-        `target` is a cost that no plan can go below: reaching it ends the dive.
+        `target` is a cost that no plan can go below: reaching it ends the dive. The prices of the
+        first round raise :attr:`target` where they can.
         """
         context = self.context
+        self.target = target
         demand = list(context.demand)
         stock = [t.quantity for t in self.types]
         fixed: list[tuple[Pattern, int]] = []
         first = True
         while any(demand) and context.steps < self.ceiling:
             weights, values = self._priced(demand, stock, rounds if first else max(rounds // 4, 2))
-            first = False
+            if first:
+                first = False
+                context.prices = values
+                least = least_of(context.all_kinds, context.demand, self.types, context.trim, values)
+                self.target = target = max(target, least.cost)
             if not weights:
                 break
             best = self._completed(fixed, demand, stock, values, best)

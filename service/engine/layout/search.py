@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from service.engine.layout.assign import merged
-from service.engine.layout.bound import cover_cost, lower_bound
+from service.engine.layout.bound import least_of, lower_bound
 from service.engine.layout.context import AXES, Context, Solution
 from service.engine.layout.improve import Improver
 from service.engine.layout.job import Division, Found, Job
@@ -58,6 +58,7 @@ def _search(context: Context) -> Solution:
     if best.rank[:2] > (0, target) and _rows(context) <= _MOST_ROWS:
         refiner = Refiner(context, passes, context.budget)
         best = refiner.dive(best, _PRICINGS[effort], target)
+        target = refiner.target
     improver = Improver(context, passes, context.budget)
     best = improver.rebuild(best, _TRIALS[effort], target)
     return improver.tidy(best)
@@ -70,8 +71,7 @@ def _rows(context: Context) -> int:
 
 def _target(context: Context) -> int:
     """Cost below which nothing can be, when everything is placed."""
-    area = sum(a * n for a, n in zip(context.areas, context.demand, strict=True))
-    return cover_cost(context.types, [t.cost for t in context.types], context.trim, area)
+    return least_of(context.all_kinds, context.demand, context.types, context.trim).cost
 
 
 def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solution:
@@ -117,7 +117,7 @@ def _found(context: Context, best: Solution | None) -> Found:
     missing = {u.ref: u.quantity for u in unplaced}
     placed = {part.ref: part.quantity - missing.get(part.ref, 0) for part in job.parts}
     done = merged(divisions)
-    bound = lower_bound(job, placed, done)
+    bound = lower_bound(job, placed, done, context.prices)
     return Found(done, unplaced, bound, context.steps, context.steps >= context.budget)
 
 
