@@ -75,7 +75,7 @@ def step(
 
 @log_group.command()
 @click.argument("ref")
-@click.option("--quantity", type=_QUANTITY, default=1, show_default=True)
+@click.option("--quantity", type=_QUANTITY, default=1, show_default=True, help="How many.")
 @_MACHINE
 @_OPERATOR
 @click.pass_obj
@@ -87,9 +87,9 @@ def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: st
 
 @log_group.command()
 @click.option("--material", required=True, help="Grade.")
-@click.option("--thickness", required=True, type=THICKNESS)
+@click.option("--thickness", required=True, type=THICKNESS, help='In mm, or such as "16 ga steel".')
 @click.option("--cut-length", required=True, type=LENGTH, help="Length of one stroke's cut along the blade.")
-@click.option("--strokes", type=_QUANTITY, default=1, show_default=True)
+@click.option("--strokes", type=_QUANTITY, default=1, show_default=True, help="Strokes made.")
 @click.option("--part", "parts", multiple=True, help="A part that came off, as REF:LENGTHxWIDTHxQUANTITY.")
 @click.option("--order-ref", help="Order the parts belong to.")
 @click.option("--heat", help="Heat number.")
@@ -148,13 +148,13 @@ def _part(text: str) -> PartMade:
 
 @log_group.command()
 @click.option("--reason", required=True, type=click.Choice(SCRAP_REASONS), help="Why it is scrap.")
-@click.option("--quantity", type=_QUANTITY, default=1, show_default=True)
+@click.option("--quantity", type=_QUANTITY, default=1, show_default=True, help="How many.")
 @click.option("--plan", "plan_id", help="Plan it belongs to; with --part its sizes are taken from there.")
 @click.option("--part", help="Ref of the part that was spoiled.")
 @click.option("--material", help="Grade; needed without --plan and --part.")
-@click.option("--thickness", type=THICKNESS)
-@click.option("--length", type=LENGTH)
-@click.option("--width", type=LENGTH)
+@click.option("--thickness", type=THICKNESS, help='In mm, or such as "16 ga steel".')
+@click.option("--length", type=LENGTH, help="In mm, or with its unit.")
+@click.option("--width", type=LENGTH, help="In mm, or with its unit.")
 @click.option("--heat", help="Heat number.")
 @click.option("--remark", help="In your own words.")
 @_MACHINE
@@ -216,10 +216,10 @@ def _sheet(
 
 @log_group.command()
 @click.option("--material", required=True, help="Grade.")
-@click.option("--thickness", required=True, type=THICKNESS)
+@click.option("--thickness", required=True, type=THICKNESS, help='In mm, or such as "16 ga steel".')
 @click.option("--length", required=True, type=LENGTH, help="Along the rolling direction.")
-@click.option("--width", required=True, type=LENGTH)
-@click.option("--quantity", type=_QUANTITY, default=1, show_default=True)
+@click.option("--width", required=True, type=LENGTH, help="Across the rolling direction.")
+@click.option("--quantity", type=_QUANTITY, default=1, show_default=True, help="How many.")
 @click.option("--ref", help="A name of its own; made up unless given.")
 @click.option("--from-stock", help="Ref of the sheet it was cut from.")
 @click.option("--heat", help="Heat number.")
@@ -261,7 +261,11 @@ def gauge(home: Home, gauge: Length, measured: Length, machine: str | None, oper
 @log_group.command()
 @click.argument("edge", type=click.IntRange(1, 4))
 @click.option(
-    "--work", type=click.Choice(["turned", "reground", "replaced"]), default="turned", show_default=True
+    "--work",
+    type=click.Choice(["turned", "reground", "replaced"]),
+    default="turned",
+    show_default=True,
+    help="What was done to the blade.",
 )
 @click.option("--remark", help="In your own words.")
 @_MACHINE

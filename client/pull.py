@@ -51,7 +51,8 @@ def pull_records(
         except ValidationError as error:
             raise CentreAway(f"a page of records is not understood: {error}") from error
         note_clock(outbox, answer, page["server_time"])
-        noted_centre(outbox, wire, patience, page["centre_epoch"], pushed)
+        if noted_centre(outbox, wire, patience, page["centre_epoch"], pushed):
+            settled_to = outbox.acknowledged_to()  # what is offered again is not in these records
         if position.centre_epoch not in {None, page["centre_epoch"]}:
             if restarts == _MOST_RESTARTS:
                 raise CentreAway("the centre does not settle on one state; the records come next time")

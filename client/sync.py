@@ -85,7 +85,9 @@ def sync_once(
                 before = sending.done.offered_again
                 changes = pull_records(station.records, station.outbox, road, waits, sending.done)
                 if push and sending.done.offered_again > before:
-                    sending.run()  # the pull told of a centre put back: what it lacks goes at once
+                    # The pull told of a centre put back: what it lacks goes at once, and comes back.
+                    sending.run()
+                    changes += pull_records(station.records, station.outbox, road, waits, sending.done)
             if push and pull:
                 station.outbox.sql.set_meta("last_sync", utc_text(station.outbox.now()))
             station.outbox.tidy()

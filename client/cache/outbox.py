@@ -409,6 +409,12 @@ class Outbox:
         return offered
 
     def _offer_again(self, epoch: str, after_seq: int) -> int:
+        self.sql.run(
+            "UPDATE stock_change SET settled = 0 WHERE event IN"
+            " (SELECT id FROM event WHERE epoch = ? AND seq > ? AND state NOT IN ('pending', 'reissued'))",
+            epoch,
+            after_seq,
+        )
         return self.sql.run(
             "UPDATE event SET state = 'pending', answered_at = NULL"
             " WHERE epoch = ? AND seq > ? AND state NOT IN ('pending', 'reissued')",

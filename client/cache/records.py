@@ -231,7 +231,7 @@ def _short(value: Any) -> str:
         return "none"
     if isinstance(value, Sequence | Mapping) and not isinstance(value, str):
         return f"[{len(value)} entries]"
-    return str(value)
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def _understood(schema: type[Schema], kind: str, record_id: str, body: Mapping[str, Any]) -> Any:

@@ -1,4 +1,4 @@
-"""A small shop of ours (Quillmark Plateworks), stations in folders of their own, and real services on loopback."""
+"""A small shop of ours (Quillmark Plateworks), stations in folders, and real services on loopback."""
 
 from __future__ import annotations
 
@@ -52,8 +52,6 @@ STOCK: dict[str, Any] = {
     "heat": "H123",
 }
 SITE: dict[str, Any] = {"id": "northgate", "name": "Northgate", "time_zone": "Europe/London"}
-
-
 
 
 @pytest.fixture
@@ -313,7 +311,7 @@ class Road(BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(body)
 
-    def log_message(self, format: str, *args: Any) -> None:
+    def log_message(self, *_args: Any) -> None:
         """Say nothing."""
 
 

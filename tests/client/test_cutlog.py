@@ -1,4 +1,7 @@
 import json
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -8,6 +11,8 @@ from client.errors import InputWrong
 from client.planning import plan_here
 from client.workstation import workstation_at
 from service.engine.quantities import mm
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture
@@ -67,7 +72,9 @@ def test_wear_is_reckoned_by_the_engine_for_the_metres_cut(stocked, planned):
     machine, material = planned.order.machine, planned.order.material("S235JR")
     for one in payloads(stocked, "cuts.made"):
         metres = one["strokes"] * one["cut_length_mm"] / 1000
-        assert one["equivalent_m"] == pytest.approx(equivalent_metres(machine, material, 300, metres), abs=1e-6)
+        assert one["equivalent_m"] == pytest.approx(
+            equivalent_metres(machine, material, 300, metres), abs=1e-6
+        )
 
 
 def test_trims_and_leftovers_have_their_reasons(stocked, planned):
@@ -79,7 +86,8 @@ def test_trims_and_leftovers_have_their_reasons(stocked, planned):
         if out.kind in {"trim", "scrap"}
     }
     logged = {
-        ("trim" if one["reason"] == "trim" else "scrap", one["step"]) for one in payloads(stocked, "scrap.made")
+        ("trim" if one["reason"] == "trim" else "scrap", one["step"])
+        for one in payloads(stocked, "scrap.made")
     }
     assert logged == leaves
     assert {one["reason"] for one in payloads(stocked, "scrap.made")} <= {"trim", "leftover"}
@@ -143,7 +151,10 @@ def test_metres_of_a_full_gang_and_of_the_rest_are_told_apart(stocked, planned):
     step = gang_step(planned)
     logged = cutlog.log_step(stocked, planned.id, step.number, pieces=step.gang + 1, again=True)
     cuts = [one.event["payload"] for one in logged.events if one.type == "cuts.made"]
-    assert [one["cut_length_mm"] for one in cuts] == [step.along_blade * step.gang / 100, step.along_blade / 100]
+    assert [one["cut_length_mm"] for one in cuts] == [
+        step.along_blade * step.gang / 100,
+        step.along_blade / 100,
+    ]
     assert [one["strokes"] for one in cuts] == [step.repeat, step.repeat]
 
 
@@ -160,7 +171,9 @@ def test_taking_more_than_the_records_have_is_logged_with_a_note(stocked):
     assert {item.ref: item.quantity for item in stocked.rack()}["SH-A"] == 0
 
 
-@pytest.mark.parametrize(("plan", "step", "told"), [("none", 1, "no plan is known"), (None, 99, "has no step 99")])
+@pytest.mark.parametrize(
+    ("plan", "step", "told"), [("none", 1, "no plan is known"), (None, 99, "has no step 99")]
+)
 def test_what_is_not_known_is_told(stocked, planned, plan, step, told):
     with pytest.raises(InputWrong, match=told):
         cutlog.log_step(stocked, plan or planned.id, step)
@@ -226,3 +239,37 @@ def test_deleting_the_cache_loses_nothing_that_was_written_down(home, stocked, p
     with workstation_at(home) as again:
         assert again.outbox.counts().pending == count
         assert json.loads(json.dumps(again.plan_document(planned.id)))["id"] == planned.id
+
+
+def test_two_processes_that_log_the_same_step_at_once_log_it_once(home, stocked, planned):
+    child = """
+import sys
+from pathlib import Path
+from client.cutlog import log_step
+from client.errors import InputWrong
+from client.home import Home
+from client.workstation import workstation_at
+with workstation_at(Home(Path(sys.argv[1]))) as station:
+    sys.stdin.readline()
+    try:
+        log_step(station, sys.argv[2], 1)
+        print("written")
+    except InputWrong:
+        print("refused")
+"""
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", child, str(home.folder), planned.id],
+            cwd=ROOT,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(3)
+    ]
+    for one in running:
+        one.stdin.write("go\n")
+        one.stdin.flush()
+    said = sorted(one.communicate(timeout=60)[0].strip() for one in running)
+    assert said == ["refused", "refused", "written"]
+    assert sum(one["quantity"] for one in payloads(stocked, "stock.taken")) == planned.plan.layouts[0].repeat

@@ -1,3 +1,4 @@
+import contextlib
 import time
 from datetime import date
 
@@ -307,11 +308,9 @@ def test_an_unknown_machine_is_told(wrote, read):
 @settings(max_examples=80, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_no_file_whatever_ends_in_anything_but_an_order_or_words(wrote, read, data):
     for name in ("o.csv", "o.json", "o.xlsx"):
-        try:
-            path = wrote(data.encode("utf-8", "replace") if isinstance(data, str) else data, name)
-            read(path)
-        except InputWrong as error:
-            assert str(error)
+        path = wrote(data.encode("utf-8", "replace") if isinstance(data, str) else data, name)
+        with contextlib.suppress(InputWrong):
+            assert read(path).parts
 
 
 @given(st.text(max_size=60))
@@ -321,7 +320,6 @@ def test_no_cell_whatever_ends_in_anything_but_an_order_or_words(wrote, read, ce
     for place in range(8):
         row = ["P1", "640", "100", "24", "S235JR", "3", "any", "m"]
         row[place] = quoted
-        try:
-            read(wrote(f"{HEAD};grain;tolerance\n{';'.join(row)}\n".encode("utf-8", "replace")))
-        except InputWrong as error:
-            assert str(error)
+        path = wrote(f"{HEAD};grain;tolerance\n{';'.join(row)}\n".encode("utf-8", "replace"))
+        with contextlib.suppress(InputWrong):
+            assert len(read(path).parts) == 1

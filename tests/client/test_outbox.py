@@ -146,9 +146,13 @@ def test_a_full_disk_leaves_the_store_as_it_was(box):
     box.write([measured()])
     pages = box.sql.value("PRAGMA page_count")
     box.sql.value(f"PRAGMA max_page_count = {pages + 2}")
-    with pytest.raises(StoreFailed, match="disk is full"):
+
+    def fill():
         for _ in range(200):
             box.write([measured(operator="x" * 60) for _ in range(20)])
+
+    with pytest.raises(StoreFailed, match="disk is full"):
+        fill()
     kept = box.counts().pending
     box.sql.value("PRAGMA max_page_count = 1000000")
     box.sql.check()
@@ -179,7 +183,9 @@ def test_only_acknowledged_events_past_their_age_are_dropped_and_the_chain_goes_
     moment = datetime(2026, 1, 1, tzinfo=UTC)
     box = Outbox(Home(tmp_path / "home"), "bench1", computer="pc-1", now=lambda: moment)
     old = [box.write([measured(n + 1)])[0] for n in range(4)]
-    box.answered({old[0].row: ("taken", None), old[1].row: ("quarantined", "[]"), old[3].row: ("taken", None)})
+    box.answered(
+        {old[0].row: ("taken", None), old[1].row: ("quarantined", "[]"), old[3].row: ("taken", None)}
+    )
     assert box.tidy() == 0
     moment += timedelta(days=91)
     assert box.tidy() == 1
@@ -208,17 +214,21 @@ from client.cache.outbox import Draft, Outbox
 from client.home import Home
 box = Outbox(Home(Path(sys.argv[1])), "bench1", computer="pc-1")
 for number in range(40):
-    box.write([Draft("gauge.measured", {"machine": sys.argv[2], "gauge_mm": 1.0, "measured_mm": 1.0 + number})])
+    payload = {"machine": sys.argv[2], "gauge_mm": 1.0, "measured_mm": 1.0 + number}
+    box.write([Draft("gauge.measured", payload)])
 """
     Outbox(Home(folder), "bench1", computer="pc-1").close()
     running = [
-        subprocess.Popen([sys.executable, "-c", child, str(folder), name], cwd=ROOT) for name in ("one", "two")
+        subprocess.Popen([sys.executable, "-c", child, str(folder), name], cwd=ROOT)
+        for name in ("one", "two")
     ]
     assert [one.wait(120) for one in running] == [0, 0]
     box = Outbox(Home(folder), "bench1", computer="pc-1")
     events = [one.event for one in box.all_events()]
     assert [event["seq"] for event in events] == list(range(1, 81))
-    assert all(after["prev_hash"] == before["hash"] for before, after in zip(events, events[1:], strict=False))
+    assert all(
+        after["prev_hash"] == before["hash"] for before, after in zip(events, events[1:], strict=False)
+    )
     for name in ("one", "two"):
         values = [e["payload"]["measured_mm"] for e in events if e["payload"]["machine"] == name]
         assert values == [1.0 + number for number in range(40)]

@@ -14,12 +14,16 @@ OFFCUT = StockItem("B1-1", 90_000, 50_000, 2, "S235JR", 300, kind="offcut", edge
 
 
 def test_what_was_taken_here_is_not_on_the_rack_and_offcuts_are():
-    rack = rack_now([SHEET], [StockChange("SH-A", -3), StockChange("B1-1", 2, OFFCUT), StockChange("B1-1", -1)])
+    rack = rack_now(
+        [SHEET], [StockChange("SH-A", -3), StockChange("B1-1", 2, OFFCUT), StockChange("B1-1", -1)]
+    )
     assert rack == [replace(OFFCUT, quantity=1), replace(SHEET, quantity=5)]
 
 
 def test_nothing_goes_below_none_and_unknown_refs_make_no_stock():
-    assert rack_now([SHEET], [StockChange("SH-A", -9), StockChange("SH-X", -1)]) == [replace(SHEET, quantity=0)]
+    assert rack_now([SHEET], [StockChange("SH-A", -9), StockChange("SH-X", -1)]) == [
+        replace(SHEET, quantity=0)
+    ]
 
 
 def write(box, change):

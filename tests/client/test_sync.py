@@ -61,7 +61,9 @@ class Centre:
             epoch, seq = event["epoch"], event["seq"]
             has, last_hash = self.last(epoch)
             known = self.stored.get((epoch, seq))
-            wrong = known["hash"] != event["hash"] if known else (seq, event["prev_hash"]) != (has + 1, last_hash)
+            wrong = (
+                known["hash"] != event["hash"] if known else (seq, event["prev_hash"]) != (has + 1, last_hash)
+            )
             if wrong:
                 self.stored, self.applied = before, applied
                 has, last_hash = self.last(epoch)
@@ -324,7 +326,12 @@ def test_repeats_before_a_fork_are_not_sent_under_the_new_epoch(centre, station,
     log(station, 2)
     assert sync().complete
     assert len(centre.applied) == 4
-    assert [one.state for one in station.outbox.all_events()][:4] == ["taken", "taken", "reissued", "reissued"]
+    assert [one.state for one in station.outbox.all_events()][:4] == [
+        "taken",
+        "taken",
+        "reissued",
+        "reissued",
+    ]
 
 
 def test_a_centre_put_back_to_an_earlier_state_is_offered_what_it_lacks(centre, station, sync):
@@ -343,7 +350,7 @@ def test_a_centre_put_back_to_an_earlier_state_is_offered_what_it_lacks(centre, 
     assert report.counts.pending == 0
     assert any("earlier state" in notice for notice in report.notices)
     assert centre.applied[0]["event_id"] == first[0].event_id
-    assert centre.pulls[-2:] == ["c1", None], "the cache is read from the beginning"
+    assert centre.pulls[-3:] == ["c1", None, "c1"], "from the beginning, and once more after the push"
 
 
 def test_a_centre_that_lost_all_is_offered_all(centre, station, sync):
@@ -402,7 +409,9 @@ def test_pages_come_in_until_there_are_no_more(centre, station, sync, page, chan
     assert [one for one, _ in station.records.records("machine")] == ["a", "b", "c"]
 
 
-def test_a_pull_that_breaks_off_is_read_on_from_where_it_was(centre, station, sync, page, changed, machine_record):
+def test_a_pull_that_breaks_off_is_read_on_from_where_it_was(
+    centre, station, sync, page, changed, machine_record
+):
     centre.pages = [
         page([changed("machine", "a", machine_record)], cursor="p1", more=True),
         *[problem(503, "busy")] * 3,
