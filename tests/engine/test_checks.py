@@ -180,3 +180,23 @@ def test_capacity_is_the_thickness_that_no_check_stops_and_one_hundredth_more_is
     assert best.thickness > 0
     assert stopped(best.thickness) == []
     assert stopped(best.thickness + 1)
+
+
+@pytest.mark.parametrize(
+    "cut", [{"drop_depth": 3_000}, {"drop_depth": 500, "thickness": 50}, {"cut_length": 33_000}]
+)
+def test_a_cut_on_a_shop_set_line_brings_no_caution(cut):
+    assert codes(found(**cut)) == []
+
+
+def test_a_piece_as_wide_as_a_foot_can_be_held():
+    assert codes(found(cut_length=6_000), "stop") == []
+
+
+def test_one_loose_piece_is_named_in_the_singular():
+    # feet at 100, 300, 500 … mm, 60 mm wide: of 0–135 and 135–270 mm the second holds none
+    (loose,) = (f for f in found(cut_length=27_000, pieces_side_by_side=2) if f.code == "between-feet")
+    assert "piece 2 lies under no foot" in loose.message
+    # of two pieces of 130 mm the first just holds its foot
+    assert codes(found(cut_length=26_000, pieces_side_by_side=2)) == ["between-feet"]
+    assert codes(found(cut_length=66_000, pieces_side_by_side=2)) == []

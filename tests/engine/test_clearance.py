@@ -126,3 +126,13 @@ def test_both_textbook_gaps_grow_with_thickness(t, more):
 def test_oehlers_constant_has_a_range(c):
     with pytest.raises(ValueError, match="Oehler"):
         oehler(2, 320, c)
+
+
+def test_the_note_gives_the_gap_as_a_share_of_thickness():
+    assert "gap 0.2 mm for 3 mm S235JR (6.7% of t)" in gap_for(shear(), STEEL, 300)[1][0].message
+
+
+def test_the_rounding_that_is_forgiven_is_half_a_step_and_no_more():
+    # usual 0.05 to 0.08 mm; a fixed gap has steps of 0.01, so 0.085 would be forgiven and 0.09 is not
+    assert levels(gap_for(shear(GapRange(8, 8)), STEEL, 100)[1]) == {"gap": "note"}
+    assert levels(gap_for(shear(GapRange(9, 9)), STEEL, 100)[1]) == {"gap": "note", "gap-unusual": "caution"}

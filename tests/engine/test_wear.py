@@ -266,3 +266,26 @@ def test_a_date_too_far_off_to_name_is_left_out():
     rare = estimate(shear(), [cut(strokes=1)], days=30, today=date(2026, 1, 1))
     assert rare.days_left > 365 * 200
     assert rare.turn_on is None
+
+
+def test_nothing_is_a_burr_and_a_price_too():
+    assert judge_burr(300, 0).level == "note"
+    assert cost_per_metre(60_000, 1, 600, 0, 0) == pytest.approx(0.01)
+    assert cost_per_metre(60_000, 4, 0, 1, 480) == pytest.approx(0.001)
+
+
+@pytest.mark.parametrize(
+    ("radius", "code"),
+    [
+        (60.0, "estimate-agrees"),  # 0.8 of the estimate
+        (59.0, "estimate-differs"),
+        (93.75, "estimate-agrees"),  # 1.25 of it
+        (95.0, "estimate-differs"),
+    ],
+)
+def test_estimate_and_radius_agree_within_a_quarter(radius, code):
+    assert [finding.code for finding in calibrate(60_000, 0.5, radius).findings] == [code]
+
+
+def test_an_edge_used_to_a_twentieth_can_be_measured():
+    assert calibrate(60_000, 0.05, 7.5).edge_life_m == pytest.approx(60_000)
