@@ -6,12 +6,14 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any, Self
 
 from flask import Flask
 
 from service.api.checks import checks
 from service.api.keys import keys
+from service.api.loading import load_shop
 from service.api.openapi import openapi_document
 from service.api.operating import operating
 from service.api.operations import Operation
@@ -22,6 +24,8 @@ from service.api.shop import SHELVES
 from service.api.sync import sync
 from service.store.database import database, open_database
 from service.store.migrate import migrate
+
+__all__ = ["Config", "all_operations", "contract", "create_app", "load_shop"]
 
 
 def now_utc() -> datetime:
@@ -74,6 +78,11 @@ class Config:
         return cls(**given)
 
 
+def contract() -> dict[str, Any]:
+    """The OpenAPI document."""
+    return openapi_document(all_operations())
+
+
 def all_operations() -> list[Operation]:
     """Every operation of the contract."""
     resources = [
@@ -104,7 +113,7 @@ def create_app(config: Config | None = None, *, prepare: bool = True) -> Flask:
     for operation in operations:
         operation.add_to(app)
     app.config["OPERATIONS"] = operations
-    app.config["OPENAPI"] = openapi_document(operations)
+    app.config["OPENAPI"] = cache(lambda: openapi_document(operations))
 
     @app.before_request
     def _connect() -> None:

@@ -52,7 +52,7 @@ def ready(given: Given) -> Answer:
 )
 def contract(given: Given) -> Answer:
     """The OpenAPI document."""
-    document: Any = current_app.config["OPENAPI"]
+    document: Any = current_app.config["OPENAPI"]()
     return Answer(document)
 
 

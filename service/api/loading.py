@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
-from schemas.problems import FieldError, pointer
+from schemas.problems import FieldError, WireError, pointer
 from schemas.shop import ShopSchema
 from service.api import reading
-from service.api.problems import ProblemError, not_valid
+from service.api.problems import ProblemError
 from service.api.shop import BLADES, MACHINES, MATERIALS, PROGRAMS, SITES, STOCK
 from service.store import records
 from service.store.database import database
@@ -24,8 +23,8 @@ _IN_ORDER = (
 """What is named by others comes first."""
 
 
-def load_shop(document: Any, *, by: str, now: datetime) -> dict[str, tuple[int, int]]:
-    """Write every record of the document that is new or differs from what stands.
+def load_shop(raw: bytes, *, by: str, now: datetime) -> dict[str, tuple[int, int]]:
+    """Write every record of the JSON document that is new or differs from what stands.
 
     Returns
     -------
@@ -34,9 +33,13 @@ def load_shop(document: Any, *, by: str, now: datetime) -> dict[str, tuple[int, 
 
     Raises
     ------
-    WireError, ProblemError
+    WireError
         Naming every field that is wrong; nothing was written.
     """
+    try:
+        document = reading.parse_json(raw)
+    except ProblemError as problem:
+        raise WireError([FieldError("", problem.detail)]) from None
     body = reading.loaded(ShopSchema, document)
     counts: dict[str, tuple[int, int]] = {}
     with database.atomic():
@@ -68,5 +71,5 @@ def load_shop(document: Any, *, by: str, now: datetime) -> dict[str, tuple[int, 
                 changed += 1
             counts[name] = (changed, same)
         if errors:
-            raise not_valid(errors)
+            raise WireError(errors)
     return counts

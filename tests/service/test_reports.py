@@ -1,0 +1,113 @@
+"""Reports: figures from the roll-ups, by what is asked for, as JSON and CSV; on both databases."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import pytest
+
+from tests.service.shop import Service, Station, piece
+from tests.service.test_contract import told
+
+
+@pytest.fixture
+def written(service: Service, station: Station) -> Service:
+    """A sheet of 73.6 kg: eight parts of 4.239 kg each, an offcut of 12.7 kg, the rest scrap."""
+    part = {"ref": "P1", "length_mm": 600, "width_mm": 300, "quantity": 4, "mass_kg": 16.956}
+    common: dict[str, Any] = {"parts": [part], "equivalent_m": 1.2, "minutes": 15}
+    service.push(
+        [
+            station.write("stock.taken", {**piece(mass_kg=73.6), "ref": "SH-A"}),
+            station.cut(happened_at="2026-03-01T09:00:00Z", **common),
+            station.cut(happened_at="2026-03-31T09:00:00Z", **common),
+            station.write("offcut.stored", {**piece(mass_kg=12.7), "ref": "OC-1"}),
+            station.write("scrap.made", {**piece(mass_kg=20.0, quantity=2), "reason": "leftover"}),
+            station.write("scrap.made", {**piece(mass_kg=6.9), "reason": "trim"}),
+            station.write("scrap.made", {**piece(mass_kg=1.5, thickness_mm=8), "reason": "trim"}),
+        ]
+    )
+    return service
+
+
+def ask(service: Service, name: str, **query: str) -> Any:
+    answer = service.get(f"/reports/{name}", "report", query_string=query)
+    assert answer.status_code == 200, answer.text
+    return answer.json["rows"]
+
+
+def test_scrap_by_reason_and_thickness_band(written: Service) -> None:
+    assert ask(written, "scrap", by="reason") == [
+        {"reason": "leftover", "scrap_pieces": 2, "scrap_kg": 20.0},
+        {"reason": "trim", "scrap_pieces": 2, "scrap_kg": 8.4},
+    ]
+    assert [row["thickness_band"] for row in ask(written, "scrap", by="thickness_band")] == [
+        "over 1 to 3 mm",
+        "over 6 to 10 mm",
+    ]
+
+
+def test_yield_is_parts_over_what_was_taken_less_offcuts_kept(written: Service) -> None:
+    (row,) = ask(written, "yield", by="machine")
+    assert row["parts"] == 8
+    assert row["parts_kg"] == pytest.approx(33.912)
+    assert row["yield"] == pytest.approx(33.912 / (73.6 - 12.7))
+    assert row["unaccounted_kg"] == pytest.approx(73.6 - 12.7 - 33.912 - 28.4)
+
+
+def test_throughput_by_day_week_and_month(written: Service) -> None:
+    assert [row["day"] for row in ask(written, "throughput", by="day")] == ["2026-03-01", "2026-03-31"]
+    # ISO 8601: 2026-03-01 is a Sunday, in week 9; 2026-03-31 a Tuesday, in week 14.
+    assert [row["week"] for row in ask(written, "throughput", by="week")] == ["2026-W09", "2026-W14"]
+    (row,) = ask(written, "throughput", by="month,material")
+    assert (row["month"], row["material"], row["parts"], row["hours"]) == ("2026-03", "S235JR", 8, 0.5)
+    assert row["parts_per_hour"] == 16
+    (row,) = ask(written, "throughput", by="day", **{"from": "2026-03-02", "to": "2026-03-31"})
+    assert row["day"] == "2026-03-31"
+
+
+def test_wear_in_metres(written: Service) -> None:
+    (row,) = ask(written, "wear", by="site", machine="bench-3m")
+    assert row == {"site": "northgate", "strokes": 8, "cut_m": 2.4, "equivalent_m": 2.4}
+    assert ask(written, "wear", by="site", machine="far-2m") == []
+
+
+def test_a_report_as_csv(written: Service) -> None:
+    for more in ({"query_string": {"by": "reason", "format": "csv"}}, {
+        "query_string": {"by": "reason"}, "headers": {"Accept": "text/csv"},
+    }):  # fmt: skip
+        answer = written.get("/reports/scrap", "report", **more)
+        assert answer.content_type == "text/csv; charset=utf-8"
+        rows = list(csv.reader(io.StringIO(answer.text)))
+        assert rows == [
+            ["reason", "scrap_pieces", "scrap_kg"],
+            ["leftover", "2", "20.0"],
+            ["trim", "2", "8.4"],
+        ]
+
+
+def test_a_formula_in_a_name_is_disarmed_in_csv(service: Service, station: Station) -> None:
+    service.push([station.write("scrap.made", {**piece(material="=1+1"), "reason": "trim"})])
+    text = service.get("/reports/scrap", query_string={"by": "material", "format": "csv"}).text
+    assert "'=1+1" in text
+
+
+@pytest.mark.parametrize(
+    ("query", "pointer"),
+    [
+        ({"by": "colour"}, "/query/by"),
+        ({"by": "site,site"}, "/query/by"),
+        ({"from": "2026-02-30"}, "/query/from"),
+        ({"from": "20260201"}, "/query/from"),
+        ({"to": "yesterday"}, "/query/to"),
+        ({"from": "2026-03-02", "to": "2026-03-01"}, "/query/from"),
+        ({"format": "xml"}, "/query/format"),
+    ],
+)
+def test_a_report_that_cannot_be_is_told_why(shared: Service, query: dict[str, str], pointer: str) -> None:
+    assert pointer in told(shared.get("/reports/scrap", query_string=query))
+
+
+def test_only_scrap_has_a_reason(shared: Service) -> None:
+    assert "only scrap" in told(shared.get("/reports/yield?by=reason"))["/query/by"]
