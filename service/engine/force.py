@@ -1,22 +1,7 @@
 """Whether a machine can push the blade through: shearing force by several methods, and the rating.
 
-All published formulae for an inclined blade say the same thing with another constant. Advancing
-the blade by dz shears dL = dz / tan φ, so a steady cut takes F = w / tan φ, where w is the
-shearing work for one unit of length, w = κ·Rm·t². They differ in κ only, by more than twice between
-the mildest and the strictest. This module works out each, names each, and lets the greatest rule.
-
-=====================  ===========================================  ==============================
-method                 κ                                            source
-=====================  ===========================================  ==============================
-raked triangle         0.5 (shear strength taken as Rm)             trade handbooks
-penetration            0.8·P·(1 − P/2)                              ASM Handbook vol. 14B
-mill shear             K·ε·(2 − ε)/2, K = 1.2675, ε = 1.4·A         rolling-mill handbooks
-parallel               no rake: F = Rm·L·t                          the cap for all of them
-=====================  ===========================================  ==============================
-
-A cut shorter than the engaged length never reaches the full wedge. Under the blade the uncut
-ligament falls linearly from t, so a cut of length L carries at most F = S·(t·L − L²·tan φ/2), which
-joins the steady force at the engaged length and the parallel force as φ → 0.
+The formulae, and why they all are of one family, are in :mod:`service.engine.shearing`. This module
+lets the greatest of them rule, and names it.
 
 The rating plate is a second, separate limit. A machine rated for t₀ of plain steel of Rm₀ is rated
 for t·√(Rm/Rm₀) ≤ t₀ of another material. Strength always counts with the *upper end* of its range:
@@ -24,9 +9,7 @@ for t·√(Rm/Rm₀) ≤ t₀ of another material. Strength always counts with t
 510) counts as 6.39 mm and is not, unless a certificate for that very sheet says 450 or less (see
 :func:`service.engine.materials.certified`).
 
-Valid for: a straight cut, one layer, sharp blades with the usual gap, rakes up to about 6°, blade
-moving straight down, the nominal thickness. Not included: bending of the drop, hold-down, friction,
-sheets thicker than nominal. Lengths are whole hundredths of a millimetre unless a name says otherwise.
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
 
 from __future__ import annotations
@@ -39,16 +22,35 @@ from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.shearing import (
+    SHEAR_SHARE,
+    mill_shear,
+    parallel,
+    penetration,
+    raked_triangle,
+    relative_penetration,
+    ruling,
+    slope_of,
+    wedge,
+    work_per_mm,
+)
 
-SHEAR_SHARE: Final = 0.8
-"""Shear strength over tensile strength, τ = 0.8·Rm: the usual rule of German textbooks."""
-
-MILL_FACTOR: Final = 1.3 * 0.75 * 1.3
-"""K1 (blade condition 1.3 to 1.5) · K2 (τ/σ 0.70 to 0.75) · K3 (gap, 1.1 to 1.3): as in the handbook's
-worked example."""
-
-MILL_PENETRATION: Final = 1.4
-"""Relative penetration of a cold cut over elongation: the middle of the handbook's 1.2 to 1.6."""
+__all__ = [
+    "ForceCheck",
+    "MethodForce",
+    "check_force",
+    "choose_rake",
+    "largest_thickness",
+    "longest_cut",
+    "mill_shear",
+    "parallel",
+    "penetration",
+    "permitted",
+    "raked_triangle",
+    "rakes",
+    "relative_penetration",
+    "work_per_mm",
+]
 
 TIGHT_SHARE: Final = 0.9
 """Share of a limit above which a caution is given: a shop default."""
@@ -115,162 +117,6 @@ class ForceCheck:
     findings: tuple[Finding, ...]
 
 
-def parallel(strength: float, thickness_mm: float, length_mm: float) -> float:
-    """Force of two parallel blades, F = S·L·t [N].
-
-    Parameters
-    ----------
-    strength
-        Shear strength, or the tensile strength Rm where blunt edges and friction are to be covered
-        [N/mm²].
-    thickness_mm, length_mm
-        [mm]
-
-    Notes
-    -----
-    Groover, Fundamentals of Modern Manufacturing, chapter on sheet metalworking: F = S·t·L. Straight
-    cut, sharp blades, usual gap; no hold-down or friction.
-
-    >>> parallel(420, 8, 1000) / 1000
-    3360.0
-    """
-    return strength * length_mm * thickness_mm
-
-
-def raked_triangle(strength: float, thickness_mm: float, length_mm: float, rake_deg: float) -> float:
-    """Force of an inclined blade, F = 0.5·S·t²/tan φ, less for a cut shorter than t/tan φ [N].
-
-    Parameters
-    ----------
-    strength
-        Tensile strength Rm (shear strength taken as Rm), or a shear strength [N/mm²].
-    thickness_mm, length_mm
-        [mm]
-    rake_deg
-        φ, the slope between the blades [degrees], 0 to about 6.
-
-    Notes
-    -----
-    The full wedge is the trade handbooks' formula; German and French textbooks print it with τ.
-    The short cut follows from the same wedge: ∫ S·(t − x·tan φ) dx over the cut.
-
-    >>> round(raked_triangle(420, 8, 1000, 2.5) / 1000, 1)
-    307.8
-    >>> raked_triangle(420, 8, 1000, 0) == parallel(420, 8, 1000)
-    True
-    """
-    return _wedge(strength, thickness_mm, length_mm, _slope(rake_deg), 1.0)
-
-
-def penetration(
-    strength: float, thickness_mm: float, length_mm: float, rake_deg: float, penetrated: float
-) -> float:
-    """Force of an inclined blade when the sheet parts before it is cut through [N].
-
-    F = S·P·t²·(12/R)·(1 − P/2) with the rake R in inches per foot, tan φ = R/12.
-
-    Parameters
-    ----------
-    strength
-        Shear strength S [N/mm²].
-    thickness_mm, length_mm
-        [mm]
-    rake_deg
-        φ [degrees], 0 to about 6.
-    penetrated
-        P, the share of the thickness at which the sheet parts [fraction, above 0 to 1].
-
-    Notes
-    -----
-    ASM Handbook volume 14B, shearing of plate and flat sheet (from memory). At P = 1 it is the full
-    wedge. A cut shorter than P·t/tan φ follows from the same profile.
-
-    >>> round(penetration(320, 6, 1000, 1.5, 0.4) / 1000, 2)
-    140.78
-    """
-    return _wedge(strength, thickness_mm, length_mm, _slope(rake_deg), penetrated)
-
-
-def mill_shear(
-    strength: float, thickness_mm: float, rake_deg: float, penetrated: float, factor: float = MILL_FACTOR
-) -> float:
-    """Force of an inclined blade by the plate shears of rolling mills [N].
-
-    F = K1·K2·K3·ε·(2 − ε)·Rm·t²/(2·tan φ)
-
-    Parameters
-    ----------
-    strength
-        Tensile strength Rm [N/mm²].
-    thickness_mm
-        [mm]
-    rake_deg
-        φ [degrees]; the handbook's K3 is for 2 to 6.
-    penetrated
-        ε, relative penetration: 1.2 to 1.6 times the elongation for a cold cut [fraction, to 1].
-    factor
-        K1·K2·K3.
-
-    Notes
-    -----
-    Rolling-mill handbooks, in tonnes-force and kgf/mm² there. A long cut: longer than ε·t/tan φ.
-
-    >>> round(mill_shear(82.7, 30, 2.5, 1.4 * 0.21) / 1000, 2)
-    541.88
-    """
-    slope = _slope(rake_deg)
-    if slope == 0:
-        raise ValueError("mill_shear wants a rake above 0; for parallel blades use parallel()")
-    return factor * strength * penetrated * (2 - penetrated) * thickness_mm**2 / (2 * slope)
-
-
-def _slope(rake_deg: float) -> float:
-    if not 0 <= rake_deg < 45:
-        raise ValueError(f"rake: {rake_deg}° is not a rake; 0 to about 6 degrees are usual")
-    return math.tan(math.radians(rake_deg))
-
-
-def _wedge(strength: float, t: float, length: float, slope: float, penetrated: float) -> float:
-    # The greatest sum over a window of `length` on the ligament t − x·slope, x from 0 to P·t/slope.
-    if length * slope >= penetrated * t:
-        return strength * penetrated * (1 - penetrated / 2) * t * t / slope
-    return strength * length * (t - length * slope / 2)
-
-
-def relative_penetration(material: Material) -> float:
-    """ε = 1.4·A, at most 1: how deep the blade goes before the sheet parts [fraction].
-
-    From the elongation, by the rolling-mill handbooks (1.2 to 1.6 for a cold cut). Elongations are
-    measured over different gauge lengths; `material.source` says on which.
-    """
-    return min(1.0, MILL_PENETRATION * material.elongation)
-
-
-def work_per_mm(material: Material, thickness_mm: float) -> float:
-    """Shearing work for one millimetre of cut, w = κ·Rm·t², by the greatest κ of the methods [J/mm].
-
-    Together with F = w/tan φ it makes the whole work of a cut independent of the rake.
-    """
-    return _kappa(material) * material.rm_high * thickness_mm**2 / 1000
-
-
-def _kappa(material: Material) -> float:
-    deep = relative_penetration(material)
-    return max(0.5, MILL_FACTOR * deep * (2 - deep) / 2)
-
-
-def _ruling(material: Material, t: float, length: float, slope: float) -> tuple[float, float, float]:
-    """Triangle, mill shear and the cap [N]; the penetration method never exceeds the triangle."""
-    rm = material.rm_high
-    cap = rm * length * t
-    deep = relative_penetration(material)
-    return (
-        min(_wedge(rm, t, length, slope, 1.0), cap),
-        min(_wedge(MILL_FACTOR * rm, t, length, slope, deep), cap),
-        cap,
-    )
-
-
 def rakes(machine: Machine) -> tuple[float, ...]:
     """Every rake that the machine can be set to [degrees], from low to high."""
     rake = machine.rake
@@ -285,9 +131,9 @@ def rakes(machine: Machine) -> tuple[float, ...]:
 
 def _rating_force(machine: Machine) -> float:
     """What the rated plate takes at the highest rake [N], by the triangle, on the full length."""
-    slope = _slope(machine.rake.high_deg)
+    slope = slope_of(machine.rake.high_deg)
     t = machine.rating.thickness / PER_MM
-    return _wedge(machine.rating.rm, t, machine.cutting_length / PER_MM, slope, 1.0)
+    return wedge(machine.rating.rm, t, machine.cutting_length / PER_MM, slope, 1.0)
 
 
 def _limit(machine: Machine) -> tuple[float, str]:
@@ -302,7 +148,7 @@ def _counts(machine: Machine, triangle: float, mill: float) -> float:
 
 
 def _force_fits(machine: Machine, material: Material, t: float, length: float, rake_deg: float) -> bool:
-    triangle, mill, _ = _ruling(material, t, length, _slope(rake_deg))
+    triangle, mill, _ = ruling(material, t, length, slope_of(rake_deg))
     return _counts(machine, triangle, mill) <= _limit(machine)[0] * _SLACK
 
 
@@ -373,12 +219,12 @@ def check_force(
     if thickness <= 0 or cut_length <= 0:
         raise ValueError("thickness and cut length: lengths greater than zero are wanted")
     rake = choose_rake(machine, material, thickness, cut_length) if rake_deg is None else rake_deg
-    slope = _slope(rake)
+    slope = slope_of(rake)
     t, length = thickness / PER_MM, cut_length / PER_MM
     rm = material.rm_high
     deep = relative_penetration(material)
-    triangle, mill, cap = _ruling(material, t, length, slope)
-    parted = min(_wedge(SHEAR_SHARE * rm, t, length, slope, deep), cap)
+    triangle, mill, cap = ruling(material, t, length, slope)
+    parted = min(wedge(SHEAR_SHARE * rm, t, length, slope, deep), cap)
     by_method = (
         MethodForce("raked triangle", _settled(triangle / 1000), _TRADE),
         MethodForce("penetration", _settled(parted / 1000), _ASM),

@@ -6,7 +6,7 @@ P = K1·K2·K3·ε·σ·h²·(2 − ε)/(2000·tan α) in tonnes-force, σ in kg
 
 import pytest
 
-from service.engine.force import MILL_FACTOR, mill_shear
+from service.engine.shearing import MILL_FACTOR, mill_shear
 
 
 @pytest.mark.parametrize(
