@@ -5,8 +5,9 @@ A process works with one database at a time: the models are bound to :data:`data
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Final
 from urllib.parse import unquote, urlsplit
@@ -19,9 +20,7 @@ database: Final = DatabaseProxy()
 WAIT_S: Final = 30
 """How long a writer waits for another one, on SQLite, before it gives up [s]."""
 
-# auto_vacuum only takes effect before the journal is switched to WAL and the first table is made.
 PRAGMAS: Final = (
-    ("auto_vacuum", 2),
     ("journal_mode", "wal"),
     ("synchronous", "full"),
     ("foreign_keys", 1),
@@ -73,8 +72,19 @@ def _opened(address: str, most_connections: int) -> Database:
         )
     if not address or address == ":memory:":
         raise DatabaseAddressError("the path of a file is wanted; a database in memory is not kept")
-    Path(address).parent.mkdir(parents=True, exist_ok=True)
+    file = Path(address)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    if not file.exists() or file.stat().st_size == 0:
+        _make_file(file)
     return SqliteDatabase(address, pragmas=PRAGMAS, timeout=WAIT_S, lock_type="IMMEDIATE", autoconnect=False)
+
+
+def _make_file(file: Path) -> None:
+    # auto_vacuum takes effect only before the journal is switched to WAL and the first table is made,
+    # and setting it waits for whoever writes: so it is set here, and not by every connection.
+    with closing(sqlite3.connect(file, timeout=WAIT_S)) as made:
+        made.execute("PRAGMA auto_vacuum = 2")
+        made.execute("PRAGMA journal_mode = wal")
 
 
 def _postgresql(address: str, most_connections: int) -> Database:

@@ -173,9 +173,9 @@ def test_writers_at_once_give_every_record_a_place_of_its_own(service: Service) 
 def test_a_page_of_the_feed_holds_no_more_than_its_size_but_one(
     service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(records, "PAGE_LETTERS", 1000)
     with connected():
         start = records.changes(0, site=None, everything=True, limit=500).position
+        monkeypatch.setattr(records, "PAGE_LETTERS", 1000)
         for number, size in enumerate((400, 400, 400, 5000, 10)):
             records.write("plan", f"p{number}", {"x": "y" * size}, site=None, by="test", now=NOW)
         pages, position, more = [], start, True
