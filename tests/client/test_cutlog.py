@@ -1,15 +1,18 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from client import cutlog
+from client.cache.plans import keep_plan
 from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
 from client.planning import plan_here
 from client.workstation import workstation_at
+from schemas.plans import write_plan
 from service.engine.quantities import mm
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -129,33 +132,54 @@ def test_a_step_is_not_logged_beyond_its_pieces(stocked, planned):
     assert stocked.outbox.counts().pending > before
 
 
-def gang_step(kept):
-    return next(step for step in kept.plan.program if step.pieces > 2 and step.gang > 1)
+def ganged(station, kept):
+    """The plan with one step written anew for five pieces, two side by side, whoever planned it how."""
+    step = next(one for one in kept.plan.program if any(out.kind == "part" for out in one.drops))
+
+    def five(outcomes):
+        return tuple(replace(out, count=out.count // step.pieces * 5) for out in outcomes)
+
+    changed = replace(
+        step,
+        pieces=5,
+        gang=2,
+        strokes=step.repeat * 3,
+        drops=five(step.drops),
+        remainders=five(step.remainders),
+    )
+    program = tuple(changed if one is step else one for one in kept.plan.program)
+    document = write_plan(replace(kept.plan, program=program), kept.order, "ganged")
+    keep_plan(station.outbox.sql, "ganged", document, "2026-03-02T07:15:00Z")
+    return changed
+
+
+def parts_of(step):
+    return sum(out.count for out in (*step.drops, *step.remainders) if out.kind == "part")
 
 
 def test_a_part_of_a_step_counts_its_own_pieces_and_strokes(stocked, planned):
-    step = gang_step(planned)
-    first = cutlog.log_step(stocked, planned.id, step.number, pieces=1)
+    step = ganged(stocked, planned)
+    first = cutlog.log_step(stocked, "ganged", step.number, pieces=1)
     cuts = [one.event["payload"] for one in first.events if one.type == "cuts.made"]
     assert [one["strokes"] for one in cuts] == [step.repeat]
     assert cuts[0]["cut_length_mm"] == step.along_blade / 100
-    with pytest.raises(InputWrong, match=f"at most {step.pieces - 1} are left"):
-        cutlog.log_step(stocked, planned.id, step.number, pieces=step.pieces)
-    cutlog.log_step(stocked, planned.id, step.number)
+    assert sum(part["quantity"] for part in cuts[0]["parts"]) == parts_of(step) // 5
+    with pytest.raises(InputWrong, match="at most 4 are left"):
+        cutlog.log_step(stocked, "ganged", step.number, pieces=5)
+    cutlog.log_step(stocked, "ganged", step.number)
     made = sum(p["quantity"] for one in payloads(stocked, "cuts.made") for p in one["parts"])
-    whole = sum(o.count for o in (*step.drops, *step.remainders) if o.kind == "part")
-    assert made == whole
+    assert made == parts_of(step)
 
 
 def test_metres_of_a_full_gang_and_of_the_rest_are_told_apart(stocked, planned):
-    step = gang_step(planned)
-    logged = cutlog.log_step(stocked, planned.id, step.number, pieces=step.gang + 1, again=True)
+    step = ganged(stocked, planned)
+    logged = cutlog.log_step(stocked, "ganged", step.number)
     cuts = [one.event["payload"] for one in logged.events if one.type == "cuts.made"]
-    assert [one["cut_length_mm"] for one in cuts] == [
-        step.along_blade * step.gang / 100,
-        step.along_blade / 100,
-    ]
-    assert [one["strokes"] for one in cuts] == [step.repeat, step.repeat]
+    # Five pieces, two side by side: two full strokes and one of a single piece for each cut.
+    assert [one["cut_length_mm"] for one in cuts] == [step.along_blade * 2 / 100, step.along_blade / 100]
+    assert [one["strokes"] for one in cuts] == [2 * step.repeat, step.repeat]
+    metres = sum(one["cut_length_mm"] * one["strokes"] for one in cuts)
+    assert metres == pytest.approx(5 * step.repeat * step.along_blade / 100)
 
 
 def test_a_step_whose_pieces_are_not_logged_yet_is_logged_with_a_note(stocked, planned):

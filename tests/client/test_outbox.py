@@ -3,6 +3,7 @@ import shutil
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -226,9 +227,7 @@ for number in range(40):
     box = Outbox(Home(folder), "bench1", computer="pc-1")
     events = [one.event for one in box.all_events()]
     assert [event["seq"] for event in events] == list(range(1, 81))
-    assert all(
-        after["prev_hash"] == before["hash"] for before, after in zip(events, events[1:], strict=False)
-    )
+    assert all(after["prev_hash"] == before["hash"] for before, after in pairwise(events))
     for name in ("one", "two"):
         values = [e["payload"]["measured_mm"] for e in events if e["payload"]["machine"] == name]
         assert values == [1.0 + number for number in range(40)]
