@@ -19,16 +19,20 @@ from service.engine.layout.stock import StockType, stock_types
 from service.engine.layout.tree import Builder, Region, leaves, stages_of
 from service.engine.order import Effort
 from service.engine.plan import Axis, Node
+from service.engine.quantities import Length
 
-BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 4_000_000, "thorough": 40_000_000}
+BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
 
 _GRAINS: Final[dict[Effort, Grain]] = {
     "quick": Grain(64, 128, 4),
-    "standard": Grain(96, 256, 8),
-    "thorough": Grain(192, 512, 16),
+    "standard": Grain(96, 256, 10),
+    "thorough": Grain(192, 512, 24),
 }
-_ACTIVE: Final = 40
+_PER_PIECE: Final[dict[Effort, int]] = {"quick": 5_000, "standard": 25_000, "thorough": 250_000}
+"""Steps for each piece wanted: small orders end early."""
+
+_ACTIVE: Final[dict[Effort, int]] = {"quick": 16, "standard": 32, "thorough": 48}
 """Kinds looked at for one pattern when there are many."""
 
 AXES: Final[tuple[Axis, Axis]] = ("y", "x")
@@ -74,7 +78,9 @@ class Context:
         self.areas = [kind.area for kind in self.all_kinds]
         self.pool: dict[tuple[int, tuple[tuple[int, int], ...]], Pattern] = {}
         self.singles: dict[tuple[int, int], Pattern | None] = {}
-        self.budget = BUDGET[job.options.effort]
+        effort = job.options.effort
+        self.budget = min(BUDGET[effort], _PER_PIECE[effort] * sum(self.demand))
+        self.most_active = _ACTIVE[effort]
         self.other_steps = 0
         self.prices: list[int] = []
         self.sort_out()
@@ -103,6 +109,8 @@ class Context:
 
     def _pattern(self, stock: StockType, tree: Node) -> Pattern | None:
         """The tree as a pattern, None when the machine could not cut it after all."""
+        count = sum(1 for _ in leaves(tree))
+        self.other_steps += 40 * count
         walked = rules.walk(self.job.machine, tree, stock.piece, self.parts, self.trim, self.job.longest)
         if isinstance(walked, str) or stages_of(tree) > self.stages:
             return None
@@ -111,9 +119,7 @@ class Context:
             return None
         worth = 0
         sizes: set[tuple[int, int]] = set()
-        count = 0
         for leaf in leaves(tree):
-            count += 1
             sizes.add((leaf.dx, leaf.dy))
             if leaf.kind == "offcut":
                 # Squared, so that one large offcut is worth more than two halves.
@@ -126,11 +132,33 @@ class Context:
         return self.pool[stock.index, use]
 
     def build(
-        self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int], grain: Grain
+        self,
+        stock: StockType,
+        axis: Axis,
+        values: Sequence[int],
+        caps: Sequence[int],
+        *,
+        grain: Grain | None = None,
+        lead: Length | None = None,
     ) -> Pattern | None:
-        """One pattern for that stock, cut along `axis` first."""
-        node = self.builder.fill(Region(stock.piece), axis, self.stages, Wish(values, list(caps), grain))
+        """One pattern for that stock, cut along `axis` first; `lead` as in :class:`Wish`."""
+        wish = Wish(values, list(caps), grain or self.grain, lead)
+        node = self.builder.fill(Region(stock.piece), axis, self.stages, wish)
         return None if node is None else self._pattern(stock, node)
+
+    def best_led(
+        self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int]
+    ) -> Pattern | None:
+        """The most valuable pattern over all depths of a first strip: slower, and deeper."""
+        best: Pattern | None = None
+        worth = 0
+        for lead in sorted({v.along(axis) for v in self.filler.variants if caps[v.kind] > 0}, reverse=True):
+            pattern = self.build(stock, axis, values, caps, lead=lead)
+            if pattern is not None:
+                value = sum(values[kind] * n for kind, n in pattern.use)
+                if value > worth:
+                    best, worth = pattern, value
+        return best
 
     def fallback(self, stock: StockType, caps: Sequence[int]) -> Pattern | None:
         """The single-part pattern of the largest kind still wanted."""
@@ -144,12 +172,13 @@ class Context:
     def active(self, left: Sequence[int], turn: int) -> list[int]:
         """`left`, with kinds blanked out when there are too many to look at: the largest stay."""
         live = [kind for kind, n in enumerate(left) if n > 0]
-        if len(live) <= _ACTIVE:
+        most = self.most_active
+        if len(live) <= most:
             return list(left)
-        head = _ACTIVE // 3
+        head = most // 3
         others = live[head:]
-        stride = max(len(others) // (_ACTIVE - head), 1)
-        keep = set(live[:head]) | set(others[turn % stride :: stride][: _ACTIVE - head])
+        stride = max(len(others) // (most - head), 1)
+        keep = set(live[:head]) | set(others[turn % stride :: stride][: most - head])
         return [n if kind in keep else 0 for kind, n in enumerate(left)]
 
     def better(self, a: Pattern, b: Pattern, values: Sequence[int]) -> bool:

@@ -145,7 +145,7 @@ class Improver:
         for axis in AXES:
             for plain in (False, True):
                 values = [a if not plain else a * 256 + 1 for a in self.context.areas]
-                candidate = self.context.build(self.types[stock], axis, values, caps, self.context.grain)
+                candidate = self.context.build(self.types[stock], axis, values, caps)
                 if candidate is not None and candidate.use == pattern.use:
                     found.append(candidate)
         return found

@@ -73,7 +73,7 @@ class Master:
         best_cost = 1
         den = self.den
         dual = self.dual
-        self.work += sum(len(c) for c in self.columns) // 8 + 1
+        self.work += sum(len(c) for c in self.columns) // 2 + 1
         for j, column in enumerate(self.columns):
             cost = self.costs[j]
             gain = sum([dual[i] * a for i, a in column]) - cost * den
@@ -93,7 +93,7 @@ class Master:
     def _pivot(self, number: int, column: Column, gain: int) -> bool:
         matrix, den, level = self.matrix, self.den, self.level
         size = self.size
-        self.work += size * size // 4 + 1
+        self.work += 2 * size * size
         turn = [sum([row[i] * a for i, a in column]) for row in matrix]
         leave = -1
         for r in range(size):

@@ -72,7 +72,7 @@ class Passes:
         caps = self.context.active(left, turn)
         best: Pattern | None = None
         for axis in axes:
-            pattern = self.context.build(stock, axis, values, caps, self.context.grain)
+            pattern = self.context.build(stock, axis, values, caps)
             if pattern is not None and (best is None or self.context.better(pattern, best, values)):
                 best = pattern
         return best if best is not None else self.context.fallback(stock, left)

@@ -25,6 +25,8 @@ from service.engine.quantities import Length
 OTHER: Final[dict[Axis, Axis]] = {"x": "y", "y": "x"}
 _DEEPEST: Final = 24
 """States of a knapsack looked at until one leaves a rest that can be cut."""
+_MOST_SLOTS: Final = 30
+"""Slot shapes weighed against each other for one strip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +75,14 @@ class Grain:
 class Wish:
     """What a piece is to be filled with: the worth of each kind, and the pieces of it still wanted.
 
-    `caps` is lowered as parts are placed.
+    `caps` is lowered as parts are placed. With a `lead`, the first level is one strip of that depth,
+    and all that lies beyond it is cut the other way.
     """
 
     values: Sequence[int]
     caps: list[int]
     grain: Grain
+    lead: Length | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +144,10 @@ class Filler:
             if not fit:
                 return chosen
             view = _View(axis, across, crosswise, stages, fit, wish.values, left, wish.grain)
+            if wish.lead is not None:
+                slots = self._slots(view, wish.lead) if wish.lead <= room else []
+                first = self._strip(view, wish.lead, slots) if slots else None
+                return [] if first is None else [first]
             built = self._best_strips(view)
             picked = self._pick(built, view, lengthwise, room, (len(chosen), only_last_used))
             progress = False
@@ -320,6 +328,12 @@ class Filler:
     def _strip(self, view: _View, depth: Length, slots: list[tuple[Slot, int]]) -> Strip | None:
         across, crosswise = view.across, view.crosswise
         room = crosswise.room
+        if len(slots) > _MOST_SLOTS:
+            # The best for their breadth, and the narrowest to fill up with.
+            ranked = sorted(range(len(slots)), key=lambda i: (-slots[i][0].density, i))
+            narrow = sorted(ranked, key=lambda i: (slots[i][0].breadth, i))[: _MOST_SLOTS // 6]
+            keep = sorted({*ranked[: _MOST_SLOTS - len(narrow)], *narrow})
+            slots = [slots[i] for i in keep]
         options: list[Option] = []
         for slot, copies in slots:
             last = crosswise.only_last(slot.breadth, _slot_tolerance(slot, across))

@@ -125,10 +125,10 @@ def _fill(pieces: Sequence[tuple[Length, Length, int]], xs: list[Length], ys: li
                 best = max(best, column[j - 1])
             if pairs_x:
                 row = by_row[j]
-                best = max(best, max(map(add, row[1:first_x], [row[k] for k in pairs_x])))
+                best = max(best, *map(add, row[1:first_x], [row[k] for k in pairs_x]))
             first_y, pairs_y = below_y[j]
             if pairs_y:
-                best = max(best, max(map(add, column[1:first_y], [column[k] for k in pairs_y])))
+                best = max(best, *map(add, column[1:first_y], [column[k] for k in pairs_y]))
             column[j] = best
             by_row[j][i] = best
     return by_row[-1][-1]

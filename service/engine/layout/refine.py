@@ -50,9 +50,6 @@ class Refiner:
                 self.target = target = max(target, least.cost)
             if not weights:
                 break
-            best = self._completed(fixed, demand, stock, values, best)
-            if best.rank[:2] <= (0, target):
-                break
             taken = False
             for pattern, weight in weights:
                 repeat = min(
@@ -70,10 +67,9 @@ class Refiner:
                 if not fits:
                     break
                 self._fix(weights[-max(fits)[2]][0], 1, fixed, demand, stock)
-        if not any(demand):
-            found = context.solution(fixed, demand)
-            if found.rank < best.rank:
-                best = found
+            best = self._completed(fixed, demand, stock, values, best)
+            if best.rank[:2] <= (0, target):
+                break
         return best
 
     def _fix(
@@ -135,31 +131,41 @@ class Refiner:
 
         for pattern in list(context.pool.values()):
             offer(pattern, False)
+        live = [t for t in self.types if stock[t.index] > 0]
+        sheets = [t for t in live if not t.offcut]
+        offcuts = [t for t in live if t.offcut]
+        deep = 0
         for turn in range(rounds):
-            before = master.work
-            master.solve(40 * (len(kinds) + len(scarce)))
-            context.other_steps += (master.work - before) // 8
-            if context.steps >= self.ceiling:
+            self._solve(master)
+            if 3 * context.steps >= 2 * self.ceiling:
                 break
             values = self._values(kinds, master)
-            caps = list(demand)
             added = False
-            live = [t for t in self.types if stock[t.index] > 0]
-            sheets = [t for t in live if not t.offcut]
-            offcuts = [t for t in live if t.offcut]
             few = offcuts[turn * 4 % max(len(offcuts), 1) :][:4]
             for stock_type in (*sheets, *few):
                 for axis in AXES:
-                    made = context.build(stock_type, axis, values, caps, context.grain)
-                    if made is not None and offer(made, True):
-                        added = True
-            if not added and turn * 4 >= len(offcuts):
+                    made = context.build(stock_type, axis, values, demand)
+                    added |= made is not None and offer(made, True)
+            if added or turn * 4 < len(offcuts):
+                continue
+            # Nothing gains at a quick look: look deeper, at one type and one first cut after another.
+            for look in range(2 * len(sheets)):
+                stock_type = sheets[(deep + look) // 2 % len(sheets)]
+                made = context.best_led(stock_type, AXES[(deep + look) % 2], values, demand)
+                if made is not None and offer(made, True):
+                    added = True
+                    deep += look
+                    break
+            if not added:
                 break
-        before = master.work
-        master.solve(40 * (len(kinds) + len(scarce)))
-        context.other_steps += (master.work - before) // 8
+        self._solve(master)
         weights = [(patterns[j], weight) for j, weight in master.weights()]
         return weights, self._values(kinds, master)
+
+    def _solve(self, master: Master) -> None:
+        before = master.work
+        master.solve(40 * master.size)
+        self.context.other_steps += master.work - before
 
     def _values(self, kinds: Sequence[int], master: Master) -> list[int]:
         values = [0] * len(self.context.demand)

@@ -22,9 +22,6 @@ from service.engine.plan import Axis, Unplaced
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 4, "standard": 7, "thorough": 14}
 _PRICINGS: Final[dict[Effort, int]] = {"quick": 8, "standard": 30, "thorough": 120}
 _TRIALS: Final[dict[Effort, int]] = {"quick": 20, "standard": 150, "thorough": 2000}
-_MOST_ROWS: Final = 90
-"""Kinds and scarce stock types up to which prices are computed exactly."""
-
 _OPENINGS: Final[tuple[tuple[int, tuple[Axis, ...], int], ...]] = (
     (0, ("y", "x"), 850),
     (1, ("x", "y"), 700),
@@ -55,8 +52,9 @@ def _search(context: Context) -> Solution:
     passes = Passes(context)
     target = _target(context)
     best = _opening(context, passes, _ROUNDS[effort], target)
-    if best.rank[:2] > (0, target) and _rows(context) <= _MOST_ROWS:
-        refiner = Refiner(context, passes, context.budget)
+    # A third of the effort each: passes, prices, improvement.
+    if best.rank[:2] > (0, target) and 6 * _rows(context) ** 3 <= context.budget:
+        refiner = Refiner(context, passes, context.budget * 4 // 5)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
     improver = Improver(context, passes, context.budget)
@@ -91,7 +89,7 @@ def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solu
         found = context.solution(rows, left)
         if best is None or found.rank < best.rank:
             best = found
-        if (best.rank[:2] <= (0, target) and turn >= 2) or 2 * context.steps >= context.budget:
+        if (best.rank[:2] <= (0, target) and turn >= 2) or 3 * context.steps >= context.budget:
             break
     if best is None:
         raise ValueError("at least one pass is wanted")
