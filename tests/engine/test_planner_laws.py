@@ -14,6 +14,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import Phase, given, settings
 
 from schemas.plans import read_plan, write_plan
@@ -24,6 +25,7 @@ from service.engine.verifier import verify
 from tests.strategies import hard_machines, ideal_machines, medium_orders, small_orders
 
 EXAMPLES = int(os.environ.get("SHEARWRIGHT_EXAMPLES", "150"))
+pytestmark = pytest.mark.timeout(max(300, 2 * EXAMPLES))
 ROOT = Path(__file__).resolve().parents[2]
 
 
