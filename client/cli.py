@@ -275,7 +275,7 @@ def check(home: Home, /, orderfile: Path, **options: Any) -> None:
         pieces = sum(part.quantity for part in order.parts)
         on_rack = sum(item.quantity for item in order.stock)
         say(
-            f"{orderfile}: {len(order.parts)} parts, {pieces} pieces for {order.machine.id}; "
+            f"{orderfile}: lines {len(order.parts)}, pieces {pieces}, machine {order.machine.id}; "
             f"{on_rack} sheets and offcuts to cut them from"
         )
         if not order.stock:
@@ -358,6 +358,18 @@ def sync(home: Home, seconds: float) -> None:
         if report.problem is not None:
             say(f"{report.counts.pending} events wait here; nothing is lost", err=True)
             raise report.problem
+
+
+@cli.command()
+@click.pass_obj
+def retry(home: Home) -> None:
+    """Offer again at the next sync what the service did not take in and was put aside here.
+
+    What is in quarantine at the centre is tried again there, by an administrator.
+    """
+    with in_home(home) as station:
+        count = station.outbox.retry_aside()
+        say(f"{count} {'event' if count == 1 else 'events'} will be offered again")
 
 
 @cli.command()

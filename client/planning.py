@@ -18,7 +18,7 @@ from client.wire import Patience, Wire, retrying
 from client.workstation import Workstation
 from schemas.orders import read_order
 from schemas.plans import read_plan, write_plan
-from schemas.problems import WireError
+from schemas.problems import FieldError, WireError
 from service.engine.fingerprint import canonical_json
 from service.engine.order import Order
 from service.engine.plan import CutPlan
@@ -79,8 +79,13 @@ def plan_there(station: Workstation, wire: Wire, document: Mapping[str, Any], pa
     ------
     CentreAway, CentreRefuses
         As the service answers.
+    WireError
+        When it finds fields of the request wrong.
     """
-    answer = retrying(lambda: wire.post("/v1/plans", document), patience)
+    try:
+        answer = retrying(lambda: wire.post("/v1/plans", document), patience)
+    except CentreRefuses as refusal:
+        raise (_refused_fields(refusal) or refusal) from refusal
     found = answer.document
     while answer.status == 202 or "fingerprint" not in found:
         job = str(found.get("id", ""))
@@ -104,6 +109,20 @@ def plan_there(station: Workstation, wire: Wire, document: Mapping[str, Any], pa
     except WireError as error:
         raise CentreAway(f"the plan from the service is not understood here: {error}") from error
     return _kept(station, plan, order)
+
+
+def _refused_fields(refusal: CentreRefuses) -> WireError | None:
+    """What the service finds wrong with the request, as our own reading of it would say."""
+    errors = refusal.problem.get("errors")
+    if refusal.status not in {400, 422} or not isinstance(errors, list) or not errors:
+        return None
+    return WireError(
+        [
+            FieldError(str(error.get("pointer", "")), str(error.get("message", "")))
+            for error in errors
+            if isinstance(error, dict)
+        ]
+    )
 
 
 def _kept(station: Workstation, plan: CutPlan, order: Order) -> KeptPlan:

@@ -133,11 +133,14 @@ class Push:
         """Put a single event aside that the centre does not take in at all, so that the rest can go on."""
         self._most = MOST_EVENTS
         told = json.dumps(refusal.problem.get("errors") or [{"pointer": "", "message": str(refusal)}])
-        self.outbox.answered({written.row: ("quarantined", told)})
+        self.outbox.answered({written.row: ("aside", told)})
         # The chain has a hole there now, which the centre would not pass: what follows goes by another.
         self.outbox.reissue(written.epoch, written.seq + 1, f"number {written.seq} was not taken in")
         self.done.quarantined += 1
-        self.done.notices.append(f"event {written.seq} ({written.type}) is not taken in: {refusal}")
+        self.done.notices.append(
+            f"event {written.seq} ({written.type}) is not taken in and waits here: {refusal}; "
+            "once that is cured, shearwright retry offers it again"
+        )
         return False
 
     def _forked(self, batch: list[Written], problem: Mapping[str, Any]) -> bool:

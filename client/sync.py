@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, field
 
 from client.cache.outbox import Counts, utc_text
@@ -74,6 +75,7 @@ def sync_once(
     """
     road = wire or station.wire()
     waits = patience or Patience()
+    road.ends_at = time.monotonic() + waits.total_s
     sending = Push(station.outbox, road, waits)
     changes: list[Change] = []
     problem: ClientError | None = None

@@ -53,11 +53,22 @@ class _Bearer(AuthBase):
 
 
 class Wire:
-    """A service as seen from a workstation."""
+    """A service as seen from a workstation.
+
+    Attributes
+    ----------
+    server
+        Its address.
+    timeout_s
+        Longest silence within an answer [s].
+    ends_at
+        By :func:`time.monotonic`, when a request must be over at the latest; None: no such moment.
+    """
 
     def __init__(self, server: str, token: str, *, timeout_s: float = READ_S) -> None:
         self.server = server
         self.timeout_s = timeout_s
+        self.ends_at: float | None = None
         self._session = requests.Session()
         self._session.auth = _Bearer(token)
 
@@ -102,7 +113,7 @@ class Wire:
                 params=params,
                 data=data,
                 headers={"Accept": "application/json", **(headers or {})},
-                timeout=(CONNECT_S, self.timeout_s),
+                timeout=(min(CONNECT_S, self._left()), min(self.timeout_s, self._left())),
                 allow_redirects=False,
                 stream=True,
             ) as response:
@@ -116,10 +127,13 @@ class Wire:
             raise CentreAway(f"{self.server} cannot be reached: {_reason(error)}") from error
         return _judged(self.server, status, got, body, sent_at)
 
+    def _left(self) -> float:
+        return 1e6 if self.ends_at is None else max(0.5, self.ends_at - time.monotonic())
+
     def _body(self, response: requests.Response) -> bytes:
         chunks: list[bytes] = []
         size = 0
-        deadline = time.monotonic() + 4 * self.timeout_s
+        deadline = time.monotonic() + min(4 * self.timeout_s, self._left())
         for chunk in response.iter_content(65536):
             size += len(chunk)
             if size > MOST_ANSWER or time.monotonic() > deadline:

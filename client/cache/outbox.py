@@ -9,6 +9,7 @@ pending      not acknowledged by the centre
 taken        acknowledged: applied, or a repeat of what was applied before
 kept         acknowledged: of a type the centre does not know yet; kept there until it does
 quarantined  acknowledged: kept at the centre and not applied; a person must look
+aside        the centre did not take it in at all; it waits here for a person, and for `retry`
 reissued     written again under another epoch, because the centre holds another event under its
              number; this row only remembers
 ===========  ======================================================================================
@@ -34,7 +35,7 @@ from schemas.events import FIRST_HASH, EventSchema, event_hash, payload_errors
 from schemas.problems import field_errors
 from service.engine.fingerprint import canonical_json
 
-State: TypeAlias = Literal["pending", "taken", "kept", "quarantined", "reissued"]
+State: TypeAlias = Literal["pending", "taken", "kept", "quarantined", "aside", "reissued"]
 
 CONTRACT: Final = 1
 """Version of the contract that new events are written by."""
@@ -64,7 +65,7 @@ _MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
             hash TEXT NOT NULL,
             contract INTEGER NOT NULL,
             state TEXT NOT NULL DEFAULT 'pending'
-                CHECK (state IN ('pending', 'taken', 'kept', 'quarantined', 'reissued')),
+                CHECK (state IN ('pending', 'taken', 'kept', 'quarantined', 'aside', 'reissued')),
             answer TEXT,
             answered_at TEXT,
             UNIQUE (epoch, seq),
@@ -108,7 +109,10 @@ class Written:
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """Where the outbox stands. `oldest` is when the oldest pending event happened."""
+    """Where the outbox stands. `oldest` is when the oldest pending event happened.
+
+    `quarantined` counts what a person must look at: in quarantine at the centre, or put aside here.
+    """
 
     pending: int
     taken: int
@@ -217,12 +221,26 @@ class Outbox:
                 for written in self._query(
                     "WHERE epoch = ? AND seq >= ? AND state = 'pending' ORDER BY seq", epoch, from_seq
                 ):
-                    payload = written.event["payload"]
-                    row = self._append(written.type, payload, written.happened_at, written.event_id)
-                    self.sql.run("UPDATE event SET state = 'reissued' WHERE id = ?", written.row)
-                    self.sql.run("UPDATE stock_change SET event = ? WHERE event = ?", row, written.row)
+                    self._write_again(written)
             self._write_mark()
         return self.epoch
+
+    def retry_aside(self) -> int:
+        """Write again what the centre did not take in, so that it is offered once more; how many."""
+        with self.home.writing():
+            with self.sql.transaction():
+                held = self._query("WHERE state = 'aside' ORDER BY id")
+                if any(written.epoch == self.epoch for written in held):
+                    self._begin_epoch("what was put aside is offered again")
+                for written in held:
+                    self._write_again(written)
+            self._write_mark()
+        return len(held)
+
+    def _write_again(self, written: Written) -> None:
+        row = self._append(written.type, written.event["payload"], written.happened_at, written.event_id)
+        self.sql.run("UPDATE event SET state = 'reissued' WHERE id = ?", written.row)
+        self.sql.run("UPDATE stock_change SET event = ? WHERE event = ?", row, written.row)
 
     def _append(self, event_type: str, payload: Mapping[str, Any], happened_at: str, event_id: str) -> int:
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
@@ -343,8 +361,8 @@ class Outbox:
         return found
 
     def quarantined(self) -> list[Written]:
-        """Events the centre could not apply, oldest first."""
-        return self._query("WHERE state = 'quarantined' ORDER BY id")
+        """Events the centre could not apply or did not take in, oldest first."""
+        return self._query("WHERE state IN ('quarantined', 'aside') ORDER BY id")
 
     def latest(self, most: int) -> list[Written]:
         """The newest events, newest first."""
@@ -365,7 +383,7 @@ class Outbox:
             pending=by_state.get("pending", 0),
             taken=by_state.get("taken", 0),
             kept=by_state.get("kept", 0),
-            quarantined=by_state.get("quarantined", 0),
+            quarantined=by_state.get("quarantined", 0) + by_state.get("aside", 0),
             reissued=by_state.get("reissued", 0),
             oldest=oldest,
         )
@@ -411,13 +429,14 @@ class Outbox:
     def _offer_again(self, epoch: str, after_seq: int) -> int:
         self.sql.run(
             "UPDATE stock_change SET settled = 0 WHERE event IN"
-            " (SELECT id FROM event WHERE epoch = ? AND seq > ? AND state NOT IN ('pending', 'reissued'))",
+            " (SELECT id FROM event"
+            " WHERE epoch = ? AND seq > ? AND state IN ('taken', 'kept', 'quarantined'))",
             epoch,
             after_seq,
         )
         return self.sql.run(
             "UPDATE event SET state = 'pending', answered_at = NULL"
-            " WHERE epoch = ? AND seq > ? AND state NOT IN ('pending', 'reissued')",
+            " WHERE epoch = ? AND seq > ? AND state IN ('taken', 'kept', 'quarantined')",
             epoch,
             after_seq,
         )
@@ -432,7 +451,7 @@ class Outbox:
     def tidy(self, keep_days: int = KEEP_DAYS, most: int = 2000) -> int:
         """Drop the oldest acknowledged events past their age, at most `most` at once; how many went.
 
-        Quarantined and pending events always stay. The chain goes on from the epoch's own record.
+        What is pending, in quarantine or aside always stays. The chain goes on from the epoch's own record.
         """
         before = utc_text(self.now() - timedelta(days=keep_days))
         with self.home.writing():
@@ -446,6 +465,9 @@ class Outbox:
                     before,
                     before,
                     most,
+                )
+                self.sql.run(
+                    "DELETE FROM stock_change WHERE settled = 1 AND event NOT IN (SELECT id FROM event)"
                 )
             if gone:
                 self.sql.run("PRAGMA incremental_vacuum(1000)")

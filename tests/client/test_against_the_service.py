@@ -264,3 +264,29 @@ def many_sheets():
         "thickness": 3,
         "heat": "H123",
     }
+
+
+def test_what_the_service_finds_wrong_with_an_order_is_told_by_line(service, connected, hurry, tmp_path):
+    from client.errors import InputWrong
+    from client.orders.read import read_order_file, resolved
+
+    path = tmp_path / "order.csv"
+    path.write_text("ref;length;width;quantity;material;thickness\n\nP1;600;0;8;S235JR;3\n")
+    with connected(service) as station:
+        wire = Wire(service.url, service.plan_token())
+        read = read_order_file(path, machine="bench-3m")
+        with pytest.raises(InputWrong, match=r"line 3, width: .*zero"):
+            resolved(read, lambda document: plan_there(station, wire, document, hurry()))
+        wire.close()
+
+
+def test_a_service_that_does_not_answer_is_given_up_in_time(connected, service, hurry):
+    import socket
+    import time
+
+    with socket.create_server(("127.0.0.1", 0)) as silent, connected(service) as station:
+        wire = Wire(f"http://127.0.0.1:{silent.getsockname()[1]}", "t")
+        began = time.monotonic()
+        report = sync_once(station, wire=wire, patience=hurry(total_s=2, tries=9))
+        assert time.monotonic() - began < 6
+        assert "did not answer in time" in str(report.problem)

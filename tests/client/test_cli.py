@@ -123,7 +123,7 @@ def test_a_plan_file_that_is_none_is_told(run, tmp_path):
 def test_check_plans_nothing(run, order):
     done = run("check", order)
     assert done.exit_code == 0
-    assert "1 parts, 8 pieces for bench-3m" in done.output
+    assert "lines 1, pieces 8, machine bench-3m" in done.output
     assert run("plans").output.count("\n") == 1
 
 

@@ -32,6 +32,7 @@ class Centre:
         self.pulls = []
         self.offset = timedelta()
         self.bad = set()
+        self.cured = False
         self.unknown = set()
         self.most = 10_000
         self.pages = [page(centre_epoch=self.epoch)]
@@ -53,7 +54,8 @@ class Centre:
         if len(events) > self.most:
             return problem(413, "too many")
         for index, event in enumerate(events):
-            if EventSchema().validate(event) or event["payload"].get("operator") == "malformed":
+            malformed = event["payload"].get("operator") == "malformed" and not self.cured
+            if EventSchema().validate(event) or malformed:
                 return problem(422, "not valid", errors=[{"pointer": f"/events/{index}", "message": "bad"}])
         before, applied = dict(self.stored), list(self.applied)
         results = []
@@ -285,6 +287,20 @@ def test_an_event_the_centre_does_not_take_in_at_all_does_not_hold_up_the_others
     assert len(centre.applied) == 6
     assert [one.event_id for one in station.outbox.quarantined()] == [bad.event_id]
     assert report.counts.pending == 0
+
+
+def test_what_was_put_aside_is_offered_again_on_request(centre, station, sync, monkeypatch):
+    bad = log(station, 1, "malformed")[0]
+    log(station, 2)
+    assert sync().complete
+    assert sync().counts.quarantined == 1, "by itself it is not sent again"
+    centre.cured = True
+    assert station.outbox.retry_aside() == 1
+    report = sync()
+    assert report.complete
+    assert report.counts.quarantined == 0
+    assert bad.event_id in {event["event_id"] for event in centre.applied}
+    assert station.outbox.retry_aside() == 0
 
 
 def test_a_refusal_that_names_no_event_is_held_against_none(centre, station, sync):
