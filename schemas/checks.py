@@ -220,6 +220,12 @@ class EdgeUseSchema(Schema):
     bands = fields.List(fields.Nested(BandSchema), required=True)
 
 
+class BladeWearQuerySchema(Document):
+    """How much of the past the present rate is taken from, in working days; and the day to count from."""
+
+    days = JsonInt(load_default=20, validate=between(1, 1000))
+
+
 class WearAnswerSchema(Schema):
     """How an edge stands and when it wants turning; low and high for a shorter and a longer life."""
 

@@ -84,6 +84,9 @@ class EventSchema(Document):
     hash = Text(required=True, also=_HEX64)
 
 
+_TOGETHER: Final = {"description": "mass of all the pieces together"}
+
+
 class MadePartSchema(Document):
     """Parts that came off in a step."""
 
@@ -92,7 +95,7 @@ class MadePartSchema(Document):
     length = Millimetres(required=True, data_key="length_mm")
     width = Millimetres(required=True, data_key="width_mm")
     quantity = JsonInt(required=True, validate=between(1, 1_000_000))
-    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e7), metadata=_TOGETHER)
 
 
 class CutsMadeSchema(Document):
@@ -103,7 +106,7 @@ class CutsMadeSchema(Document):
     thickness = Millimetres(required=True, data_key="thickness_mm")
     cut_length = Millimetres(required=True, data_key="cut_length_mm")
     strokes = JsonInt(required=True, validate=between(1, 1_000_000))
-    equivalent_m = JsonNumber(required=True, validate=between(0, 1e9))
+    equivalent_m = JsonNumber(required=True, validate=between(0, 1e8))
     parts = Many(Inner(MadePartSchema), required=True, most=1000)
     plan_id = Text(allow_none=True)
     step = JsonInt(allow_none=True)
@@ -123,7 +126,7 @@ class StockTakenSchema(Document):
     thickness = Millimetres(required=True, data_key="thickness_mm")
     length = Millimetres(required=True, data_key="length_mm")
     width = Millimetres(required=True, data_key="width_mm")
-    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e7), metadata=_TOGETHER)
     plan_id = Text(allow_none=True)
     heat = Text(allow_none=True, most=60)
     operator = Text(allow_none=True, most=60)
@@ -138,7 +141,7 @@ class ScrapMadeSchema(Document):
     length = Millimetres(required=True, data_key="length_mm")
     width = Millimetres(required=True, data_key="width_mm")
     quantity = JsonInt(required=True, validate=between(1, 1_000_000))
-    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e7), metadata=_TOGETHER)
     reason = Choice(*SCRAP_REASONS, required=True)
     remark = Text(allow_none=True, most=500)
     plan_id = Text(allow_none=True)
@@ -158,7 +161,7 @@ class OffcutStoredSchema(Document):
     length = Millimetres(required=True, data_key="length_mm")
     width = Millimetres(required=True, data_key="width_mm")
     quantity = JsonInt(required=True, validate=between(1, 1_000_000))
-    mass_kg = JsonNumber(required=True, validate=between(0, 1e9))
+    mass_kg = JsonNumber(required=True, validate=between(0, 1e7), metadata=_TOGETHER)
     from_stock = Text(allow_none=True, most=60)
     plan_id = Text(allow_none=True)
     heat = Text(allow_none=True, most=60)

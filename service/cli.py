@@ -176,6 +176,15 @@ def openapi(output: Path | None) -> None:
         output.write_text(text, encoding="utf-8")
 
 
+@main.command("restored")
+@click.pass_obj
+def restored_command(config: Config) -> None:
+    """Say that the database was put back from a backup: every station then offers again what is missing."""
+    _open(config)
+    with connected():
+        click.echo(f"new epoch of the centre: {records.renew_epoch()}")
+
+
 @main.command()
 @click.pass_obj
 def audit(config: Config) -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 from schemas.checks import (
+    BladeWearQuerySchema,
     CapacityAnswerSchema,
     CapacityQuestionSchema,
     ForceAnswerSchema,
@@ -18,11 +21,13 @@ from schemas.checks import (
     WearQuestionSchema,
 )
 from schemas.problems import FieldError, pointer
+from schemas.shop import BladeSchema
 from service.api.operations import Answer, Given, Operations
 from service.api.plans import machine_named
-from service.api.problems import field_problem, not_valid
+from service.api.problems import field_problem, not_found, not_valid
 from service.api.shop import own_materials
 from service.engine.checks import capacity, check_cut
+from service.engine.findings import Finding
 from service.engine.force import check_force
 from service.engine.handling import usual_cautions
 from service.engine.machine import Machine
@@ -32,6 +37,10 @@ from service.engine.program.check import GaugeStep, check_program
 from service.engine.quantities import mm
 from service.engine.settings import settings_for
 from service.engine.wear.edge import WearCut, estimate
+from service.store import held, records
+
+WORK_SHARE = 5 / 7
+"""Working days in a calendar day: a shop default."""
 
 checks = Operations("checks")
 _SCOPES = ("plan",)
@@ -243,3 +252,56 @@ def estimate_wear(given: Given) -> Answer:
     )
     document: dict[str, Any] = WearAnswerSchema().dump(found)
     return Answer(document)
+
+
+@checks(
+    "GET",
+    "/wear/blades/<key>",
+    scopes=("plan", "report"),
+    summary="Wear of the edge at work on a blade from the cuts that were written down, and its forecast",
+    query=BladeWearQuerySchema,
+    answers={200: WearAnswerSchema},
+)
+def wear_of_blade(given: Given, key: str) -> Answer:
+    """Forecast of a blade, from the events."""
+    kept = records.find("blade", key)
+    if kept is None:
+        raise not_found(f"there is no blade {key!r}")
+    blade = BladeSchema().load(kept.document)
+    machine = machine_named(blade.machine) if blade.machine else None
+    if machine is None:
+        raise not_found(f"the blade {key!r} is on no machine, so nothing is cut with it")
+    begin = given.now - timedelta(days=given.query["days"] / WORK_SHARE)
+    made = held.cuts_on(machine.id, blade.edge, blade.edge_since)
+    own = own_materials()
+    cuts = [(cut.at, _wear_cut(cut.payload, machine, own)) for cut in made]
+    known = [(at, cut) for at, cut in cuts if cut is not None]
+    started = max(begin, min((at for at, _ in known), default=begin))
+    observed = max(1.0, (given.now - started) / timedelta(days=1) * WORK_SHARE)
+    unused = sum(1 for number, used in enumerate(blade.used_m, 1) if number != blade.edge and used == 0)
+    found = estimate(
+        replace(machine, blade_edges=blade.edges),
+        [cut for _, cut in known],
+        days=observed,
+        recent=[cut for at, cut in known if at >= begin],
+        edges_unused=unused,
+        edge_life_m=blade.life_m,
+        today=given.now.date(),
+    )
+    if len(known) < len(cuts):
+        words = f"{len(cuts) - len(known)} cuts are of grades that are not known here, and are left out"
+        found = replace(
+            found, findings=(Finding("caution", "grades-unknown", words, "cutting log"), *found.findings)
+        )
+    document: dict[str, Any] = WearAnswerSchema().dump(found)
+    return Answer(document)
+
+
+def _wear_cut(payload: Mapping[str, Any], machine: Machine, own: Sequence[Material]) -> WearCut | None:
+    try:
+        material = material_named(payload["material"], own)
+    except UnknownMaterial:
+        return None
+    # Where along the blade it was cut is not written down: pieces lie against the squaring arm.
+    length = min(mm(payload["cut_length_mm"]), machine.cutting_length)
+    return WearCut(material, mm(payload["thickness_mm"]), length, payload["strokes"])

@@ -1,4 +1,4 @@
-"""What a person must look at: events that were not applied, and stock that does not add up."""
+"""Looking into the events: what was not applied, stock that does not add up, cuts of an edge."""
 
 from __future__ import annotations
 
@@ -37,6 +37,27 @@ def not_applied(after: int, limit: int) -> list[HeldEvent]:
         )
         for row in rows
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class MadeCut:
+    """Strokes that were made with an edge, as they were written down."""
+
+    at: datetime
+    payload: Mapping[str, Any]
+
+
+def cuts_on(machine: str, edge: int, since: datetime | None) -> list[MadeCut]:
+    """Cuts made on a machine with one edge, since it was put to work; in the order of their times."""
+    rows = Event.select().where(Event.type == "cuts.made", Event.state == "applied")
+    if since is not None:
+        rows = rows.where(Event.corrected_at >= since)
+    made = []
+    for row in rows.order_by(Event.corrected_at, Event.id).iterator():
+        payload = row.document["payload"]
+        if payload["machine"] == machine and payload.get("blade_edge") in {None, edge}:
+            made.append(MadeCut(row.corrected_at, payload))
+    return made
 
 
 def count_not_applied() -> int:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
+from uuid import uuid4
 
 from peewee import fn
 
@@ -69,6 +70,13 @@ class StaleRevision(Exception):  # noqa: N818 - reads as what it says
 def centre_epoch() -> str:
     """The epoch of the centre: another one after it was restored from a backup."""
     epoch: str = Centre.get_by_id(1).epoch
+    return epoch
+
+
+def renew_epoch() -> str:
+    """Give the centre a new epoch, after its database was put back from a backup."""
+    epoch = str(uuid4())
+    Centre.update(epoch=epoch).where(Centre.id == 1).execute()
     return epoch
 
 

@@ -101,6 +101,12 @@ def test_audit_tells_by_its_exit_code(run: Any) -> None:
     assert "events: kept 1, counted 0" in done.output
 
 
+def test_a_restored_centre_gets_a_new_epoch(run: Any) -> None:
+    first, second = (run("restored").output for _ in range(2))
+    assert "new epoch of the centre" in first
+    assert first != second
+
+
 def test_a_wrong_address_is_told(run: Any) -> None:
     assert "a path, sqlite:///path or postgresql" in run("--database", "oracle://x/y", "migrate").output
 

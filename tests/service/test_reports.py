@@ -111,3 +111,15 @@ def test_a_report_that_cannot_be_is_told_why(shared: Service, query: dict[str, s
 
 def test_only_scrap_has_a_reason(shared: Service) -> None:
     assert "only scrap" in told(shared.get("/reports/yield?by=reason"))["/query/by"]
+
+
+def test_a_blade_is_forecast_from_the_cuts_that_were_written_down(written: Service) -> None:
+    """S235JR of 3 mm, Rm to 510, on a 6 mm machine of 450: severity 3/6 · 510/450 a metre."""
+    answer = written.get("/wear/blades/bench-3m", "report", query_string={"days": "20"})
+    assert answer.status_code == 200, answer.text
+    use = answer.json["use"]
+    assert use["metres"] == pytest.approx(8 * 0.3)
+    assert use["equivalent_metres"] == pytest.approx(8 * 0.3 * 3 / 6 * 510 / 450)
+    assert (answer.json["worst_start_mm"], answer.json["worst_end_mm"]) == (0, 300)
+    assert answer.json["days_left_low"] < answer.json["days_left"] < answer.json["days_left_high"]
+    assert written.get("/wear/blades/none", "report").status_code == 404
