@@ -29,7 +29,7 @@ _GRAINS: Final[dict[Effort, Grain]] = {
     "standard": Grain(96, 256, 10),
     "thorough": Grain(192, 512, 24),
 }
-_PER_PIECE: Final[dict[Effort, int]] = {"quick": 5_000, "standard": 25_000, "thorough": 250_000}
+_PER_PIECE: Final[dict[Effort, int]] = {"quick": 10_000, "standard": 50_000, "thorough": 500_000}
 """Steps for each piece wanted: small orders end early."""
 
 _ACTIVE: Final[dict[Effort, int]] = {"quick": 16, "standard": 32, "thorough": 48}

@@ -258,13 +258,20 @@ def level(
         cut = separate(machine, rest, size, tolerances[index], far_end_min)
         if isinstance(cut, str):
             return cut
-        made.append(Separation(index, cut, Extent(size, rest.near_mill, False, cut.accuracy)))
-        # What is left carries the error of every cut so far; a held item leaves it the same way.
-        rest = Extent(rest.size - size, False, rest.far_mill, rest.spread + _error(machine, cut))
+        error = cut_error(machine, cut)
+        if rest.near_mill and not cut.from_far:
+            # A mill edge is not straight: what the trim is meant to take off is how far one can be out.
+            error += trim
+        spread = cut.accuracy if cut.from_far else error
+        made.append(Separation(index, cut, Extent(size, rest.near_mill, False, spread)))
+        # What is left carries the error of every cut so far, unless it is what was gauged.
+        left = error if cut.from_far else rest.spread + error
+        rest = Extent(rest.size - size, False, rest.far_mill, left)
     return tuple(made)
 
 
-def _error(machine: Machine, cut: Cut) -> Length:
+def cut_error(machine: Machine, cut: Cut) -> Length:
+    """The ± that this cut alone adds, whichever side it measures."""
     return gauge_error(machine.back_gauge, cut.gauge) if cut.from_far else cut.accuracy
 
 

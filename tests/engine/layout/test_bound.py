@@ -1,0 +1,167 @@
+"""A bound is never above what can be done: against trying everything, and against itself."""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.engine.layout.bound import least_of
+from service.engine.layout.dual import by_unit, in_parts, measures, plain, without_small
+from service.engine.layout.kinds import kinds_of
+from service.engine.layout.stock import stock_types
+from service.engine.order import Grain, Part, StockItem
+
+Sizes = tuple[tuple[int, int, Grain], ...]
+
+
+@cache
+def fits(width: int, height: int, parts: Sizes) -> bool:
+    """Whether the parts can be cut from the rectangle by guillotine cuts: every cut, every division."""
+    if not parts:
+        return True
+    if sum(length * breadth for length, breadth, _ in parts) > width * height:
+        return False
+    if len(parts) == 1:
+        length, breadth, grain = parts[0]
+        ways = {"along": [(length, breadth)], "across": [(breadth, length)]}.get(
+            grain, [(length, breadth), (breadth, length)]
+        )
+        return any(dx <= width and dy <= height for dx, dy in ways)
+    places = range(len(parts))
+    for size in range(len(parts) // 2 + 1):
+        for group in combinations(places, size):
+            one = tuple(parts[i] for i in places if i in group)
+            two = tuple(parts[i] for i in places if i not in group)
+            for cut in range(1, width):
+                if fits(cut, height, one) and fits(width - cut, height, two) and (one or cut == 1):
+                    return True
+            for cut in range(1, height):
+                if fits(width, cut, one) and fits(width, height - cut, two) and (one or cut == 1):
+                    return True
+    return False
+
+
+def fewest(width: int, height: int, parts: Sizes) -> int | None:
+    """Fewest equal sheets, by trying every division into sheets."""
+
+    @cache
+    def need(left: Sizes) -> int | None:
+        if not left:
+            return 0
+        best: int | None = None
+        rest = left[1:]
+        for size in range(len(rest), -1, -1):
+            for group in combinations(range(len(rest)), size):
+                sheet = (left[0], *(rest[i] for i in group))
+                if fits(width, height, tuple(sorted(sheet))):
+                    more = need(tuple(rest[i] for i in range(len(rest)) if i not in group))
+                    if more is not None and (best is None or more + 1 < best):
+                        best = more + 1
+        return best
+
+    return need(tuple(sorted(parts)))
+
+
+def order(parts: Sizes) -> tuple[Part, ...]:
+    return tuple(Part(f"P{i}", a, b, 1, "S235JR", 300, grain) for i, (a, b, grain) in enumerate(parts))
+
+
+PARTS = st.lists(
+    st.tuples(st.integers(1, 8), st.integers(1, 8), st.sampled_from(("any", "along", "across"))),
+    min_size=1,
+    max_size=5,
+)
+
+
+@settings(max_examples=80)
+@given(st.integers(3, 8), st.integers(3, 8), PARTS, st.lists(st.integers(0, 50), min_size=5, max_size=5))
+def test_no_bound_exceeds_the_fewest_sheets_that_trying_everything_finds(
+    width: int, height: int, parts: list[tuple[int, int, Grain]], prices: list[int]
+) -> None:
+    sizes: Sizes = tuple(parts)
+    best = fewest(width, height, sizes)
+    if best is None:
+        return
+    kinds = kinds_of(order(sizes))
+    types = stock_types([StockItem("A", width, height, 9, "S235JR", 300, edges="cut", oversize=0)], 0)
+    counts = [kind.quantity for kind in kinds]
+    least = least_of(kinds, counts, types, 0, prices[: len(kinds)])
+    assert 1 <= least.pieces <= best
+    assert least.area <= best * width * height
+    assert least.cost <= best * width * height
+
+
+@settings(max_examples=40)
+@given(PARTS, st.lists(st.integers(0, 50), min_size=5, max_size=5))
+def test_with_two_sizes_no_bound_exceeds_the_cheapest_choice_of_stock(
+    parts: list[tuple[int, int, Grain]], prices: list[int]
+) -> None:
+    sizes: Sizes = tuple(sorted(parts))
+    stock = [
+        StockItem("A", 8, 6, 2, "S235JR", 300, edges="cut", oversize=0, price=7.0),
+        StockItem("B", 5, 8, 9, "S235JR", 300, edges="cut", oversize=0, price=5.5),
+    ]
+
+    @cache
+    def cheapest(left: Sizes, large: int) -> float | None:
+        if not left:
+            return 0.0
+        best: float | None = None
+        rest = left[1:]
+        for size in range(len(rest), -1, -1):
+            for group in combinations(range(len(rest)), size):
+                sheet = tuple(sorted((left[0], *(rest[i] for i in group))))
+                others = tuple(rest[i] for i in range(len(rest)) if i not in group)
+                for item, keep in ((stock[0], large - 1), (stock[1], large)):
+                    if keep >= 0 and fits(item.length, item.width, sheet):
+                        more = cheapest(others, keep)
+                        if more is not None and (best is None or more + float(item.price or 0) < best):
+                            best = more + float(item.price or 0)
+        return best
+
+    best = cheapest(sizes, 2)
+    if best is None:
+        return
+    kinds = kinds_of(order(sizes))
+    least = least_of(kinds, [kind.quantity for kind in kinds], stock_types(stock, 0), 0, prices[: len(kinds)])
+    assert least.cost <= best * 2  # 5.5 and 7 in whole halves
+
+
+@pytest.mark.parametrize("whole", [7, 12, 13, 30])
+def test_the_measures_are_superadditive(whole: int) -> None:
+    families = [in_parts(whole, k) for k in range(1, 8)]
+    families += [without_small(whole, s) for s in range(1, whole // 2 + 1)]
+    families += [by_unit(whole, s) for s in range(1, whole // 2 + 1)]
+    families += measures(whole, range(1, whole + 1), 16)
+    for f in [plain, *families]:
+        for a in range(whole + 1):
+            for b in range(whole + 1 - a):
+                assert f(a) + f(b) <= f(a + b)
+
+
+def test_parts_over_half_the_sheet_both_ways_need_a_sheet_each() -> None:
+    kinds = kinds_of([Part("P", 60, 60, 7, "S235JR", 300)])
+    types = stock_types([StockItem("A", 100, 100, 9, "S235JR", 300, edges="cut")], 0)
+    assert least_of(kinds, [7], types, 0).pieces == 7
+
+
+def test_mill_edges_are_no_use_to_the_bound() -> None:
+    """Twenty-five of 20 × 20 fill a sheet of 100 × 100 with good edges; with a trim of 1 they do not."""
+    kinds = kinds_of([Part("P", 20, 20, 25, "S235JR", 300)])
+    good = stock_types([StockItem("A", 100, 100, 9, "S235JR", 300, edges="cut")], 1)
+    mill = stock_types([StockItem("A", 100, 100, 9, "S235JR", 300, edges="mill")], 1)
+    assert least_of(kinds, [25], good, 1).pieces == 1
+    assert least_of(kinds, [25], mill, 1).pieces == 2
+
+
+def test_scarce_large_sheets_raise_the_bound() -> None:
+    kinds = kinds_of([Part("P", 50, 50, 8, "S235JR", 300)])
+    stock = [
+        StockItem("large", 100, 100, 1, "S235JR", 300, edges="cut"),
+        StockItem("small", 50, 50, 9, "S235JR", 300, edges="cut"),
+    ]
+    assert least_of(kinds, [8], stock_types(stock, 0), 0).pieces == 5

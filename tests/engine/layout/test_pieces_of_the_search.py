@@ -1,0 +1,106 @@
+"""The parts of the search by themselves, each against the plainest possible way to the same answer."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import product
+
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from service.engine.layout import rules
+from service.engine.layout.knapsack import knapsack, taken
+from service.engine.layout.levels import Entry, arrange, separable
+from service.engine.layout.master import Master
+from service.engine.layout.rules import Extent
+from service.engine.machine import Machine
+from tests.strategies import machines
+
+DEPTHS = st.integers(1, 200_000)
+
+
+@given(
+    machines(), DEPTHS, DEPTHS, st.booleans(), st.integers(0, 2000), st.integers(0, 300), st.integers(0, 1500)
+)
+def test_the_quick_rule_of_separation_is_the_full_rule(
+    machine: Machine, item: int, rest: int, far_mill: bool, spread: int, tolerance: int, end_min: int
+) -> None:
+    extent = Extent(item + rest, False, far_mill, spread)
+    full = rules.separate(machine, extent, item, tolerance, end_min)
+    assert separable(machine, extent, item, tolerance, end_min) == (not isinstance(full, str))
+
+
+@given(
+    machines(),
+    st.lists(st.integers(500, 60_000), min_size=1, max_size=6),
+    st.integers(0, 40_000),
+    st.booleans(),
+)
+def test_an_arranged_level_holds_every_entry_once_and_fills_the_piece(
+    machine: Machine, sizes: list[int], rest: int, mill: bool
+) -> None:
+    start = rules.trim_depth(machine, 500) if mill else 0
+    extent = Extent(start + sum(sizes) + rest, mill, mill, 2000 if mill else 0)
+    arranged = arrange(machine, extent, [Entry(size, 200, True, ()) for size in sizes], 500)
+    assume(not isinstance(arranged, str))
+    assert not isinstance(arranged, str)
+    assert sorted(arranged.order) == list(range(len(sizes)))
+    assert sum(s.made.size for s in arranged.made) == extent.size
+
+
+OPTIONS = st.lists(
+    st.tuples(st.integers(1, 12), st.integers(1, 20), st.integers(0, 3)), min_size=1, max_size=4
+)
+
+
+@given(st.integers(1, 40), OPTIONS)
+def test_the_knapsack_finds_what_trying_everything_finds(
+    room: int, options: list[tuple[int, int, int]]
+) -> None:
+    states, _ = knapsack(room, options, 1000)
+    best = max(
+        sum(n * option[1] for n, option in zip(counts, options, strict=True))
+        for counts in product(*(range(option[2] + 1) for option in options))
+        if sum(n * option[0] for n, option in zip(counts, options, strict=True)) <= room
+    )
+    total, value, link = states[-1]
+    assert value == best
+    counts = taken(link)
+    assert total == sum(n * options[i][0] for i, n in counts.items()) <= room
+    assert value == sum(n * options[i][1] for i, n in counts.items())
+    assert all(n <= options[i][2] for i, n in counts.items())
+
+
+@given(
+    st.lists(st.integers(1, 30), min_size=2, max_size=4),
+    st.lists(
+        st.tuples(st.lists(st.integers(0, 4), min_size=4, max_size=4), st.integers(1, 9)),
+        min_size=1,
+        max_size=7,
+    ),
+    st.integers(0, 6),
+)
+def test_prices_and_weights_prove_each_other_exactly(
+    need: list[int], patterns: list[tuple[list[int], int]], have: int
+) -> None:
+    """Weak duality met with equality proves both: no rounding is needed and none is done."""
+    rows = len(need)
+    master = Master(need, [have], [50] * rows)
+    kept = []
+    for amounts, cost in patterns:
+        column = tuple((i, n) for i, n in enumerate(amounts[:rows]) if n)
+        if column:
+            kept.append(((*column, (rows, 1)), cost))
+            master.add(*kept[-1])
+    assert master.solve(1000)
+    weights = dict(master.weights())
+    made = [sum(Fraction(dict(kept[j][0]).get(i, 0)) * x for j, x in weights.items()) for i in range(rows)]
+    assert sum(weights.values()) <= have
+    short = [max(n - m, Fraction(0)) for n, m in zip(need, made, strict=True)]
+    cost = sum(kept[j][1] * x for j, x in weights.items()) + 50 * sum(short)
+    assert cost == master.objective()
+    prices = [Fraction(d, master.den) for d in master.dual]
+    assert all(0 <= price <= 50 for price in prices[:rows])
+    assert prices[rows] <= 0
+    assert all(sum(prices[i] * n for i, n in column) <= cost for column, cost in kept)
+    assert sum(p * n for p, n in zip(prices, [*need, have], strict=True)) == master.objective()
