@@ -199,7 +199,7 @@ class GaugeStepSchema(Document):
 class ProgramSavedSchema(Document):
     """A program written or changed at the machine, and the revision it was based on (0: a new one)."""
 
-    program_id = Text(required=True)
+    program_id = Text(required=True, most=100)
     name = Text(required=True)
     machine = Text(required=True, most=60)
     material = Text(required=True, most=60)

@@ -17,6 +17,10 @@ from service.store import records, tally
 from service.store.models import Discrepancy
 
 
+MOST_PIECES: Final = 1_000_000
+"""Pieces one stock record may hold, by the wire contract."""
+
+
 class EffectRefused(Exception):  # noqa: N818 - reads as what it says
     """An event that is well formed and yet cannot be applied; a person must look."""
 
@@ -164,6 +168,12 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any]) -> None:
                 )
             )
         item = replace(there, quantity=there.quantity + item.quantity)
+        if item.quantity > MOST_PIECES:
+            raise EffectRefused(
+                FieldError(
+                    "/payload/quantity", f"{item.quantity} pieces on the rack are more than is believed"
+                )
+            )
     _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)))
 
 

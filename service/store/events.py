@@ -6,17 +6,22 @@ all. A bad event is stored with a reason and does not stop the rest; a fork or a
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
+from peewee import OperationalError
+
 from schemas.events import FIRST_HASH, event_hash, payload_errors
 from schemas.problems import FieldError
 from service.store import effects, records
 from service.store.database import database
 from service.store.models import Chain, Event
+
+log = logging.getLogger("shearwright.events")
 
 State: TypeAlias = Literal["applied", "repeat", "kept", "quarantined"]
 
@@ -228,6 +233,13 @@ def _applied(happening: effects.Happening) -> tuple[str, list[FieldError]]:
             effects.apply(happening)
     except effects.EffectRefused as refused:
         return "quarantined", [refused.error]
+    except OperationalError:
+        raise
+    except Exception:
+        # A fault of ours must not keep back everything that this station wrote down after it.
+        log.exception("event %s of %s could not be applied", happening.event_id, happening.station)
+        fault = FieldError("", "a fault of the service kept it from being applied; its log says more")
+        return "quarantined", [fault]
     return "applied", []
 
 

@@ -449,6 +449,34 @@ def test_an_audit_finds_a_figure_that_was_tampered_with(service: Service, statio
     assert (found.measure, found.kept, found.counted) == ("parts", 5, 4)
 
 
+def test_a_fault_of_ours_keeps_back_one_event_and_not_the_station(
+    service: Service, station: Station, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = tally.add
+
+    def broken(key: tally.Key, measures: Any) -> None:
+        real(key, measures)
+        if measures.get("strokes") == 13:
+            raise ZeroDivisionError("secret inside")
+
+    monkeypatch.setattr(tally, "add", broken)
+    answer = service.push([station.cut(strokes=13), station.cut()])
+    assert states(answer) == ["quarantined", "applied"]
+    assert "secret" not in answer.text
+    assert rows(service)[0]["strokes"] == 4
+    monkeypatch.undo()
+    number = service.get("/sync/quarantine").json["items"][0]["id"]
+    assert service.post(f"/sync/quarantine/{number}/retry", {}).json["state"] == "applied"
+    assert rows(service)[0]["strokes"] == 17
+
+
+def test_offcuts_do_not_add_up_beyond_belief(service: Service, station: Station) -> None:
+    offcut = {**piece(quantity=600_000), "ref": "OC-1"}
+    events = [station.write("offcut.stored", offcut) for _ in range(2)]
+    assert states(service.push(events)) == ["applied", "quarantined"]
+    assert service.get("/stock/northgate/OC-1").json["quantity"] == 600_000
+
+
 def test_a_damaged_push_is_named_field_by_field(service: Service, station: Station) -> None:
     event = station.cut()
     del event["seq"]
