@@ -287,7 +287,7 @@ def _step_events(
     def sheet(length: Length, width: Length, quantity: int) -> Sheet:
         return Sheet(material, layout.thickness, length, width, quantity, stock.heat)
 
-    if is_sheet(step.piece) and _first_of_sheet(plan, step):
+    if is_sheet(step.piece):  # what is left of it after this step has another name
         batch.taken(stock.ref, sheet(stock.length, stock.width, pieces), machine.id, plan_id, operator)
     outcomes = [(out, _share(out, step, pieces)) for out in (*step.drops, *step.remainders)]
     parts = {part.ref: part for part in order.parts}
@@ -341,10 +341,6 @@ def _step_events(
                 plan_id=plan_id,
                 operator=operator,
             )
-
-
-def _first_of_sheet(plan: CutPlan, step: Step) -> bool:
-    return step.number == min(one.number for one in plan.program if one.piece == step.piece)
 
 
 def _share(out: Outcome, step: Step, pieces: int) -> int:

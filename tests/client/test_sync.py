@@ -501,3 +501,36 @@ def test_a_moved_service_is_not_followed_with_the_token(station):
         mock.add("GET", f"{URL}/v1/x", status=302, headers={"Location": "http://elsewhere.test/"})
         with pytest.raises(CentreRefuses, match="has moved"):
             wire.get("/v1/x")
+
+
+def test_only_what_the_centre_says_it_has_counts_as_acknowledged(centre, station, sync):
+    log(station, 3)
+    plain, told = centre.last, []
+
+    def last(epoch):
+        seq, last_hash = plain(epoch)
+        told.append(seq)
+        # The answer to the first push says less than its results do.
+        return (1, last_hash) if told.count(3) == 1 and seq == 3 else (seq, last_hash)
+
+    centre.last = last
+    report = sync(pull=False)
+    assert centre.pushes == [[1, 2, 3], [2, 3]]
+    assert (report.pushed.applied, report.pushed.repeats, report.counts.pending) == (1, 2, 0)
+
+
+def test_a_pull_alone_from_a_centre_put_back_does_not_forget_what_was_taken_here(
+    centre, station, sync, page, changed
+):
+    from client import cutlog
+
+    sync()
+    cutlog.log_taken(station, "SH-A", 3, station.machine("bench-3m"))
+    stock = page()["changes"][2]["record"]
+    centre.pages = [page([changed("stock", "northgate/SH-A", {**stock, "quantity": 5}, 2)], cursor="c2")]
+    sync()
+    centre.stored, centre.applied, centre.epoch = {}, [], EPOCH_B
+    centre.pages = [page(cursor="n1")]
+    assert sync(push=False).complete
+    assert station.outbox.counts().pending == 1
+    assert {item.ref: item.quantity for item in station.rack()}["SH-A"] == 5
