@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
 
 from schemas.plans import read_plan, write_plan
 from service.engine.order import Order
@@ -120,3 +121,30 @@ def test_another_process_with_another_hash_order_gives_the_same_bytes(small: Ord
             env={**os.environ, "PYTHONHASHSEED": hash_order},
         )
         assert done.stdout.splitlines() == here
+
+
+def numbers_that_count(document: dict[str, Any]) -> list[tuple[dict[str, Any], str]]:
+    """Sizes and counts of a plan that follow from its cuts, so that not one may be another."""
+    found: list[tuple[dict[str, Any], str]] = []
+    for step in document["program"]:
+        sizes = ("along_blade_mm", "depth_mm", "gauge_mm")
+        found += [(step, name) for name in (*sizes, "pieces", "repeat", "strokes")]
+        for one in (*step["drop_to"], *step["remainder_to"]):
+            found += [(one, name) for name in ("length_mm", "width_mm", "count")]
+    for layout in document["layouts"]:
+        found.append((layout, "repeat"))
+        for placed in layout["placements"]:
+            found += [(placed, name) for name in ("x_mm", "y_mm", "length_mm", "width_mm")]
+    found += [(part, "quantity") for part in document["order"]["parts"]]
+    return found
+
+
+@settings(max_examples=max(1, EXAMPLES // 2))
+@given(small_orders(ideal_machines()), st.data())
+def test_a_plan_that_was_changed_anywhere_is_found_out(order: Order, data: st.DataObject) -> None:
+    document = over_the_wire(plan(order), order)
+    target, name = data.draw(st.sampled_from(numbers_that_count(document)))
+    by = data.draw(st.sampled_from((1, -1)))
+    old = target[name]
+    target[name] = round(old + by / 100, 2) if name.endswith("_mm") else old + by
+    assert not verify(document).ok, f"{name} was {old} and is {target[name]}"
