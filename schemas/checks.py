@@ -52,6 +52,12 @@ class ForceQuestionSchema(CutQuestionSchema):
         metadata={"description": "by the inspection certificate of this very sheet; goes with `certificate`"},
     )
     certificate = Text(load_default=None, allow_none=True, most=60)
+    dulled_allowance = JsonNumber(
+        load_default=None,
+        allow_none=True,
+        validate=between(0, 2),
+        metadata={"description": "for dulled edges, over sharp ones; left out: the machine profile's"},
+    )
     drop_depth = Size(load_default=None, allow_none=True)
     remainder_depth = Size(load_default=None, allow_none=True)
     gauging = Choice("back gauge", "front stop", "marked line", load_default="back gauge")
@@ -64,6 +70,9 @@ class MethodForceSchema(Schema):
     name = fields.String(required=True)
     force_kn = fields.Float(required=True)
     source = fields.String(required=True)
+    sharp_kn = fields.Float(required=True, metadata={"description": "with sharp blades"})
+    rules = fields.Boolean(required=True, metadata={"description": "whether the method may rule"})
+    remark = fields.String(required=True)
 
 
 class ForceAnswerSchema(Schema):
@@ -71,14 +80,23 @@ class ForceAnswerSchema(Schema):
 
     force_kn = fields.Float(required=True)
     method = fields.String(required=True)
+    why = fields.String(required=True)
+    sharp_kn = fields.Float(required=True)
+    dulled_allowance = fields.Float(required=True)
     by_method = fields.List(fields.Nested(MethodForceSchema), required=True)
+    spread = fields.Float(required=True)
     rake_deg = fields.Float(required=True)
     engaged_mm = fields.Float(required=True)
+    strength = fields.Float(required=True, data_key="strength_n_mm2")
+    strength_basis = fields.String(required=True)
     equivalent_thickness_mm = fields.Float(required=True)
     rating_share = fields.Float(required=True)
     limit_kn = fields.Float(required=True)
+    force_share = fields.Float(required=True)
     limit_basis = fields.String(required=True)
     work_j = fields.Float(required=True)
+    stroke_s = fields.Float(required=True)
+    mean_power_kw = fields.Float(required=True)
     findings = fields.List(fields.Nested(FindingSchema), required=True)
     cautions = fields.List(fields.String(), required=True)
 

@@ -26,6 +26,7 @@ from service.engine.machine import (
     BackGauge,
     FrontStops,
     GapRange,
+    GapRow,
     HoldDown,
     Lifting,
     Machine,
@@ -79,6 +80,15 @@ class GapRangeSchema(Record):
             raise ValidationError("low_mm is above high_mm", "low_mm")
 
 
+class GapRowSchema(Record):
+    """A line of the machine's own gap table: the gap for steel of a tensile strength and a thickness."""
+
+    makes = GapRow
+    rm = JsonNumber(required=True, data_key="rm_n_mm2", validate=between(5, 5000))
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    gap = Millimetres(required=True, data_key="gap_mm")
+
+
 class BackGaugeSchema(Record):
     """Range, step, accuracy (± of a drop) and speed of the back gauge."""
 
@@ -120,6 +130,15 @@ class HoldDownSchema(Record):
     feet = Many(Millimetres(zero_ok=True), load_default=list, data_key="feet_mm", most=500)
     foot_width = Millimetres(load_default=0, data_key="foot_width_mm", zero_ok=True)
     force_kn = JsonNumber(load_default=None, allow_none=True, validate=positive(most=100_000))
+    wanted_share = JsonNumber(
+        load_default=None,
+        allow_none=True,
+        validate=between(0.01, 1),
+        metadata={
+            "description": "hold-down force wanted over shearing force, by the maker or the shop; "
+            "stated here it limits the capacity"
+        },
+    )
     feet_first = Millimetres(load_only=True, data_key="feet_first_mm", zero_ok=True)
     feet_pitch = Millimetres(load_only=True, data_key="feet_pitch_mm")
     feet_count = JsonInt(load_only=True, validate=between(1, 500))
@@ -139,7 +158,9 @@ class HoldDownSchema(Record):
         feet = sorted(data["feet"])
         if "feet_pitch" in data:
             feet = [data["feet_first"] + i * data["feet_pitch"] for i in range(data["feet_count"])]
-        return HoldDown(data["depth"], tuple(feet), data["foot_width"], data["force_kn"])
+        return HoldDown(
+            data["depth"], tuple(feet), data["foot_width"], data["force_kn"], data["wanted_share"]
+        )
 
 
 class LiftingSchema(Record):
@@ -204,6 +225,27 @@ class MachineSchema(Record):
     times = Inner(TimeModelSchema, load_default=TimeModel)
     blade_edges = JsonInt(load_default=4, validate=between(1, 4))
     edge_life_m = JsonNumber(load_default=60_000.0, validate=positive(most=1e9))
+    max_thickness = Millimetres(
+        load_default=None,
+        allow_none=True,
+        data_key="max_thickness_mm",
+        metadata={"description": "the thickest sheet that fits under blade and feet, however soft"},
+    )
+    gap_table = Many(
+        Inner(GapRowSchema),
+        load_default=list,
+        most=500,
+        metadata={"description": "the machine's own blade gaps; empty: gaps by the material"},
+    )
+    dulled_allowance = JsonNumber(
+        load_default=0.25,
+        validate=between(0, 2),
+        metadata={"description": "force counted for dulled edges over that of sharp ones"},
+    )
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Machine:
+        return Machine(**{**data, "gap_table": tuple(data["gap_table"])})
 
 
 class MaterialSchema(Record):

@@ -90,7 +90,7 @@ def check_one_force(given: Given) -> Answer:
         )
     if cut_length % body["pieces_side_by_side"] and body["pieces_side_by_side"] > cut_length:
         raise field_problem("/pieces_side_by_side", "so many pieces do not fit side by side")
-    force = check_force(machine, material, thickness, cut_length, rake)
+    force = check_force(machine, material, thickness, cut_length, rake, body["dulled_allowance"])
     document: dict[str, Any] = ForceAnswerSchema(exclude=("cautions",)).dump(force)
     if body["drop_depth"] is not None:
         found = check_cut(

@@ -1,13 +1,17 @@
 """Whether a machine can push the blade through: shearing force by several methods, and the rating.
 
 The formulae, and why they all are of one family, are in :mod:`service.engine.shearing`. This module
-lets the greatest of them rule, and names it.
+lets the greatest of them rule, names it, and says how far the methods differ. The
+bending-and-holding formula does not rule, since its coefficients are from memory; where it alone is
+over the limit that is a caution.
 
 The rating plate is a second, separate limit. A machine rated for t₀ of plain steel of Rm₀ is rated
 for t·√(Rm/Rm₀) ≤ t₀ of another material. Strength always counts with the *upper end* of its range:
 6 mm of ``plain steel`` (450 N/mm²) is inside a 6 mm rating without margin, 6 mm of S235JR (up to
 510) counts as 6.39 mm and is not, unless a certificate for that very sheet says 450 or less (see
 :func:`service.engine.materials.certified`).
+
+A third limit is what fits under blade and feet, where the profile states it (``max_thickness``).
 
 Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
@@ -19,11 +23,26 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from service.engine.findings import Finding
+from service.engine.force_limits import (
+    SLACK,
+    choose_rake,
+    counting,
+    fits_force,
+    fits_maximum,
+    fits_rating,
+    force_limit,
+    largest_thickness,
+    longest_cut,
+    permitted,
+    rakes,
+)
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.shearing import (
-    SHEAR_SHARE,
+    MILL_RAKES,
+    bending_and_holding,
+    forces,
     mill_shear,
     parallel,
     penetration,
@@ -31,15 +50,19 @@ from service.engine.shearing import (
     relative_penetration,
     ruling,
     slope_of,
-    wedge,
     work_per_mm,
 )
+from service.engine.stroke import stroke_for, stroke_seconds
 
 __all__ = [
     "ForceCheck",
     "MethodForce",
+    "bending_and_holding",
     "check_force",
     "choose_rake",
+    "fits_force",
+    "fits_maximum",
+    "fits_rating",
     "largest_thickness",
     "longest_cut",
     "mill_shear",
@@ -55,23 +78,31 @@ __all__ = [
 TIGHT_SHARE: Final = 0.9
 """Share of a limit above which a caution is given: a shop default."""
 
-_SLACK: Final = 1 + 1e-9
-"""Rounding of floats must not push a cut that lies on the limit over it."""
-
-_TRADE: Final = "trade handbooks: F = 0.5·Rm·t²/tan φ, shear strength taken as Rm"
-_ASM: Final = "ASM Handbook vol. 14B (from memory): F = S·P·t²·(12/R)·(1 − P/2), S = 0.8·Rm"
-_MILL: Final = "rolling-mill handbooks: F = K·ε·(2 − ε)·Rm·t²/(2·tan φ), K = 1.3·0.75·1.3, ε = 1.4·A"
-_PARALLEL: Final = "textbooks: F = Rm·L·t, shear strength taken as Rm to cover blunt edges and friction"
+_TEXTBOOK: Final = (
+    "German textbooks (from memory): F = 0.5·τ·t²/tan φ, τ = 0.8·Rm; trade handbooks take Rm for τ"
+)
+_ASM: Final = "ASM Handbook vol. 14B (from memory): F = τ·P·t²·(12/R)·(1 − P/2), P = 1.4·A"
+_MILL: Final = "rolling-mill handbooks: F = K1·K2·K3·ε·(2 − ε)·Rm·t²/(2·tan φ), ε = 1.4·A"
+_NOSAL: Final = "rolling-machinery textbooks, after Nosal'; coefficients from memory: it does not rule"
+_PARALLEL: Final = "textbooks: F = τ·L·t, τ = 0.8·Rm; with a quarter for dulled edges the full Rm"
 _RATING: Final = "rating plate: t·√(Rm/Rm rated), Rm at the upper end of the material's range"
+_PROFILE: Final = "machine profile"
 _SHOP: Final = "shop default"
 
 
 class MethodForce(NamedTuple):
-    """The force by one method [kN], and the method's source."""
+    """The force by one method: with the allowance for dulled edges, and with sharp ones [kN].
+
+    `rules` says whether the method may rule, `source` where it comes from, and `remark` what is to
+    be known of it for this very cut (empty: nothing).
+    """
 
     name: str
     force_kn: float
     source: str
+    sharp_kn: float
+    rules: bool
+    remark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,110 +112,60 @@ class ForceCheck:
     Attributes
     ----------
     force_kn
-        The force that rules: the greatest of the methods for an inclined blade [kN].
-    method
-        The method it comes from.
+        The force that rules: the greatest of the methods for an inclined blade, with the allowance
+        for dulled edges [kN].
+    method, why
+        The method it comes from, and in words why it rules.
+    sharp_kn
+        By the same method with sharp edges [kN].
+    dulled_allowance
+        What was allowed for dulled edges [fraction].
     by_method
         The force by every method, the parallel blade (the cap) last.
+    spread
+        Highest over lowest of the methods for this blade [ratio].
     rake_deg
         The rake it was worked out for [degrees].
     engaged_mm
         Length of blade in the material at one time, t/tan φ, at most the cut length [mm].
+    strength, strength_basis
+        The tensile strength that was counted with [N/mm²], and what it is.
     equivalent_thickness_mm
         Thickness of the rating's steel that counts as much [mm].
     rating_share
         Equivalent thickness over rated thickness; above 1 the cut is over the rating.
-    limit_kn
-        The force limit [kN].
+    limit_kn, force_share
+        The force limit [kN], and the force that counts against it as a share of it.
     limit_basis
         Whether the limit is the machine profile's or follows from its rating.
     work_j
         Work of the whole cut [J]; it does not depend on the rake.
+    stroke_s, mean_power_kw
+        Time of the stroke down and up [s], and the work over it [kW].
     findings
         ``stop`` for what is over a limit, ``caution`` for what is close to one.
     """
 
     force_kn: float
     method: str
+    why: str
+    sharp_kn: float
+    dulled_allowance: float
     by_method: tuple[MethodForce, ...]
+    spread: float
     rake_deg: float
     engaged_mm: float
+    strength: float
+    strength_basis: str
     equivalent_thickness_mm: float
     rating_share: float
     limit_kn: float
+    force_share: float
     limit_basis: str
     work_j: float
+    stroke_s: float
+    mean_power_kw: float
     findings: tuple[Finding, ...]
-
-
-def rakes(machine: Machine) -> tuple[float, ...]:
-    """Every rake that the machine can be set to [degrees], from low to high."""
-    rake = machine.rake
-    if rake.fixed or rake.step_deg <= 0:
-        return (rake.low_deg,) if rake.fixed else (rake.low_deg, rake.high_deg)
-    steps = math.floor((rake.high_deg - rake.low_deg) / rake.step_deg + 1e-9)
-    values = [round(rake.low_deg + i * rake.step_deg, 6) for i in range(steps + 1)]
-    if values[-1] < rake.high_deg - 1e-9:
-        values.append(rake.high_deg)
-    return tuple(values)
-
-
-def _rating_force(machine: Machine) -> float:
-    """What the rated plate takes at the highest rake [N], by the triangle, on the full length."""
-    slope = slope_of(machine.rake.high_deg)
-    t = machine.rating.thickness / PER_MM
-    return wedge(machine.rating.rm, t, machine.cutting_length / PER_MM, slope, 1.0)
-
-
-def _limit(machine: Machine) -> tuple[float, str]:
-    if machine.force_limit_kn is not None:
-        return machine.force_limit_kn * 1000, "machine profile"
-    return _rating_force(machine), "follows from the rating plate at the highest rake (raked triangle)"
-
-
-def _counts(machine: Machine, triangle: float, mill: float) -> float:
-    # A limit that was itself worked out by the triangle can only be compared with the triangle.
-    return triangle if machine.force_limit_kn is None else max(triangle, mill)
-
-
-def _force_fits(machine: Machine, material: Material, t: float, length: float, rake_deg: float) -> bool:
-    triangle, mill, _ = ruling(material, t, length, slope_of(rake_deg))
-    return _counts(machine, triangle, mill) <= _limit(machine)[0] * _SLACK
-
-
-def _rating_fits(machine: Machine, material: Material, thickness: Length) -> bool:
-    return thickness * math.sqrt(material.rm_high / machine.rating.rm) <= machine.rating.thickness * _SLACK
-
-
-def permitted(machine: Machine, material: Material, thickness: Length, cut_length: Length) -> bool:
-    """Whether neither force nor rating stops a cut of that length at the best rake.
-
-    It says nothing of the other limits of a cut (see :mod:`service.engine.checks`).
-    """
-    return (
-        material.shearable
-        and _rating_fits(machine, material, thickness)
-        and _force_fits(machine, material, thickness / PER_MM, cut_length / PER_MM, machine.rake.high_deg)
-    )
-
-
-def choose_rake(machine: Machine, material: Material, thickness: Length, cut_length: Length) -> float:
-    """The smallest rake within the force limit [degrees]; the highest when none is.
-
-    A small rake bends and twists the drop least, a large one asks for less force.
-    """
-    if machine.rake.fixed:
-        return machine.rake.low_deg
-    choices = rakes(machine)
-    t, length = thickness / PER_MM, cut_length / PER_MM
-    low, high = 0, len(choices) - 1
-    while low < high:
-        middle = (low + high) // 2
-        if _force_fits(machine, material, t, length, choices[middle]):
-            high = middle
-        else:
-            low = middle + 1
-    return choices[low]
 
 
 def check_force(
@@ -193,6 +174,7 @@ def check_force(
     thickness: Length,
     cut_length: Length,
     rake_deg: float | None = None,
+    dulled_allowance: float | None = None,
 ) -> ForceCheck:
     """Force, work and rating of one cut.
 
@@ -204,52 +186,60 @@ def check_force(
         [0.01 mm], above 0.
     rake_deg
         [degrees]; None: the smallest that this machine can set within its force limit.
+    dulled_allowance
+        Allowance for dulled edges [fraction]; None: the machine profile's; 0: sharp blades.
 
     Returns
     -------
     ForceCheck
         Over a limit is a finding of level ``stop`` (``force-over-limit``, ``thickness-over-rating``,
-        ``not-shearable``), not an exception.
+        ``thickness-over-maximum``, ``not-shearable``), not an exception.
 
     Raises
     ------
     ValueError
-        When thickness or cut length is not above 0, or the rake is none.
+        When thickness or cut length is not above 0, the rake is none, or the allowance below 0.
     """
     if thickness <= 0 or cut_length <= 0:
         raise ValueError("thickness and cut length: lengths greater than zero are wanted")
-    rake = choose_rake(machine, material, thickness, cut_length) if rake_deg is None else rake_deg
+    dulled = machine.dulled_allowance if dulled_allowance is None else dulled_allowance
+    if not 0 <= dulled < math.inf:
+        raise ValueError(f"allowance for dulled edges: a share from 0 up is wanted, not {dulled}")
+    rake = choose_rake(machine, material, thickness, cut_length, dulled) if rake_deg is None else rake_deg
     slope = slope_of(rake)
     t, length = thickness / PER_MM, cut_length / PER_MM
     rm = material.rm_high
-    deep = relative_penetration(material)
-    triangle, mill, cap = ruling(material, t, length, slope)
-    parted = min(wedge(SHEAR_SHARE * rm, t, length, slope, deep), cap)
-    by_method = (
-        MethodForce("raked triangle", _settled(triangle / 1000), _TRADE),
-        MethodForce("penetration", _settled(parted / 1000), _ASM),
-        MethodForce("mill shear", _settled(mill / 1000), _MILL),
-        MethodForce("parallel", _settled(cap / 1000), _PARALLEL),
-    )
-    method, force = ("mill shear", mill) if mill > triangle else ("raked triangle", triangle)
-    if slope == 0:
-        method = "parallel"
+    by_method = _by_method(material, t, length, rake, dulled)
+    force, why = _ruling(by_method, slope, short=slope > 0 and length * slope < t)
+    taken = [one.force_kn for one in (by_method[:-1] if slope else by_method)]
     equivalent = t * math.sqrt(rm / machine.rating.rm)
     share = equivalent * PER_MM / machine.rating.thickness
-    limit, limit_basis = _limit(machine)
-    counted = _counts(machine, triangle, mill)
+    limit, limit_basis = force_limit(machine, dulled)
+    triangle, mill = ruling(material, t, length, slope, dulled)
+    counted = counting(machine, triangle, mill)
     engaged = min(length, t / slope) if slope else length
+    work = work_per_mm(material, t, dulled) * length
+    seconds = stroke_seconds(machine, stroke_for(machine, thickness, cut_length, rake))
     return ForceCheck(
-        force_kn=_settled(force / 1000),
-        method=method,
+        force_kn=force.force_kn,
+        method=force.name,
+        why=why,
+        sharp_kn=force.sharp_kn,
+        dulled_allowance=dulled,
         by_method=by_method,
+        spread=_settled(max(taken) / min(taken)) if min(taken) else 1.0,
         rake_deg=rake,
         engaged_mm=_settled(engaged),
+        strength=rm,
+        strength_basis=_strength_basis(material),
         equivalent_thickness_mm=_settled(equivalent),
         rating_share=_settled(share),
         limit_kn=_settled(limit / 1000),
+        force_share=_settled(counted / limit),
         limit_basis=limit_basis,
-        work_j=_settled(work_per_mm(material, t) * length),
+        work_j=_settled(work),
+        stroke_s=_settled(seconds),
+        mean_power_kw=_settled(work / seconds / 1000),
         findings=_findings(
             machine,
             material,
@@ -258,8 +248,56 @@ def check_force(
             share=share,
             force_kn=counted / 1000,
             limit_kn=limit / 1000,
+            limit_basis=limit_basis,
+            recalled_kn=by_method[3].force_kn,
         ),
     )
+
+
+def _by_method(
+    material: Material, t: float, length: float, rake: float, dulled: float
+) -> tuple[MethodForce, ...]:
+    slope = slope_of(rake)
+    blunt = forces(material, t, length, slope, dulled)
+    sharp = forces(material, t, length, slope, 0.0) if dulled else blunt
+    low, high = MILL_RAKES
+    out = "" if low <= rake <= high else f"the handbook gives its K3 for {low:g} to {high:g}° of rake"
+    return tuple(
+        MethodForce(name, _settled(force / 1000), source, _settled(keen / 1000), rules, remark)
+        for name, force, keen, source, rules, remark in (
+            ("raked triangle", blunt.triangle, sharp.triangle, _TEXTBOOK, True, ""),
+            ("penetration", blunt.penetration, sharp.penetration, _ASM, True, ""),
+            ("mill shear", blunt.mill, sharp.mill, _MILL, True, out),
+            ("bending and holding", blunt.bending, sharp.bending, _NOSAL, False, "coefficients from memory"),
+            ("parallel", blunt.parallel, sharp.parallel, _PARALLEL, True, ""),
+        )
+    )
+
+
+def _ruling(by_method: tuple[MethodForce, ...], slope: float, *, short: bool) -> tuple[MethodForce, str]:
+    triangle, _, mill, _, cap = by_method
+    if slope == 0:
+        return cap, "parallel blades shear the whole length at once: shear strength times area"
+    rules, other = (mill, triangle) if mill.force_kn > triangle.force_kn else (triangle, mill)
+    inclined = sorted(by_method[:-1], key=lambda one: one.force_kn)
+    why = f"{rules.name} asks for most of the methods that rule ({other.name}: {other.force_kn:.1f} kN)"
+    if rules.force_kn >= cap.force_kn:
+        why += "; no inclined blade takes more than parallel ones, and that is where it is held"
+    elif short:
+        why += "; the cut is shorter than the length engaged in a long one"
+    why += (
+        f"; the methods for an inclined blade go from {inclined[0].force_kn:.1f} kN ({inclined[0].name}) "
+        f"to {inclined[-1].force_kn:.1f} kN ({inclined[-1].name})"
+    )
+    return rules, why
+
+
+def _strength_basis(material: Material) -> str:
+    if material.rm_low == material.rm_high:
+        counted = "one figure"
+    else:
+        counted = f"upper end of {material.rm_low:g} to {material.rm_high:g} N/mm²"
+    return f"{counted} ({material.strength_basis}); {material.source}"
 
 
 def _settled(value: float) -> float:
@@ -276,6 +314,8 @@ def _findings(
     share: float,
     force_kn: float,
     limit_kn: float,
+    limit_basis: str,
+    recalled_kn: float,
 ) -> tuple[Finding, ...]:
     found: list[Finding] = []
     rating = machine.rating
@@ -290,8 +330,19 @@ def _findings(
                 material.source,
             )
         )
-    if share > _SLACK:
-        within = material.rm_low * (thickness / rating.thickness) ** 2 <= rating.rm * _SLACK
+    if not fits_maximum(machine, thickness):
+        assert machine.max_thickness is not None
+        found.append(
+            Finding(
+                "stop",
+                "thickness-over-maximum",
+                f"{show_mm(thickness)} mm is thicker than the {show_mm(machine.max_thickness)} mm that fit "
+                "under blade and feet, however soft it is",
+                _PROFILE,
+            )
+        )
+    if share > SLACK:
+        within = material.rm_low * (thickness / rating.thickness) ** 2 <= rating.rm * SLACK
         way_out = (
             f"; only a sheet whose certificate says {rating.rm * (rating.thickness / thickness) ** 2:.0f} "
             "N/mm² or less is inside"
@@ -316,13 +367,13 @@ def _findings(
                 _RATING,
             )
         )
-    if force_kn > limit_kn * _SLACK:
+    if force_kn > limit_kn * SLACK:
         found.append(
             Finding(
                 "stop",
                 "force-over-limit",
                 f"the cut takes {force_kn:.0f} kN at {rake:g}° rake; the limit is {limit_kn:.0f} kN",
-                _limit(machine)[1],
+                limit_basis,
             )
         )
     elif (
@@ -336,17 +387,27 @@ def _findings(
                 "caution",
                 "force-margin",
                 f"the cut takes {force_kn:.0f} kN, {force_kn / limit_kn:.0%} of the limit",
-                _limit(machine)[1],
+                limit_basis,
             )
         )
-    if share <= _SLACK and thickness > rating.thickness:
+    elif machine.force_limit_kn is not None and recalled_kn > limit_kn * SLACK:
+        found.append(
+            Finding(
+                "caution",
+                "recalled-formula-over-limit",
+                f"bending and holding alone would take {recalled_kn:.0f} kN, over the limit of "
+                f"{limit_kn:.0f} kN; its coefficients are from memory, the methods that rule stay inside",
+                _NOSAL,
+            )
+        )
+    if share <= SLACK and thickness > rating.thickness and machine.max_thickness is None:
         found.append(
             Finding(
                 "caution",
                 "thicker-than-plate",
                 f"{show_mm(thickness)} mm is thicker than the {show_mm(rating.thickness)} mm of the rating "
                 "plate, though soft; whether it fits under the blade and feet, the maker's manual says",
-                "machine profile",
+                _PROFILE,
             )
         )
     if material.family == "wear plate" and material.shearable:
@@ -370,45 +431,3 @@ def _findings(
             )
         )
     return tuple(found)
-
-
-def longest_cut(machine: Machine, material: Material, thickness: Length) -> Length:
-    """The longest cut that force and rating permit, at most the cutting length; 0 when none is.
-
-    The exact inverse of :func:`check_force`: one hundredth more is stopped by it, or is longer than
-    the blade.
-    """
-    if thickness <= 0:
-        raise ValueError("thickness: a length greater than zero is wanted")
-    if permitted(machine, material, thickness, machine.cutting_length):
-        return machine.cutting_length
-    if not permitted(machine, material, thickness, 1):
-        return 0
-    low, high = 1, machine.cutting_length
-    while high - low > 1:
-        middle = (low + high) // 2
-        if permitted(machine, material, thickness, middle):
-            low = middle
-        else:
-            high = middle
-    return low
-
-
-def largest_thickness(machine: Machine, material: Material, cut_length: Length) -> Length:
-    """The largest thickness that force and rating permit at a cut length; 0 when none is.
-
-    The exact inverse of :func:`check_force`: one hundredth more is stopped by it.
-    """
-    if cut_length <= 0:
-        raise ValueError("cut length: a length greater than zero is wanted")
-    if cut_length > machine.cutting_length or not permitted(machine, material, 1, cut_length):
-        return 0
-    low = 1
-    high = 2 + math.ceil(machine.rating.thickness * math.sqrt(machine.rating.rm / material.rm_high))
-    while high - low > 1:
-        middle = (low + high) // 2
-        if permitted(machine, material, middle, cut_length):
-            low = middle
-        else:
-            high = middle
-    return low

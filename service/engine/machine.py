@@ -42,6 +42,15 @@ class GapRange:
 
 
 @dataclass(frozen=True, slots=True)
+class GapRow:
+    """One line of the machine's own table of blade gaps: for steel of `rm` [N/mm²] of a thickness."""
+
+    rm: float
+    thickness: Length
+    gap: Length
+
+
+@dataclass(frozen=True, slots=True)
 class BackGauge:
     """The stop behind the blade. `accuracy` is the ± of a drop gauged with it."""
 
@@ -68,13 +77,16 @@ class HoldDown:
     `depth` is the clamping depth: from the blade line to the far side of the feet, and so the
     least depth a remainder may have. `feet` are the centres of the feet along the blade, counted
     from the squaring arm; empty means that the bar clamps everywhere. `force_kn` is the force of
-    all the feet together, None when it is not known.
+    all the feet together, None when it is not known. `wanted_share` is the hold-down force wanted
+    over the shearing force, where the maker or the shop states it; None: a default, which then
+    does not limit the capacity (:mod:`service.engine.settings`).
     """
 
     depth: Length
     feet: tuple[Length, ...] = ()
     foot_width: Length = 0
     force_kn: float | None = None
+    wanted_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +151,14 @@ class Machine:
     edge_life_m
         Metres of reference cutting (the rated thickness of plain steel) one edge lasts: a shop
         setting, corrected by measurements.
+    max_thickness
+        The thickest sheet that fits under blade and feet, however soft; None: not stated.
+    gap_table
+        The machine's own table of blade gaps; empty: gaps by the material.
+    dulled_allowance
+        How much more force is counted with than sharp blades take [fraction]: a shop setting. The
+        default of a quarter makes of a shear strength of 0.8·Rm the full Rm that trade handbooks
+        count with; press-tool courses say 0.15 to 0.30.
     """
 
     id: str
@@ -163,3 +183,6 @@ class Machine:
     times: TimeModel = field(default_factory=TimeModel)
     blade_edges: int = 4
     edge_life_m: float = 60_000.0
+    max_thickness: Length | None = None
+    gap_table: tuple[GapRow, ...] = ()
+    dulled_allowance: float = 0.25

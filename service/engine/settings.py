@@ -19,15 +19,16 @@ from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.sag import pull_back_mm, sag_mm
+from service.engine.stroke import OPENING, OVERLAP, full_stroke, stroke_for
 
-OPENING: Final[Length] = 500
-"""Room between blade and sheet before the stroke: a shop default, 5 mm."""
-
-OVERLAP: Final[Length] = 300
-"""How far the blade passes the lower one at the end of the cut: a shop default, 3 mm."""
-
-STROKE_STEP: Final[Length] = 100
-"""A stroke is rounded up to whole millimetres."""
+__all__ = [
+    "full_stroke",
+    "gauge_setting",
+    "gripping_feet",
+    "relief_wanted",
+    "settings_for",
+    "stroke_for",
+]
 
 HOLD_DOWN_SHARE: Final = 0.15
 """Hold-down force wanted over shearing force: a shop default, no published figure was found."""
@@ -113,31 +114,6 @@ def settings_for(
     if measured_offset and gauging == "back gauge":
         findings.append(_offset_note(machine, drop_depth, measured_offset))
     return Settings(gap, check.rake_deg, stroke, hold_down, relief, support, tuple(findings))
-
-
-def stroke_for(machine: Machine, thickness: Length, cut_length: Length, rake_deg: float) -> Length:
-    """Travel of the blade for a cut length, at most the full stroke, in whole millimetres upwards.
-
-    stroke = cut length · tan φ + thickness + opening + overlap
-
-    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
-    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
-    ...                   BackGauge(500, 100000), HoldDown(4500))
-    >>> stroke_for(machine, 300, 100000, 1.5)  # 26.19 + 3 + 5 + 3 mm
-    3800
-    """
-    return min(_travel(thickness, cut_length, rake_deg), full_stroke(machine))
-
-
-def full_stroke(machine: Machine) -> Length:
-    """The longest travel: the rated thickness over the whole cutting length at the highest rake."""
-    return _travel(machine.rating.thickness, machine.cutting_length, machine.rake.high_deg)
-
-
-def _travel(thickness: Length, cut_length: Length, rake_deg: float) -> Length:
-    rise = cut_length * math.tan(math.radians(rake_deg))
-    travel = math.ceil(round(rise, 6)) + thickness + OPENING + OVERLAP
-    return -(-travel // STROKE_STEP) * STROKE_STEP
 
 
 def _rake_note(machine: Machine, check: ForceCheck) -> Finding:

@@ -1,0 +1,62 @@
+"""How far the blade travels for a cut, and how long that takes.
+
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from service.engine.machine import Machine
+from service.engine.quantities import Length
+
+OPENING: Final[Length] = 500
+"""Room between blade and sheet before the stroke: a shop default, 5 mm."""
+
+OVERLAP: Final[Length] = 300
+"""How far the blade passes the lower one at the end of the cut: a shop default, 3 mm."""
+
+STROKE_STEP: Final[Length] = 100
+"""A stroke is rounded up to whole millimetres."""
+
+
+def stroke_for(machine: Machine, thickness: Length, cut_length: Length, rake_deg: float) -> Length:
+    """Travel of the blade for a cut length, at most the full stroke, in whole millimetres upwards.
+
+    stroke = cut length · tan φ + thickness + opening + overlap
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500))
+    >>> stroke_for(machine, 300, 100000, 1.5)  # 26.19 + 3 + 5 + 3 mm
+    3800
+    """
+    return min(_travel(thickness, cut_length, rake_deg), full_stroke(machine))
+
+
+def full_stroke(machine: Machine) -> Length:
+    """The longest travel: the rated thickness over the whole cutting length at the highest rake."""
+    return _travel(machine.rating.thickness, machine.cutting_length, machine.rake.high_deg)
+
+
+def stroke_seconds(machine: Machine, stroke: Length) -> float:
+    """Time of one stroke, down and up [s].
+
+    60/strokes per minute · travel/full travel: the profile's ``strokes_per_minute`` are those of the
+    full stroke at the lowest rake, and the blade is taken to move as fast in a short stroke.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500), strokes_per_minute=20)
+    >>> round(stroke_seconds(machine, 4650), 3)  # half of the full 93 mm
+    1.5
+    """
+    full = stroke_for(machine, machine.rating.thickness, machine.cutting_length, machine.rake.low_deg)
+    return 60 / machine.strokes_per_minute * stroke / full
+
+
+def _travel(thickness: Length, cut_length: Length, rake_deg: float) -> Length:
+    rise = cut_length * math.tan(math.radians(rake_deg))
+    travel = math.ceil(round(rise, 6)) + thickness + OPENING + OVERLAP
+    return -(-travel // STROKE_STEP) * STROKE_STEP
