@@ -30,6 +30,7 @@ from service.engine.plan import (
     Leaf,
     Node,
     Outcome,
+    PartQuality,
     Settings,
     Split,
     Step,
@@ -258,6 +259,24 @@ class SummarySchema(Record):
     time_cost = JsonNumber(required=True)
 
 
+class PartQualitySchema(Record):
+    """How near to size the worst of the parts of a line comes out, in one dimension.
+
+    ``inside``: chance of being within the limits, by the error model that the developers' page states.
+    """
+
+    makes = PartQuality
+    ref = Text(required=True)
+    dimension = Choice("length", "width", required=True)
+    size = Millimetres(required=True, data_key="size_mm")
+    gauged = Choice("back gauge", "front stop", "marked line", "remainder", "stock size", required=True)
+    accuracy = Millimetres(required=True, data_key="accuracy_mm", zero_ok=True)
+    minus = Millimetres(required=True, data_key="minus_mm", zero_ok=True)
+    plus = Millimetres(required=True, data_key="plus_mm", zero_ok=True)
+    inside = JsonNumber(required=True, allow_none=True)
+    findings = _Findings()
+
+
 class PlanSchema(Record):
     """A cut plan. ``id`` is given by the service or the workstation that keeps it."""
 
@@ -274,10 +293,11 @@ class PlanSchema(Record):
     unplaced = Many(Inner(UnplacedSchema), required=True)
     cautions = Many(Text(most=2000), required=True)
     stopped_early = JsonBool(required=True)
+    quality = Many(Inner(PartQualitySchema), load_default=tuple)
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> CutPlan:
-        lists = ("layouts", "program", "unplaced", "cautions")
+        lists = ("layouts", "program", "unplaced", "cautions", "quality")
         return CutPlan(**{**data, **{name: tuple(data[name]) for name in lists}})
 
 

@@ -16,7 +16,6 @@ from service.engine.quantities import mm, show_mm
 from service.store import records, tally
 from service.store.models import Discrepancy
 
-
 MOST_PIECES: Final = 1_000_000
 """Pieces one stock record may hold, by the wire contract."""
 
@@ -170,9 +169,7 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any]) -> None:
         item = replace(there, quantity=there.quantity + item.quantity)
         if item.quantity > MOST_PIECES:
             raise EffectRefused(
-                FieldError(
-                    "/payload/quantity", f"{item.quantity} pieces on the rack are more than is believed"
-                )
+                FieldError("/payload/quantity", f"{item.quantity} pieces under one name are too many")
             )
     _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)))
 
