@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -150,7 +151,9 @@ def _csv_rows(path: Path, text: str, delimiter: str) -> Iterator[Row]:
 
 def _delimiter(path: Path, text: str, is_known: Callable[[str], bool]) -> str:
     """What makes the most known names out of the first line that holds anything; at a tie the first."""
-    head = next(line for line in text.splitlines() if line.strip(" \t;,"))
+    head = next((line for line in re.split(r"\r\n?|\n", text) if line.strip(" \t;,")), None)
+    if head is None:
+        raise InputWrong(f"{path} holds no lines")
     best, most = ";", -1
     for delimiter in _DELIMITERS:
         try:

@@ -195,6 +195,8 @@ def test_text_that_is_no_utf_8_is_read_as_windows_1252_with_a_note(wrote):
     [
         (b"", "is empty"),
         (b" \n\n", "is empty"),
+        (b";", "holds no lines"),
+        (b"\xef\xbb\xbf", "holds no lines"),
         (b"\x00\x01\x02", "not a text table"),
         (b"hello world\n1;2\n", "no column name is known"),
         (HEAD.encode() + b"\n\n;;;;;\n", "no lines under them"),
