@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 from marshmallow import ValidationError
-from waitress.server import create_server  # type: ignore[import-untyped]
+from waitress.server import create_server
 
 from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
