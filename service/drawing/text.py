@@ -14,6 +14,7 @@ from service.engine.findings import Finding
 from service.engine.plan import CutPlan, Layout, Node, Outcome, Settings, Step
 from service.engine.program.names import is_sheet
 from service.engine.program.remarks import LIFT_CODES
+from service.engine.quality.parts import tolerance_text
 from service.engine.quantities import Length, show_mm, to_mm
 
 NARROWEST: Final = 60
@@ -65,6 +66,7 @@ def program_text(plan: CutPlan, *, width: int = 100, heats: Mapping[str, str] | 
     for layout in plan.layouts:
         lines.extend(_layout(plan, layout, width, heats.get(layout.stock_ref)))
     lines.extend(_unplaced(plan, width))
+    lines.extend(_quality(plan, width))
     lines.extend(_remarks(plan.findings, "ABOUT THE PLAN", width))
     if plan.cautions:
         lines += ["", "CAUTIONS"]
@@ -252,6 +254,50 @@ def _unplaced(plan: CutPlan, width: int) -> Iterator[str]:
     yield "NOT PLANNED"
     for one in plan.unplaced:
         yield from _wrapped(f"{one.quantity} × {one.ref}: {one.reason}", width, "  - ", "    ")
+
+
+def _quality(plan: CutPlan, width: int) -> Iterator[str]:
+    """How near to size the parts come out: a short table, and what is to be said of them."""
+    if not plan.quality:
+        return
+    rows = [("PART", "SIZE", "WORST BY", "±", "WANTED", "INSIDE")]
+    rows += [
+        (
+            one.ref,
+            f"{one.dimension} {show_mm(one.size)}",
+            one.gauged,
+            show_mm(one.accuracy),
+            tolerance_text(one.minus, one.plus),
+            inside_text(one.inside),
+        )
+        for one in plan.quality
+    ]
+    room = [max(len(row[place]) for row in rows) for place in range(len(rows[0]))]
+    # A long reference is cut, never a figure; it stands in full at the steps.
+    room[0] = max(4, min(room[0], width - sum(room[1:]) - 2 * len(room)))
+    yield ""
+    yield "QUALITY"
+    for row in rows:
+        yield "  " + "  ".join(f"{cell[:wide]:<{wide}}" for cell, wide in zip(row, room, strict=True))
+    yield from _wrapped(
+        "Inside: the chance that the worst of them lies within what is wanted.", width, "  ", "  "
+    )
+    for one in plan.quality:
+        for finding in one.findings:
+            yield from _row(_MARKS[finding.level], f"{one.ref}, {one.dimension}: {finding.message}", width)
+
+
+def inside_text(inside: float | None) -> str:
+    """A chance as people read it; it never says that something is certain.
+
+    >>> inside_text(0.954499), inside_text(1.0), inside_text(0.0002), inside_text(None)
+    ('95.4 %', '> 99.9 %', '< 0.1 %', 'not known')
+    """
+    if inside is None:
+        return "not known"
+    if inside > 0.999:
+        return "> 99.9 %"
+    return "< 0.1 %" if inside < 0.001 else f"{100 * inside:.1f} %"
 
 
 def _remarks(findings: Iterable[Finding], title: str, width: int) -> Iterator[str]:

@@ -17,6 +17,7 @@ Axis: TypeAlias = Literal["x", "y"]
 LeafKind: TypeAlias = Literal["part", "offcut", "scrap", "trim"]
 Gauging: TypeAlias = Literal["back gauge", "front stop", "marked line"]
 Turn: TypeAlias = Literal["none", "quarter", "half"]
+PartGauging: TypeAlias = Literal["back gauge", "front stop", "marked line", "remainder", "stock size"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +217,39 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class PartQuality:
+    """How near to size the parts of one line of the order come out, in one dimension.
+
+    Attributes
+    ----------
+    ref, dimension, size
+        Of the part; `size` is nominal.
+    gauged
+        How the worst of them is gauged: by back gauge, front stop or marked line; ``remainder``: it is
+        what was left; ``stock size``: it keeps the size of the stock.
+    accuracy
+        The ± of the worst, all errors of its cuts added up.
+    minus, plus
+        How far it may be under and over, both as positive numbers.
+    inside
+        Chance that the worst of them lies within these limits [fraction], by the error model of
+        :mod:`service.engine.quality.errors`; None when it cannot be reckoned, which a finding explains.
+    findings
+        What else is to be said: twist of narrow drops, length gained by sag, a poor chance.
+    """
+
+    ref: str
+    dimension: Literal["length", "width"]
+    size: Length
+    gauged: PartGauging
+    accuracy: Length
+    minus: Length
+    plus: Length
+    inside: float | None
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Summary:
     """The plan in figures. Areas mm², masses kg, times min, cost in the shop's money.
 
@@ -248,7 +282,8 @@ class CutPlan:
     """An order turned into cuts.
 
     `fingerprint` is the hash of the canonical input and the engine version: equal input gives an
-    equal plan on every machine.
+    equal plan on every machine. `quality` has two lines for each part that was placed, in the order
+    of the order.
     """
 
     order_ref: str
@@ -263,3 +298,4 @@ class CutPlan:
     unplaced: tuple[Unplaced, ...]
     cautions: tuple[str, ...]
     stopped_early: bool
+    quality: tuple[PartQuality, ...] = ()

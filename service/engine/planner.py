@@ -17,6 +17,7 @@ from service.engine.materials import Material
 from service.engine.order import Order, Part, StockItem
 from service.engine.plan import Bound, CutPlan, Layout, Step, Summary, Unplaced
 from service.engine.program.write import write_program
+from service.engine.quality.parts import part_quality
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import settings_for
 
@@ -94,6 +95,7 @@ def plan(order: Order) -> CutPlan:
         unplaced=tuple(unplaced),
         cautions=cautions_for(order, tuple(layouts), tuple(program)),
         stopped_early=stopped_early,
+        quality=part_quality(order, layouts, program),
     )
 
 

@@ -66,3 +66,39 @@ def pull_back_mm(sag: float, overhang_mm: float) -> float:
     1.35
     """
     return 4 / 7 * sag**2 / overhang_mm
+
+
+def length_gained(
+    material: Material,
+    thickness: Length,
+    overhang: Length,
+    supported_from: tuple[float, float] | None = None,
+) -> Length | None:
+    """By how much a drop is cut too long because it sags away from the gauge [0.01 mm].
+
+    Parameters
+    ----------
+    thickness, overhang
+        [0.01 mm], above 0; the overhang is the depth of the drop.
+    supported_from
+        With a sheet support: the sag and the pull-back from which it is used [mm]. None: no support.
+
+    Returns
+    -------
+    None beyond small bending (a sag of more than a tenth of the depth), where the formulae do not hold.
+
+    >>> from service.engine.materials_table import material_named
+    >>> steel = material_named("S235JR")
+    >>> length_gained(steel, 100, 50000), length_gained(steel, 100, 50000, (5.0, 0.1))
+    (135, 0)
+    >>> length_gained(steel, 50, 50000) is None
+    True
+    """
+    sag = sag_mm(material, thickness, overhang)
+    reach = overhang / PER_MM
+    back = pull_back_mm(sag, reach)
+    if supported_from is not None and (sag > supported_from[0] or back > supported_from[1]):
+        return 0
+    if sag > SMALL_SAG_SHARE * reach:
+        return None
+    return round(back * PER_MM)

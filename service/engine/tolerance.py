@@ -38,9 +38,25 @@ def class_deviation(tolerance_class: ToleranceClass, size: Length) -> Length:
     return min(stated)[2]
 
 
+def limits_of(tolerance: Tolerance, size: Length) -> tuple[Length, Length]:
+    """How far a size may be under and over, both as positive numbers.
+
+    An order that gives one limit only is taken to mean it both ways.
+
+    >>> limits_of(Tolerance("m", minus=10, plus=30), 50000), limits_of(Tolerance(plus=20), 50000)
+    ((10, 30), (20, 20))
+    >>> limits_of(Tolerance("m"), 50000)
+    (80, 80)
+    """
+    given = [limit for limit in (tolerance.minus, tolerance.plus) if limit is not None]
+    if not given:
+        deviation = class_deviation(tolerance.tolerance_class, size)
+        return deviation, deviation
+    minus = given[0] if tolerance.minus is None else tolerance.minus
+    plus = given[0] if tolerance.plus is None else tolerance.plus
+    return minus, plus
+
+
 def allowed_deviation(tolerance: Tolerance, size: Length) -> Length:
     """The smaller of what a size may be over and under: the ± a cut has to hold."""
-    if tolerance.minus is not None or tolerance.plus is not None:
-        limits = [limit for limit in (tolerance.minus, tolerance.plus) if limit is not None]
-        return min(limits)
-    return class_deviation(tolerance.tolerance_class, size)
+    return min(limits_of(tolerance, size))

@@ -95,16 +95,25 @@ def cross_ok(machine: Machine, breadth: Length, longest: Length | None = None) -
     return None
 
 
+def nearest_position(gauge: BackGauge, depth: Length) -> Length:
+    """The position nearest to a depth at which the back gauge can stand.
+
+    >>> nearest_position(BackGauge(500, 100000, step=10), 2003)
+    2000
+    """
+    step = max(1, gauge.step)
+    last = gauge.low + (gauge.high - gauge.low) // step * step
+    nearest = gauge.low + (2 * (depth - gauge.low) + step) // (2 * step) * step
+    return min(max(nearest, gauge.low), last)
+
+
 def gauge_error(gauge: BackGauge, depth: Length) -> Length:
     """The ± of a drop of that depth: the gauge's accuracy, and how far off its nearest position lies.
 
     >>> gauge_error(BackGauge(500, 100000, step=10, accuracy=5), 2003)
     8
     """
-    step = max(1, gauge.step)
-    last = gauge.low + (gauge.high - gauge.low) // step * step
-    nearest = gauge.low + (2 * (depth - gauge.low) + step) // (2 * step) * step
-    return gauge.accuracy + abs(depth - min(max(nearest, gauge.low), last))
+    return gauge.accuracy + abs(depth - nearest_position(gauge, depth))
 
 
 @dataclass(frozen=True, slots=True)

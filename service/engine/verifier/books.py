@@ -6,9 +6,10 @@ from collections import Counter
 from decimal import Decimal
 
 from service.engine.verifier.facts import Plan
-from service.engine.verifier.faults import Faults
+from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.limits import mass_kg
 from service.engine.verifier.replay import Replay
+from service.engine.verifier.tolerances import limits
 
 _HEX = frozenset("0123456789abcdef")
 _ROUNDED = 1 + Decimal("1e-9")
@@ -24,6 +25,7 @@ def check_books(plan: Plan, replay: Replay, faults: Faults) -> None:
     used = _Used.count(plan, replay)
     _check_summary(plan, replay, used, faults)
     _check_bound(plan, used, faults)
+    _check_quality(plan, replay, faults)
 
 
 class _Used:
@@ -204,3 +206,45 @@ def _check_bound(plan: Plan, used: _Used, faults: Faults) -> None:
         "/bound/gap_share",
         f"the plan lies {share:.6f} above its bound, not {least.gap_share}",
     )
+
+
+def _check_quality(plan: Plan, replay: Replay, faults: Faults) -> None:
+    """What the plan says of the accuracy of its parts, against the errors that the replay added up."""
+    stated = {(one.ref, one.dimension): one for one in plan.quality}
+    faults.unless(len(stated) == len(plan.quality), "quality", "/quality", "a dimension is there twice")
+    for ref, dimension in replay.worst:
+        faults.unless(
+            (ref, dimension) in stated,
+            "quality",
+            "/quality",
+            f"the {dimension} of {ref!r} is missing",
+        )
+    for index, one in enumerate(plan.quality):
+        where, part = f"/quality/{index}", plan.wanted.get(one.ref)
+        worst = replay.worst.get((one.ref, one.dimension))
+        if part is None or worst is None:
+            faults.add("quality", where, f"no part {one.ref!r} is made")
+            continue
+        size = part.length if one.dimension == "length" else part.width
+        claimed = one.accuracy
+        other = stated.get((one.ref, "width" if one.dimension == "length" else "length"))
+        if part.length == part.width and other is not None:
+            # Nobody can say which side of a square is its length.
+            worst = max(replay.worst[one.ref, side] for side in ("length", "width"))
+            claimed = max(claimed, other.accuracy)
+        faults.unless(one.size == size, "quality", f"{where}/size_mm", f"it is {shown(size)} mm")
+        faults.unless(
+            claimed == worst,
+            "quality",
+            f"{where}/accuracy_mm",
+            f"the worst {one.dimension} of {one.ref!r} comes out to ±{shown(worst)}, not ±{shown(claimed)}",
+        )
+        faults.unless(
+            (one.minus, one.plus) == limits(part, size),
+            "quality",
+            where,
+            f"the limits of {one.ref!r} are not those of the order",
+        )
+        faults.unless(
+            one.inside is None or one.inside <= 1, "quality", f"{where}/inside", "more than the whole of them"
+        )

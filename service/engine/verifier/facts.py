@@ -63,7 +63,7 @@ class Wanted:
     thickness: int
     grain: str
     tolerance_class: str
-    limits: tuple[int, ...]
+    limits: tuple[int | None, int | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +183,19 @@ class Missing:
 
 
 @dataclass(frozen=True, slots=True)
+class Stated:
+    """How far off a part may come out in one dimension, as the plan claims."""
+
+    ref: str
+    dimension: str
+    size: int
+    accuracy: int
+    minus: int
+    plus: int
+    inside: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
 class Least:
     """The bound that the plan claims."""
 
@@ -221,4 +234,5 @@ class Plan:
     missing: tuple[Missing, ...]
     least: Least
     figures: Figures
+    quality: tuple[Stated, ...]
     stops: tuple[str, ...]

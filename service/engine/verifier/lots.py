@@ -10,26 +10,28 @@ class Way:
     """One direction of a piece.
 
     `near_mill`, `far_mill` tell which of its two ends is still as the mill left it; `spread` is how
-    far the true size may lie from the nominal one.
+    far the true size may lie from the nominal one, and `worst` the same for the worst of the pieces
+    that were cut together with it, as nobody can tell them apart.
     """
 
     size: int
     near_mill: bool
     far_mill: bool
     spread: int
+    worst: int = 0
 
     def mill_at(self, end: str) -> bool:
         """Whether that end is a mill edge."""
         return self.near_mill if end == "near" else self.far_mill
 
-    def cut_off(self, end: str, size: int, spread: int, *, fresh: bool) -> Way:
+    def cut_off(self, end: str, size: int, spread: int, worst: int, *, fresh: bool) -> Way:
         """What is cut off at an `end`: its inner edge is new, and its outer one too when `fresh`."""
         outer = not fresh and self.mill_at(end)
-        return Way(size, outer and end == "near", outer and end == "far", spread)
+        return Way(size, outer and end == "near", outer and end == "far", spread, worst)
 
-    def kept(self, end: str, size: int, spread: int) -> Way:
+    def kept(self, end: str, size: int, spread: int, worst: int) -> Way:
         """What is left after cutting off at an `end`."""
-        return Way(size, self.near_mill and end != "near", self.far_mill and end != "far", spread)
+        return Way(size, self.near_mill and end != "near", self.far_mill and end != "far", spread, worst)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,15 @@ class Lot:
     def mill_edges(self) -> int:
         """How many of the four edges are mill edges."""
         return self.x.near_mill + self.x.far_mill + self.y.near_mill + self.y.far_mill
+
+
+def mixed(lots: list[tuple[Lot, int]]) -> list[tuple[Lot, int]]:
+    """Lots that are cut together: any piece of them may be the worst in either direction."""
+    x = max((lot.x.worst for lot, _ in lots), default=0)
+    y = max((lot.y.worst for lot, _ in lots), default=0)
+    return [
+        (replace(lot, x=replace(lot.x, worst=x), y=replace(lot.y, worst=y)), count) for lot, count in lots
+    ]
 
 
 @dataclass(slots=True)

@@ -23,6 +23,7 @@ from service.engine.verifier.facts import (
     Range,
     Shear,
     Sheet,
+    Stated,
     Stock,
     Tree,
     Wanted,
@@ -174,6 +175,7 @@ def read_document(document: Any, faults: Faults) -> Plan | None:
     missing = listed(_missing, lambda: top.of("unplaced"))
     least = attempt(_least, lambda: top.of("bound"))
     figures = attempt(_figures, lambda: top.of("summary"))
+    quality = listed(_stated, lambda: top.of("quality"))
     stops = attempt(_stops, lambda: top.of("findings"))
     for what, refs in (
         ("/order/parts", [one.ref for one in wanted]),
@@ -203,6 +205,7 @@ def read_document(document: Any, faults: Faults) -> Plan | None:
         missing=tuple(missing),
         least=least,
         figures=figures,
+        quality=tuple(quality),
         stops=stops,
     )
 
@@ -270,7 +273,7 @@ def _grades(at: _At) -> dict[str, Grade]:
 
 def _wanted(at: _At) -> Wanted:
     tolerance = at.of("tolerance")
-    own = [tolerance.of(name, optional=True) for name in ("minus", "plus")]
+    minus, plus = (tolerance.of(name, optional=True) for name in ("minus", "plus"))
     return Wanted(
         ref=at.of("ref").text(),
         length=at.of("length").mm(),
@@ -280,7 +283,7 @@ def _wanted(at: _At) -> Wanted:
         thickness=at.of("thickness").mm(),
         grain=at.of("grain").word("any", "along", "across"),
         tolerance_class=tolerance.of("class").word("f", "m", "c", "v"),
-        limits=tuple(limit.mm(0) for limit in own if limit.value is not None),
+        limits=(None if minus.value is None else minus.mm(0), None if plus.value is None else plus.mm(0)),
     )
 
 
@@ -408,6 +411,20 @@ def _cut(at: _At) -> Cut:
 def _missing(at: _At) -> Missing:
     return Missing(
         at.of("ref").text(), at.of("quantity").whole(), at.of("code").text(), at.of("reason").text()
+    )
+
+
+def _stated(at: _At) -> Stated:
+    at.of("gauged").word("back gauge", "front stop", "marked line", "remainder", "stock size")
+    _stops(at.of("findings"))
+    return Stated(
+        ref=at.of("ref").text(),
+        dimension=at.of("dimension").word("length", "width"),
+        size=at.of("size_mm").mm(),
+        accuracy=at.of("accuracy_mm").mm(0),
+        minus=at.of("minus_mm").mm(0),
+        plus=at.of("plus_mm").mm(0),
+        inside=at.of("inside").maybe_amount(),
     )
 
 

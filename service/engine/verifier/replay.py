@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from service.engine.verifier.facts import Cut, Goes, Plan, Sheet, Stock
 from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.limits import check_limits, check_strength, error_of
-from service.engine.verifier.lots import Floor, Lot, Way
+from service.engine.verifier.lots import Floor, Lot, Way, mixed
 from service.engine.verifier.tolerances import allowed
 
 _OTHER = {"near": "far", "far": "near"}
@@ -26,7 +26,7 @@ class Replay:
     """The state of the floor while the program is replayed.
 
     `taken` counts stock pieces by layout, `parts` finished parts by ref, `ended` everything that is
-    cut no further by layout.
+    cut no further by layout, `worst` the ± of each part's dimensions.
     """
 
     plan: Plan
@@ -36,6 +36,7 @@ class Replay:
     parts: Counter[str] = field(default_factory=Counter)
     ended: dict[int, Counter[Ending]] = field(default_factory=dict)
     cut_length: int = 0
+    worst: dict[tuple[str, str], int] = field(default_factory=dict)
     _sheet_names: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -210,7 +211,7 @@ class Replay:
         drop_kinds, rest_kinds = ({one.kind for one in side} for side in (step.drops, step.remainders))
         drops: list[tuple[Lot, int]] = []
         rests: list[tuple[Lot, int]] = []
-        for lot, count in lots:
+        for lot, count in mixed(lots):
             way = lot.way(axis)
             carried = replace(lot, back=(axis, drop_end))
             runs = lot.runs + (lot.last != axis)
@@ -219,10 +220,12 @@ class Replay:
             rest_base = carried if drop_kinds == trims_only else counted
             drop_spread = accuracy if drop_measured else way.spread + accuracy
             rest_spread = way.spread + step.repeat * accuracy if drop_measured else accuracy
+            drop_worst = accuracy if drop_measured else way.worst + accuracy
+            rest_worst = way.worst + step.repeat * accuracy if drop_measured else accuracy
             self._check_trim(way, drop_end, drop_size, rest_size, where)
-            first = way.cut_off(drop_end, drop_size, drop_spread, fresh=False)
-            others = way.cut_off(drop_end, drop_size, drop_spread, fresh=True)
-            rest = way.kept(drop_end, rest_size, rest_spread)
+            first = way.cut_off(drop_end, drop_size, drop_spread, drop_worst, fresh=False)
+            others = way.cut_off(drop_end, drop_size, drop_spread, drop_worst, fresh=True)
+            rest = way.kept(drop_end, rest_size, rest_spread, rest_worst)
             drops.append((drop_base.with_way(axis, first), count))
             if step.repeat > 1:
                 drops.append((drop_base.with_way(axis, others), count * (step.repeat - 1)))
@@ -354,8 +357,11 @@ class Replay:
             faults.unless(
                 lot.mill_edges() == 0, "mill-edge", where, f"{part.ref!r} is bounded by a mill edge"
             )
+        lengthwise = "x" if along else "y"
         for axis in _AXES:
             way = lot.way(axis)
+            dimension = (part.ref, "length" if axis == lengthwise else "width")
+            self.worst[dimension] = max(way.worst, self.worst.get(dimension, 0))
             faults.unless(
                 way.spread <= allowed(part, way.size),
                 "tolerance",
@@ -404,8 +410,8 @@ def _as_delivered(sheet: Sheet, item: Stock) -> Lot:
     return Lot(
         layout=sheet.number,
         stock_ref=item.ref,
-        x=Way(item.length, mill, mill, item.oversize),
-        y=Way(item.width, mill, mill, item.oversize),
+        x=Way(item.length, mill, mill, item.oversize, item.oversize),
+        y=Way(item.width, mill, mill, item.oversize, item.oversize),
     )
 
 

@@ -22,10 +22,18 @@ _VERY_COARSE: Final = (0.5, 0.5, 1, 1.5, 2.5, 4, 6, 8)
 _ROWS: Final = {"f": _FINE, "m": _MEDIUM, "c": _COARSE, "v": _VERY_COARSE}
 
 
-def allowed(part: Wanted, size: int) -> int:
-    """The ± that a size of this part may be off."""
-    if part.limits:
-        return min(part.limits)
+def limits(part: Wanted, size: int) -> tuple[int, int]:
+    """How far a size of this part may be under and over; one limit alone holds both ways."""
+    given = [limit for limit in part.limits if limit is not None]
+    if given:
+        minus, plus = (given[0] if limit is None else limit for limit in part.limits)
+        return minus, plus
     row = _ROWS[part.tolerance_class]
     place = sum(size > end for end in _ENDS)
-    return round(100 * row[min(place, len(row) - 1)])
+    deviation = round(100 * row[min(place, len(row) - 1)])
+    return deviation, deviation
+
+
+def allowed(part: Wanted, size: int) -> int:
+    """The ± that a size of this part may be off."""
+    return min(limits(part, size))

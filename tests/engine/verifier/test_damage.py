@@ -44,6 +44,46 @@ def step(plan: Document, number: int) -> Document:
     return found
 
 
+@damage("quality")
+def an_accuracy_that_is_better_than_the_gauge(plan: Document) -> None:
+    plan["quality"][0]["accuracy_mm"] = 0.05
+
+
+@damage("quality")
+def an_accuracy_that_is_worse_than_the_cuts(plan: Document) -> None:
+    plan["quality"][1]["accuracy_mm"] = 0.2
+
+
+@damage("quality")
+def a_dimension_left_out(plan: Document) -> None:
+    plan["quality"].pop()
+
+
+@damage("quality")
+def a_dimension_said_twice(plan: Document) -> None:
+    plan["quality"].append(dict(plan["quality"][0]))
+
+
+@damage("quality")
+def limits_that_nobody_ordered(plan: Document) -> None:
+    plan["quality"][0]["plus_mm"] = 1.2
+
+
+@damage("quality")
+def a_size_that_nobody_ordered(plan: Document) -> None:
+    plan["quality"][0]["size_mm"] = 610.0
+
+
+@damage("quality")
+def a_part_that_is_not_made(plan: Document) -> None:
+    plan["quality"].append({**plan["quality"][0], "ref": "P9"})
+
+
+@damage("quality")
+def a_chance_above_the_whole(plan: Document) -> None:
+    plan["quality"][0]["inside"] = 1.01
+
+
 @damage("outcome-size")
 def gauge_off_by_a_hundredth(plan: Document) -> None:
     step(plan, 4)["gauge_mm"] = 600.01
@@ -589,6 +629,8 @@ def test_sharp_limits_are_kept_on_their_good_side() -> None:
     # 3 mm at 510 N/mm² counts as 3·√(510/450) = 3.194 mm
     machine(plan)["rating"]["thickness_mm"] = 3.2
     part(plan)["tolerance"].update(minus=0.5, plus=0.5)
+    for one in plan["quality"]:
+        one.update(accuracy_mm=0.5, minus_mm=0.5, plus_mm=0.5)
     plan["order"]["options"].update(max_stages=2, offcut_min=[2500.0, 645.0])
     assert verify(plan).faults == ()
 
@@ -601,8 +643,12 @@ def test_gauge_between_its_steps_counts_as_error_when_the_step_says_so() -> None
     for one in plan["program"]:
         one["findings"] = [remark]
     part(plan)["tolerance"].update(minus=0.15, plus=0.15)
+    for said in plan["quality"]:
+        said.update(accuracy_mm=0.15, minus_mm=0.15, plus_mm=0.15)
     assert verify(plan).faults == ()
     part(plan)["tolerance"].update(minus=0.14, plus=0.15)
+    for said in plan["quality"]:
+        said["minus_mm"] = 0.14
     assert verify(plan).codes() == ("tolerance",)
 
 

@@ -11,13 +11,21 @@ from typing import Any
 import pytest
 
 from service.engine.verifier import verify
-from tests.engine.verifier.worked import goes, leaf, leaves, split, step, worked_plan
+from tests.engine.verifier.worked import goes, leaf, leaves, quality, split, step, worked_plan
 
 PART = goes("part", "P1", 600.0, 500.0, 1)
 REST = goes("offcut", None, 400.0, 500.0, 1)
 
 
-def offcut_plan(tolerance_mm: float, **gauged: Any) -> dict[str, Any]:
+def says(tolerance_mm: float, length: float, accuracy_mm: float) -> list[dict[str, Any]]:
+    """What the plan claims of P1; its width is that of the offcut."""
+    return [
+        {**quality("length", length, tolerance_mm), "accuracy_mm": accuracy_mm},
+        {**quality("width", 500.0, tolerance_mm), "accuracy_mm": 0.5, "gauged": "stock size"},
+    ]
+
+
+def offcut_plan(tolerance_mm: float, accuracy_mm: float = 0.1, **gauged: Any) -> dict[str, Any]:
     """One cut, or none when nothing is said of it."""
     plan = worked_plan()
     order = plan["order"]
@@ -40,6 +48,7 @@ def offcut_plan(tolerance_mm: float, **gauged: Any) -> dict[str, Any]:
     plan["layouts"][0].update(tree=tree, placements=leaves(tree))
     cut = step(1, "1", 1, 500.0, 1000.0, "x", 600.0, piece_kg=11.775, lift="one person")
     plan["program"] = [{**cut, **gauged}]
+    plan["quality"] = says(tolerance_mm, 600.0, accuracy_mm)
     plan["bound"].update(area_mm2=500000.0, cost=12.0)
     plan["summary"].update(
         sheets=0, offcuts_used=1, parts=1, stock_area_mm2=500000.0, parts_area_mm2=300000.0,
@@ -53,10 +62,19 @@ DROP_PART: dict[str, Any] = {"drop_to": [PART], "remainder_to": [REST]}
 HELD_PART: dict[str, Any] = {"drop_to": [REST], "remainder_to": [PART]}
 WAYS: dict[str, tuple[dict[str, Any], float]] = {
     "back gauge": (DROP_PART, 0.5),
-    "back gauge from the far end": ({**HELD_PART, "gauge_mm": 400.0, "edge_end": "far"}, 0.6),
-    "front stop": ({**HELD_PART, "gauging": "front stop", "measured": "remainder"}, 0.5),
-    "marked line, part falls": ({**DROP_PART, "gauging": "marked line"}, 0.6),
-    "marked line, part is held": ({**HELD_PART, "gauging": "marked line", "measured": "remainder"}, 0.6),
+    "back gauge from the far end": (
+        {**HELD_PART, "gauge_mm": 400.0, "edge_end": "far", "accuracy_mm": 0.6},
+        0.6,
+    ),
+    "front stop": (
+        {**HELD_PART, "gauging": "front stop", "measured": "remainder", "accuracy_mm": 0.3},
+        0.5,
+    ),
+    "marked line, part falls": ({**DROP_PART, "gauging": "marked line", "accuracy_mm": 0.6}, 0.6),
+    "marked line, part is held": (
+        {**HELD_PART, "gauging": "marked line", "measured": "remainder", "accuracy_mm": 0.6},
+        0.6,
+    ),
 }
 
 
@@ -95,6 +113,8 @@ def whole_offcut(**part: Any) -> dict[str, Any]:
     tree = leaf("part", 0.0, 0.0, 1000.0, 500.0, "P1")
     plan["layouts"][0].update(tree=tree, placements=[tree])
     plan["program"] = []
+    limit = part.get("tolerance", {"minus": 0.5})["minus"]
+    plan["quality"] = says(limit, 1000.0, 0.5)
     plan["summary"].update(
         parts_area_mm2=500000.0, offcut_area_mm2=0.0, parts_kg=11.775, cut_metres=0.0, strokes=0,
         gauge_moves=0, settings_changes=0,

@@ -6,7 +6,7 @@ from service.engine.verifier.facts import Wanted
 from service.engine.verifier.tolerances import allowed
 
 
-def part(tolerance_class: str, limits: tuple[int, ...] = ()) -> Wanted:
+def part(tolerance_class: str, limits: tuple[int | None, int | None] = (None, None)) -> Wanted:
     return Wanted("P1", 60000, 30000, 1, "S235JR", 300, "any", tolerance_class, limits)
 
 
@@ -34,3 +34,4 @@ def test_general_tolerances_are_those_of_the_standard(
 
 def test_own_limits_win_and_the_smaller_one_counts() -> None:
     assert allowed(part("c", (30, 10)), 150000) == 10
+    assert allowed(part("c", (None, 10)), 150000) == 10

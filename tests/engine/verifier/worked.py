@@ -98,6 +98,21 @@ def step(
     }
 
 
+def quality(dimension: str, size: float, limit: float) -> dict[str, Any]:
+    """What is said of one dimension of P1."""
+    return {
+        "ref": "P1",
+        "dimension": dimension,
+        "size_mm": size,
+        "gauged": "back gauge",
+        "accuracy_mm": 0.1,
+        "minus_mm": limit,
+        "plus_mm": limit,
+        "inside": 1.0,
+        "findings": [],
+    }
+
+
 def leaf(
     kind: str, x: float, y: float, length: float, width: float, ref: str | None = None
 ) -> dict[str, Any]:
@@ -233,6 +248,8 @@ def worked_plan() -> dict[str, Any]:
             "unplaced": [],
             "cautions": ["Keep hands away from the blade and the hold-downs."],
             "stopped_early": False,
+            # Each side is cut by the back gauge, ±0.1; ISO 2768-1 class m gives 0.8 and 0.5.
+            "quality": [quality("length", 600.0, 0.8), quality("width", 300.0, 0.5)],
             "order": {
                 "order_ref": "W-1042",
                 "units": "mm",

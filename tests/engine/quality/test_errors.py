@@ -1,0 +1,79 @@
+"""The sum of independent errors: its chance to lie inside limits, against tables and a second opinion."""
+
+import math
+import random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.engine.quality.errors import Errors, accurate, chance_inside, evenly
+
+limits = st.integers(0, 3000)
+errors = st.builds(
+    lambda shift, squares, spans: Errors(shift, squares, tuple(sorted(spans))),
+    st.integers(-200, 200),
+    st.integers(0, 40_000),
+    st.lists(st.tuples(st.integers(-500, 0), st.integers(1, 2000)), max_size=3),
+)
+
+
+@pytest.mark.parametrize(
+    ("limit", "inside"),
+    # Areas of the standard normal within ±z, printed in any table of it: 0.6827, 0.9545, 0.9973.
+    [(5, 0.6827), (10, 0.9545), (15, 0.9973)],
+)
+def test_an_accuracy_is_two_standard_deviations(limit, inside):
+    assert chance_inside(accurate(10), limit, limit) == pytest.approx(inside, abs=5e-5)
+
+
+def test_stock_over_size_is_evenly_spread():
+    assert chance_inside(evenly(0, 2000), 0, 500) == 0.25
+    assert chance_inside(evenly(0, 2000), 500, 2000) == 1.0
+    assert chance_inside(evenly(0, 0), 0, 0) == 1.0
+
+
+def test_two_equal_even_errors_make_a_triangle():
+    # Half of a triangle's area lies beyond (1 − 1/√2) of its base half on one side.
+    both = evenly(0, 100).plus(evenly(0, 100))
+    assert chance_inside(both, 0, 100) == pytest.approx(0.5)
+    assert chance_inside(both, 0, 50) == pytest.approx(1 / 8)
+
+
+def test_a_known_shift_eats_the_limits_on_one_side():
+    assert chance_inside(accurate(10, 10), 10, 10) == pytest.approx(0.5, abs=1e-4)
+    assert chance_inside(accurate(0, 7), 0, 7) == 1.0
+    assert chance_inside(accurate(0, 8), 0, 7) == 0.0
+
+
+@settings(max_examples=100, deadline=None)
+@given(errors, limits, limits)
+def test_a_chance_is_a_chance_and_grows_with_the_limits(found, minus, plus):
+    here = chance_inside(found, minus, plus)
+    assert 0 <= here <= 1
+    assert here <= chance_inside(found, minus + 100, plus + 100) + 1e-6
+
+
+@settings(max_examples=100, deadline=None)
+@given(errors, errors, limits, limits)
+def test_errors_add_up_in_any_order_and_mirror(one, other, minus, plus):
+    assert one.plus(other) == other.plus(one)
+    turned = Errors().less(one)
+    assert chance_inside(one, minus, plus) == pytest.approx(chance_inside(turned, plus, minus), abs=2e-6)
+
+
+@settings(max_examples=15, deadline=None)
+@given(errors, st.integers(50, 2000), st.integers(50, 2000), st.integers(0, 1000))
+def test_the_closed_form_is_what_throwing_dice_gives(found, minus, plus, number):
+    dice = random.Random(number)
+    sigma = math.sqrt(found.squares) / 2
+    throws = 4000
+    inside = 0
+    for _ in range(throws):
+        value = found.shift + dice.gauss(0, sigma) + sum(dice.uniform(*span) for span in found.spans)
+        inside += -minus <= value <= plus
+    assert chance_inside(found, minus, plus) == pytest.approx(inside / throws, abs=0.04)
+
+
+def test_what_cannot_be_reckoned_stays_so():
+    assert not accurate(10).less(accurate(10, known=False)).known
