@@ -169,8 +169,11 @@ class Context:
                     return pattern
         return None
 
-    def active(self, left: Sequence[int], turn: int) -> list[int]:
-        """`left`, with kinds blanked out when there are too many to look at: the largest stay."""
+    def active(self, left: Sequence[int], turn: int, stock: StockType) -> list[int]:
+        """`left`, with kinds blanked out when there are too many to look at: the largest stay.
+
+        Those that stay would fill the piece of stock several times over.
+        """
         live = [kind for kind, n in enumerate(left) if n > 0]
         most = self.most_active
         if len(live) <= most:
@@ -179,6 +182,8 @@ class Context:
         others = live[head:]
         stride = max(len(others) // (most - head), 1)
         keep = set(live[:head]) | set(others[turn % stride :: stride][: most - head])
+        if sum(self.areas[kind] * left[kind] for kind in keep) < 3 * stock.area:
+            return list(left)
         return [n if kind in keep else 0 for kind, n in enumerate(left)]
 
     def better(self, a: Pattern, b: Pattern, values: Sequence[int]) -> bool:

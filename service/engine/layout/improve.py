@@ -8,20 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from service.engine.layout.context import AXES, Context, Pattern, Solution
-from service.engine.layout.passes import Passes
+from service.engine.layout.passes import Passes, Sequence32
 from service.engine.plan import Axis
-
-
-class Sequence32:
-    """A fixed sequence of whole numbers (linear congruence, constants of Numerical Recipes)."""
-
-    def __init__(self, start: int) -> None:
-        self.state = start
-
-    def below(self, limit: int) -> int:
-        """The next number, 0 ≤ number < limit."""
-        self.state = (self.state * 1664525 + 1013904223) % (1 << 32)
-        return (self.state >> 8) % limit
 
 
 class Improver:
@@ -58,6 +46,7 @@ class Improver:
                 for area in self.context.areas
             ]
             axes: tuple[Axis, ...] = (AXES, AXES[:1], AXES[1:])[numbers.below(3)]
+            self.passes.numbers = numbers if trial % 2 else None
             found, rest = self.passes.one_pass(values, demand, stock, 850, axes)
             old = self._measure([(p, n) for p, n, _ in removed], left)
             new = self._measure(found, rest)
@@ -67,6 +56,7 @@ class Improver:
                 candidate = self.context.solution(rows, left)
                 if candidate.rank < best.rank:
                     best = candidate
+        self.passes.numbers = None
         return best
 
     def _choose(

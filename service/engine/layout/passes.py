@@ -10,13 +10,30 @@ from collections.abc import Sequence
 from service.engine.layout.context import Context, Pattern
 from service.engine.layout.stock import StockType
 from service.engine.plan import Axis
+from service.engine.quantities import Length
+
+
+class Sequence32:
+    """A fixed sequence of whole numbers (linear congruence, constants of Numerical Recipes)."""
+
+    def __init__(self, start: int) -> None:
+        self.state = start
+
+    def below(self, limit: int) -> int:
+        """The next number, 0 ≤ number < limit."""
+        self.state = (self.state * 1664525 + 1013904223) % (1 << 32)
+        return (self.state >> 8) % limit
 
 
 class Passes:
-    """Passes over the demand of one context."""
+    """Passes over the demand of one context.
+
+    With `numbers`, now and then the first strip of a pattern is chosen by them and not by its worth.
+    """
 
     def __init__(self, context: Context) -> None:
         self.context = context
+        self.numbers: Sequence32 | None = None
         self.types = context.types
         self.areas = context.areas
 
@@ -69,13 +86,19 @@ class Passes:
         turn: int,
     ) -> Pattern | None:
         """The best pattern for that stock over the first cuts in `axes`."""
-        caps = self.context.active(left, turn)
+        caps = self.context.active(left, turn, stock)
         best: Pattern | None = None
         for axis in axes:
-            pattern = self.context.build(stock, axis, values, caps)
+            pattern = self.context.build(stock, axis, values, caps, lead=self._lead(axis, caps))
             if pattern is not None and (best is None or self.context.better(pattern, best, values)):
                 best = pattern
         return best if best is not None else self.context.fallback(stock, left)
+
+    def _lead(self, axis: Axis, caps: Sequence[int]) -> Length | None:
+        if self.numbers is None or self.numbers.below(2):
+            return None
+        depths = sorted({v.along(axis) for v in self.context.filler.variants if caps[v.kind] > 0})
+        return depths[self.numbers.below(len(depths))] if depths else None
 
     def _take(
         self,

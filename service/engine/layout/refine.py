@@ -164,7 +164,8 @@ class Refiner:
 
     def _solve(self, master: Master) -> None:
         before = master.work
-        master.solve(40 * master.size)
+        left = max(self.ceiling - self.context.steps, 0) // (2 * master.size**2 + 1)
+        master.solve(min(40 * master.size, left + 1))
         self.context.other_steps += master.work - before
 
     def _values(self, kinds: Sequence[int], master: Master) -> list[int]:

@@ -52,8 +52,10 @@ def _search(context: Context) -> Solution:
     passes = Passes(context)
     target = _target(context)
     best = _opening(context, passes, _ROUNDS[effort], target)
-    # A third of the effort each: passes, prices, improvement.
-    if best.rank[:2] > (0, target) and 6 * _rows(context) ** 3 <= context.budget:
+    # A third of the effort each: passes, prices, improvement. Prices tell little where there are far
+    # more kinds than sheets, and cost too much where there are very many.
+    rows, sheets = _rows(context), sum(n for _, n in best.rows)
+    if best.rank[:2] > (0, target) and rows <= 3 * sheets and 6 * rows**3 <= context.budget:
         refiner = Refiner(context, passes, context.budget * 4 // 5)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
