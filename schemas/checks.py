@@ -121,6 +121,14 @@ class CapacityQuestionSchema(Document):
     )
 
 
+class LimitThicknessSchema(Schema):
+    """The largest thickness by one limit; null: it sets none. `counts`: whether it may govern."""
+
+    name = fields.String(required=True)
+    thickness = Millimetres(required=True, data_key="thickness_mm", allow_none=True, zero_ok=True)
+    counts = fields.Boolean(required=True)
+
+
 class CapacitySchema(Schema):
     """The largest thickness of a material at a cut length; 0 where it cannot be cut."""
 
@@ -128,6 +136,10 @@ class CapacitySchema(Schema):
     cut_length = Millimetres(required=True, data_key="cut_length_mm")
     thickness = Millimetres(required=True, data_key="thickness_mm", zero_ok=True)
     governed_by = fields.String(required=True)
+    equivalent_thickness_mm = fields.Float(required=True)
+    force_kn = fields.Float(required=True)
+    rake_deg = fields.Float(required=True)
+    limits = fields.List(fields.Nested(LimitThicknessSchema), required=True)
 
 
 class CapacityAnswerSchema(Schema):

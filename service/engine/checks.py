@@ -1,26 +1,28 @@
-"""Every physical limit of a single cut, in words; and what a machine can cut at most.
+"""Every physical limit of a single cut, in words.
 
 The cut is asked about as it is: `cut_length` along the blade, `drop_depth` falling behind,
 `remainder_depth` staying under the hold-downs. What is found is a list of findings, never an
-exception: ``stop`` where the cut cannot or must not be made so.
+exception: ``stop`` where the cut cannot or must not be made so. What a machine can cut at most is in
+:mod:`service.engine.capacity`.
 
 Lengths are whole hundredths of a millimetre.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias
+from typing import Final
 
-from service.engine.clearance import gap_for, thickest_by_gap
+from service.engine.capacity import Capacity, capacity
+from service.engine.clearance import gap_for
 from service.engine.findings import Finding
-from service.engine.force import check_force, largest_thickness
+from service.engine.force import check_force
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import gripping_feet
+
+__all__ = ["FLAT_DROP", "Capacity", "capacity", "check_cut"]
 
 FLAT_DROP: Final = 10
 """A drop narrower than this many thicknesses twists and bows noticeably: a rule of thumb, shop-set."""
@@ -234,52 +236,3 @@ def _out_of_range(stop: str, side: str, depth: Length, low: Length, high: Length
         f"{side} of {show_mm(depth)} mm is outside the {show_mm(low)} to {show_mm(high)} mm of {stop}",
         _PROFILE,
     )
-
-
-GoverningLimit: TypeAlias = Literal["rating", "force", "blade gap", "not for a shear", "cutting length"]
-
-
-@dataclass(frozen=True, slots=True)
-class Capacity:
-    """The largest thickness of a material at a cut length, and the limit that says so.
-
-    `thickness` is 0 where the material or the length cannot be cut at all.
-    """
-
-    grade: str
-    cut_length: Length
-    thickness: Length
-    governed_by: GoverningLimit
-
-
-def capacity(
-    machine: Machine, materials: Iterable[Material], cut_lengths: Sequence[Length] = ()
-) -> tuple[Capacity, ...]:
-    """What the machine can cut: the largest thickness of each material at several cut lengths.
-
-    Parameters
-    ----------
-    cut_lengths
-        [0.01 mm], above 0; none: a tenth, a quarter, a half and the whole of the cutting length.
-
-    Returns
-    -------
-    One row a material and length, in the order given.
-    """
-    full = machine.cutting_length
-    lengths = tuple(cut_lengths) or (full // 10, full // 4, full // 2, full)
-    return tuple(_capacity(machine, material, length) for material in materials for length in lengths)
-
-
-def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capacity:
-    if not material.shearable:
-        return Capacity(material.grade, cut_length, 0, "not for a shear")
-    if cut_length > machine.cutting_length:
-        return Capacity(material.grade, cut_length, 0, "cutting length")
-    by_force = largest_thickness(machine, material, cut_length)
-    by_gap = thickest_by_gap(machine, material)
-    if by_gap < by_force:
-        return Capacity(material.grade, cut_length, by_gap, "blade gap")
-    over = check_force(machine, material, by_force + 1, cut_length).findings
-    rated = any(finding.code == "thickness-over-rating" for finding in over)
-    return Capacity(material.grade, cut_length, by_force, "rating" if rated else "force")

@@ -1,9 +1,10 @@
-"""The gap between the blades: by textbooks, by the shop's share of thickness, by the machine's range.
+"""The gap between the blades: by the machine's own table, else by the material's share of thickness.
 
-Too small a gap costs force and blades, too large a gap bends the edge and leaves burr. The gap that
-is set comes from the material's own share of thickness (a shop default that each material carries);
-the textbook formulae stand beside it for comparison. It depends on material and thickness only, not
-on the gauge, so a series at several gauges keeps one gap.
+Too small a gap costs force and blades, too large a gap bends the edge and leaves burr. Where the
+profile holds a table of gaps (:mod:`service.engine.gap_table`) that is what counts. Else the gap
+comes from the material's share of thickness, a shop default inside the 4 to 10 % of textbooks, and
+Oehler's formula stands beside it for comparison. It depends on material and thickness only, not on
+the gauge, so a series at several gauges keeps one gap.
 
 Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
@@ -11,12 +12,15 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 from __future__ import annotations
 
 import math
-from typing import Final, Literal, TypeAlias
+from typing import Final, Literal, NamedTuple, TypeAlias
 
 from service.engine.findings import Finding
+from service.engine.force_limits import last_that
+from service.engine.gap_table import table_gap
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.shearing import SHEAR_SHARE
 
 GrooverGroup: TypeAlias = Literal["soft aluminium", "soft", "half hard"]
 
@@ -36,7 +40,8 @@ FOLDING_SHARE: Final = 0.5
 CRAMPED_SHARE: Final = 0.25
 """A gap below this share of the material's usual least gap overloads the edges: a shop default."""
 
-_SHARE_BASIS: Final = "share of thickness by material (shop default), set to the machine's steps"
+NEVER: Final[Length] = 1 << 40
+"""A thickness beyond everything: the gap sets no limit."""
 
 
 def groover(thickness_mm: float, group: GrooverGroup) -> float:
@@ -100,8 +105,40 @@ def usual_gap(material: Material, thickness: Length) -> tuple[float, float]:
     return low * thickness, high * thickness
 
 
+class WantedGap(NamedTuple):
+    """The gap that is wanted and the usual range about it [0.01 mm, not rounded], and its basis.
+
+    `beyond`: in words, where the machine's own table was left; empty: it was not.
+    """
+
+    low: float
+    middle: float
+    high: float
+    basis: str
+    beyond: str
+
+
+def wanted_gap(machine: Machine, material: Material, thickness: Length) -> WantedGap:
+    """The gap wanted for a material and thickness, by the machine's table or by the material.
+
+    The table is read at the middle of the material's range of strength; a sheet with a certificate
+    (:func:`service.engine.materials.certified`) has one figure.
+    """
+    rm = (material.rm_low + material.rm_high) / 2
+    if machine.gap_table:
+        gap, beyond = table_gap(machine.gap_table, rm, thickness)
+        return WantedGap(gap, gap, gap, f"machine's own gap table, read at {rm:g} N/mm²", beyond)
+    low, high = usual_gap(material, thickness)
+    compared = oehler(thickness / PER_MM, SHEAR_SHARE * rm)
+    basis = (
+        "share of thickness by material (shop default; textbooks: 4 to 10 %), set to the machine's steps; "
+        f"Oehler with c = 0.01: {compared:.2f} mm"
+    )
+    return WantedGap(low, (low + high) / 2, high, basis, "")
+
+
 def gap_for(machine: Machine, material: Material, thickness: Length) -> tuple[Length, tuple[Finding, ...]]:
-    """The gap to set: the middle of the material's usual range, as near as the machine can set it.
+    """The gap to set: the one wanted, as near as the machine can set it.
 
     Parameters
     ----------
@@ -110,16 +147,17 @@ def gap_for(machine: Machine, material: Material, thickness: Length) -> tuple[Le
 
     Returns
     -------
-    The gap, and findings: a ``note`` with the basis; a ``caution`` (``gap-unusual``) when it lies
-    outside the usual range; a ``stop`` (``gap-too-wide``, ``gap-too-narrow``) when the sheet would
-    be drawn in between the blades, or the edges be overloaded.
+    The gap, and findings: a ``note`` with the basis; a ``caution`` where the machine's table was
+    left (``gap-beyond-table``) or the gap lies outside the usual range (``gap-unusual``); a ``stop``
+    (``gap-too-wide``, ``gap-too-narrow``) when the sheet would be drawn in between the blades, or
+    the edges be overloaded.
     """
     if thickness <= 0:
         raise ValueError("thickness: a length greater than zero is wanted")
-    low, high = usual_gap(material, thickness)
-    gap = _settable(machine, (low + high) / 2)
+    low, middle, high, basis, beyond = wanted_gap(machine, material, thickness)
+    gap = _settable(machine, middle)
     what = f"{show_mm(thickness)} mm {material.grade}"
-    usual = f"{low / PER_MM:.2f} to {high / PER_MM:.2f} mm"
+    usual = f"{low / PER_MM:.2f} to {high / PER_MM:.2f} mm" if low < high else f"{middle / PER_MM:.2f} mm"
     if gap > FOLDING_SHARE * thickness and gap > high:
         return gap, (
             Finding(
@@ -140,24 +178,31 @@ def gap_for(machine: Machine, material: Material, thickness: Length) -> tuple[Le
                 "shop default: a quarter of the usual least gap",
             ),
         )
-    note = Finding(
-        "note", "gap", f"gap {show_mm(gap)} mm for {what} ({gap / thickness:.1%} of t)", _SHARE_BASIS
-    )
+    found = [Finding("note", "gap", f"gap {show_mm(gap)} mm for {what} ({gap / thickness:.1%} of t)", basis)]
+    if beyond:
+        found.append(
+            Finding(
+                "caution",
+                "gap-beyond-table",
+                f"the machine's gap table does not reach {what}: {beyond}; the nearest row's share of "
+                "thickness was kept: look at the first edge",
+                basis,
+            )
+        )
     # Half a step of rounding is no reason to warn.
     play = machine.gap.step / 2
-    if low - play <= gap <= high + play:
-        return gap, (note,)
-    side = "above" if gap > high else "below"
-    effect = "more burr and a bent edge" if gap > high else "more force and wear"
-    return gap, (
-        note,
-        Finding(
-            "caution",
-            "gap-unusual",
-            f"this machine's gap of {show_mm(gap)} mm is {side} the usual {usual} for {what}: {effect}",
-            _SHARE_BASIS,
-        ),
-    )
+    if not low - play <= gap <= high + play:
+        side = "above" if gap > high else "below"
+        effect = "more burr and a bent edge" if gap > high else "more force and wear"
+        found.append(
+            Finding(
+                "caution",
+                "gap-unusual",
+                f"this machine's gap of {show_mm(gap)} mm is {side} the usual {usual} for {what}: {effect}",
+                basis,
+            )
+        )
+    return gap, tuple(found)
 
 
 def _settable(machine: Machine, wanted: float) -> Length:
@@ -180,11 +225,9 @@ def thickest_by_gap(machine: Machine, material: Material) -> Length:
     >>> thickest_by_gap(machine, material_named("S235JR"))
     4800
     """
-    low_share = material.gap_share[0]
     highest = _settable(machine, math.inf)
-    if low_share <= 0:
-        return 1 << 40
-    limit = math.ceil(highest / (CRAMPED_SHARE * low_share)) + 1
-    while highest < CRAMPED_SHARE * (low_share * limit):  # the very comparison of gap_for
-        limit -= 1
-    return limit
+
+    def holds(thickness: Length) -> bool:  # the very comparison of gap_for
+        return highest >= CRAMPED_SHARE * wanted_gap(machine, material, thickness).low
+
+    return NEVER if holds(NEVER) else last_that(holds, NEVER)

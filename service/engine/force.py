@@ -390,7 +390,7 @@ def _findings(
                 limit_basis,
             )
         )
-    elif machine.force_limit_kn is not None and recalled_kn > limit_kn * SLACK:
+    if machine.force_limit_kn is not None and force_kn <= limit_kn * SLACK < recalled_kn:
         found.append(
             Finding(
                 "caution",

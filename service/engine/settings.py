@@ -14,6 +14,7 @@ from typing import Final
 from service.engine.clearance import gap_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
+from service.engine.force_limits import fits_force, rakes
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
@@ -25,19 +26,20 @@ __all__ = [
     "full_stroke",
     "gauge_setting",
     "gripping_feet",
+    "hold_down_to_be_had",
+    "hold_down_wanted",
     "relief_wanted",
     "settings_for",
     "stroke_for",
+    "swing_mm",
 ]
 
 HOLD_DOWN_SHARE: Final = 0.15
-"""Hold-down force wanted over shearing force: a shop default, no published figure was found."""
+"""Hold-down force wanted over shearing force where the profile states none: a shop default, no published
+figure was found."""
 
 LONG_FOR_RELIEF: Final = 20
 """A drop this many times longer than deep is narrow and long: a shop default."""
-
-THICK_FOR_RELIEF: Final = 10
-"""A drop less deep than this many thicknesses is thick against its depth: a shop default."""
 
 SAG_LIMIT_MM: Final = 5.0
 """Sag at which a drop may miss the gauge: a shop default [mm]."""
@@ -46,12 +48,9 @@ _RULE_OF_STROKE: Final = (
     f"cut length · tan(rake) + thickness + {show_mm(OPENING)} mm opening + {show_mm(OVERLAP)} mm overlap "
     "(the last two are shop defaults)"
 )
-_HOLD_DOWN_BASIS: Final = (
-    f"{HOLD_DOWN_SHARE:.0%} of the shearing force: shop default, no published figure was found"
-)
 _RELIEF_BASIS: Final = (
-    f"shop default: trims, drops {LONG_FOR_RELIEF} times longer than deep, "
-    f"drops less deep than {THICK_FOR_RELIEF} thicknesses"
+    "trims; drops whose back edge, as they tip, swings out by more than the gauge's accuracy, "
+    f"√(X² + t²) − X; drops {LONG_FOR_RELIEF} times longer than deep (shop default)"
 )
 _SAG_BASIS: Final = (
     "cantilever under its own weight, 3·ρ·g·L⁴/(2·E·t²); "
@@ -103,27 +102,35 @@ def settings_for(
     check = force if force is not None else check_force(machine, material, thickness, cut_length)
     gap, found = gap_for(machine, material, thickness)
     findings = list(found)
-    findings.append(_rake_note(machine, check))
+    findings.append(_rake_note(machine, material, thickness, cut_length, check))
     stroke = stroke_for(machine, thickness, cut_length, check.rake_deg)
     findings.append(Finding("note", "stroke", f"stroke {show_mm(stroke)} mm", _RULE_OF_STROKE))
     hold_down = _hold_down(machine, cut_length, check.force_kn, findings)
     relief = _relief(
         machine, thickness, cut_length, drop_depth, trim=trim, gauging=gauging, findings=findings
     )
-    support = _support(machine, material, thickness, drop_depth, findings)
+    support = _support(machine, material, thickness, drop_depth, gauging, findings)
     if measured_offset and gauging == "back gauge":
         findings.append(_offset_note(machine, drop_depth, measured_offset))
     return Settings(gap, check.rake_deg, stroke, hold_down, relief, support, tuple(findings))
 
 
-def _rake_note(machine: Machine, check: ForceCheck) -> Finding:
+def _rake_note(
+    machine: Machine, material: Material, thickness: Length, cut_length: Length, check: ForceCheck
+) -> Finding:
     if machine.rake.fixed:
         return Finding("note", "rake", f"rake {check.rake_deg:g}°, fixed", "machine profile")
+    message = f"rake {check.rake_deg:g}° for {check.force_kn:.0f} of {check.limit_kn:.0f} kN"
+    smaller = max((rake for rake in rakes(machine) if rake < check.rake_deg), default=None)
+    allowance = check.dulled_allowance
+    if smaller is not None and not fits_force(machine, material, thickness, cut_length, smaller, allowance):
+        message += f"; {smaller:g}° would be over the limit"
     return Finding(
         "note",
         "rake",
-        f"rake {check.rake_deg:g}° for {check.force_kn:.0f} of {check.limit_kn:.0f} kN",
-        f"smallest rake that keeps the force within the limit ({check.method}; limit: {check.limit_basis})",
+        message,
+        "smallest rake that keeps the force within the limit, since the drop twists the more the higher "
+        f"it is ({check.method}; limit: {check.limit_basis})",
     )
 
 
@@ -139,6 +146,27 @@ def gripping_feet(machine: Machine, cut_length: Length) -> int:
     return sum(half <= centre <= cut_length - half for centre in hold_down.feet)
 
 
+def hold_down_wanted(machine: Machine, force_kn: float) -> float:
+    """Hold-down force wanted on the piece for a shearing force, in tenths upwards [kN]."""
+    stated = machine.hold_down.wanted_share
+    share = HOLD_DOWN_SHARE if stated is None else stated
+    return math.ceil(round(share * force_kn * 10, 6)) / 10
+
+
+def hold_down_to_be_had(machine: Machine, cut_length: Length) -> float | None:
+    """The most that can press on a piece against the squaring arm [kN]; None when it is not known.
+
+    The pressure acts on all the feet; those beside the piece press on the table.
+    """
+    force = machine.hold_down.force_kn
+    return None if force is None else force * _share_of_feet(machine, cut_length)
+
+
+def _share_of_feet(machine: Machine, cut_length: Length) -> float:
+    feet = len(machine.hold_down.feet)
+    return gripping_feet(machine, cut_length) / feet if feet else 1.0
+
+
 def _hold_down(
     machine: Machine, cut_length: Length, force_kn: float, findings: list[Finding]
 ) -> float | None:
@@ -150,19 +178,24 @@ def _hold_down(
             )
         )
         return None
-    wanted = math.ceil(round(HOLD_DOWN_SHARE * force_kn * 10, 6)) / 10
-    feet = len(hold_down.feet)
-    share = gripping_feet(machine, cut_length) / feet if feet else 1.0
-    # The pressure acts on all the feet; those beside the piece press on the table.
+    basis = (
+        f"{HOLD_DOWN_SHARE:.0%} of the shearing force: shop default, no published figure was found"
+        if hold_down.wanted_share is None
+        else f"{hold_down.wanted_share:.0%} of the shearing force: machine profile"
+    )
+    wanted = hold_down_wanted(machine, force_kn)
+    share = _share_of_feet(machine, cut_length)
     needed = wanted / share if share else math.inf
     setting = min(math.ceil(round(needed * 10, 6)) / 10 if share else math.inf, hold_down.force_kn)
     on_piece = setting * share
+    feet = f" ({gripping_feet(machine, cut_length)} of {len(hold_down.feet)} feet)" if hold_down.feet else ""
     findings.append(
         Finding(
             "note",
             "hold-down",
-            f"hold-down {setting:g} kN, of which {on_piece:.1f} kN act on the piece",
-            _HOLD_DOWN_BASIS,
+            f"hold-down {setting:g} kN, of which {on_piece:.1f} kN act on the piece{feet}; "
+            f"{wanted:g} kN are wanted there",
+            basis,
         )
     )
     if on_piece < wanted - 1e-9:
@@ -170,23 +203,42 @@ def _hold_down(
             Finding(
                 "caution",
                 "hold-down-short",
-                f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had: "
+                f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had{feet}: "
                 "watch that it does not slip or tilt",
-                _HOLD_DOWN_BASIS,
+                basis,
             )
         )
     return setting
 
 
-def relief_wanted(thickness: Length, cut_length: Length, drop_depth: Length, *, trim: bool = False) -> bool:
+def swing_mm(thickness: Length, drop_depth: Length) -> float:
+    """How far the back edge of a drop reaches out at most while it tips, √(X² + t²) − X [mm].
+
+    The drop turns about its cut edge; its far corner then stands a diagonal away.
+
+    >>> round(swing_mm(300, 2200), 3)
+    0.204
+    """
+    return (math.hypot(drop_depth, thickness) - drop_depth) / PER_MM
+
+
+def relief_wanted(
+    thickness: Length, cut_length: Length, drop_depth: Length, accuracy: Length, *, trim: bool = False
+) -> bool:
     """Whether the back gauge should back off before the blade, so that the drop cannot jam.
 
-    For trims, drops that are narrow and long, and drops that are thick against their depth.
+    For trims; for drops that are narrow and long; and for those thick against their depth, whose
+    edge swings out by more than the gauge's `accuracy` [0.01 mm] as they tip.
 
-    >>> relief_wanted(300, 302500, 2200), relief_wanted(300, 250000, 30000)
+    >>> relief_wanted(300, 302500, 2200, 10), relief_wanted(300, 250000, 30000, 10)
     (True, False)
     """
-    return trim or cut_length >= LONG_FOR_RELIEF * drop_depth or drop_depth < THICK_FOR_RELIEF * thickness
+    return (
+        trim
+        or cut_length >= LONG_FOR_RELIEF * drop_depth
+        # √(X² + t²) > X + accuracy, in whole numbers so that every processor says the same
+        or thickness**2 > accuracy * (2 * drop_depth + accuracy)
+    )
 
 
 def _relief(
@@ -209,7 +261,7 @@ def _relief(
             )
         )
         return False
-    wanted = relief_wanted(thickness, cut_length, drop_depth, trim=trim)
+    wanted = relief_wanted(thickness, cut_length, drop_depth, machine.back_gauge.accuracy, trim=trim)
     size = f"{show_mm(drop_depth)} mm deep and {show_mm(cut_length)} mm along the blade"
     if wanted and not machine.relief:
         findings.append(
@@ -231,23 +283,31 @@ def _relief(
 
 
 def _support(
-    machine: Machine, material: Material, thickness: Length, drop_depth: Length, findings: list[Finding]
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    drop_depth: Length,
+    gauging: Gauging,
+    findings: list[Finding],
 ) -> bool:
     sag = sag_mm(material, thickness, drop_depth)
     back = pull_back_mm(sag, drop_depth / PER_MM)
-    wanted = sag > SAG_LIMIT_MM or back > machine.back_gauge.accuracy / PER_MM
+    gauged = gauging == "back gauge"
+    wanted = sag > SAG_LIMIT_MM or (gauged and back > machine.back_gauge.accuracy / PER_MM)
     # Beyond small bending the figure means no more than "far too much".
     shown = f"{sag:.1f} mm" if sag < drop_depth / PER_MM / 10 else "more than a tenth of its depth"
     if wanted and not machine.sheet_support:
-        findings.append(
-            Finding(
-                "caution",
-                "support-missing",
-                f"a drop {show_mm(drop_depth)} mm deep sags {shown} and this machine has no sheet support: "
-                "it will be cut long, or miss the gauge",
-                _SAG_BASIS,
+        # The back gauge does not measure such a cut, so there is nothing for the drop to miss.
+        if gauged:
+            findings.append(
+                Finding(
+                    "caution",
+                    "support-missing",
+                    f"a drop {show_mm(drop_depth)} mm deep sags {shown} and this machine has no sheet "
+                    "support: it will be cut long, or miss the gauge",
+                    _SAG_BASIS,
+                )
             )
-        )
         return False
     findings.append(
         Finding(

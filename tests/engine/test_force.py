@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 
 from service.engine import force
 from service.engine.force import (
+    bending_and_holding,
     check_force,
     choose_rake,
     largest_thickness,
@@ -20,6 +22,7 @@ from service.engine.force import (
 )
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, material_named
+from service.engine.shearing import forces
 
 STEEL = material_named("plain steel")
 
@@ -320,3 +323,155 @@ def test_figures_are_settled_to_six_decimals_so_that_every_machine_gives_the_sam
         *(method.force_kn for method in check.by_method),
     ]
     assert figures == [round(figure, 6) for figure in figures]
+
+
+# --- bending and holding, the mill shears at any length, and what is said of the methods -----------
+
+elongations = st.floats(0.03, 0.7)
+
+
+@laws
+@given(thicknesses, strengths, lengths, slopes, elongations, st.floats(0.0, 0.15), st.floats(1.0, 3))
+def test_bending_and_holding_never_falls_with_thickness_strength_or_length(t, rm, length, rake, a, y, more):
+    base = bending_and_holding(rm, t, length, rake, a, y) * (1 - 1e-12)
+    assert bending_and_holding(rm, t * more, length, rake, a, y) >= base
+    assert bending_and_holding(rm * more, t, length, rake, a, y) >= base
+    assert bending_and_holding(rm, t, length * more, rake, a, y) >= base
+
+
+@laws
+@given(thicknesses, strengths, slopes, elongations)
+def test_without_gap_and_bending_only_pure_shear_is_left(t, rm, rake, a):
+    pure = bending_and_holding(rm, t, 1e6, rake, a, 0.0, strip=0.0)
+    assert pure == pytest.approx(0.6 * rm * a * t**2 / math.tan(math.radians(rake)))
+    assert bending_and_holding(rm, t, 1e6, rake, a, 0.08, strip=0.0) > pure
+    assert bending_and_holding(rm, t, 1e6, rake, a, 0.0) > pure
+
+
+@laws
+@given(thicknesses, strengths, slopes, elongations, st.floats(0.01, 0.15), st.floats(1, 20))
+def test_a_long_cut_is_the_algebra_of_the_formula_in_its_own_units(t, rm, rake, a, y, x):
+    slope, kgf = math.tan(math.radians(rake)), 9.80665
+    own = rm / kgf
+    p1 = 0.6 * own * a * t**2 / slope
+    total = p1 * (1 + 0.95 * slope / (0.6 * a) + 1 / (1 + 10 * a / (own * y**2 * x)))
+    assert bending_and_holding(rm, t, 1e6, rake, a, y, x) == pytest.approx(total * kgf)
+
+
+@laws
+@given(thicknesses, strengths, lengths, elongations, st.floats(0.0, 0.15))
+def test_bending_and_holding_has_a_limit_as_the_rake_vanishes(t, rm, length, a, y):
+    level = bending_and_holding(rm, t, length, 0.0, a, y)
+    assert bending_and_holding(rm, t, length, 1e-7, a, y) == pytest.approx(level, rel=1e-4)
+
+
+@laws
+@given(thicknesses, strengths, slopes, shares)
+def test_the_mill_formula_knows_short_cuts_and_ends_in_the_printed_one(t, rm, rake, deep):
+    engaged = deep * t / math.tan(math.radians(rake))
+    printed = force.mill_shear(rm, t, rake, deep)
+    for share in (1 - 1e-9, 1.0, 1 + 1e-9, 5.0):
+        assert force.mill_shear(rm, t, rake, deep, length_mm=share * engaged) == pytest.approx(printed)
+    assert force.mill_shear(rm, t, rake, deep, length_mm=engaged / 2) < printed
+
+
+@laws
+@given(st.sampled_from(BUILT_IN), thicknesses, st.floats(0.0, 0.2), st.floats(1, 3000), st.floats(0, 1))
+def test_every_method_scales_as_forces_do(material, t, slope, length, dulled):
+    # Lengths times λ and stresses times μ make forces times λ²·μ. The holding term has a stress of its
+    # own (10 kgf/mm²), so that method goes with lengths only.
+    one = forces(material, t, length, slope, dulled)
+    twice = forces(material, 2 * t, 2 * length, slope, dulled)
+    assert twice == pytest.approx(tuple(4 * force for force in one))
+    strong = replace(material, rm_low=3 * material.rm_low, rm_high=3 * material.rm_high)
+    stressed = forces(strong, t, length, slope, dulled)._asdict()
+    for name, value in one._asdict().items():
+        if name != "bending":
+            assert stressed[name] == pytest.approx(3 * value)
+
+
+@pytest.mark.parametrize("material", BUILT_IN, ids=lambda m: m.grade)
+@pytest.mark.parametrize("rake", [0.0, 0.5, 1.5, 3.0, 6.0])
+def test_the_ruling_force_has_no_step_anywhere_along_the_cut(material, rake):
+    # Every switch lies on the way: engaged lengths of the methods, the cap, which of two rules.
+    machine = shear(rake=Rake(0.0, 6.0))
+    found = [check_force(machine, material, 400, length, rake).force_kn for length in range(20, 60_000, 20)]
+    steepest = material.rm_high * 4.0 * 0.2 * (1 + 1e-6) / 1000  # Rm·t·dL, the slope of the cap
+    assert all(0 <= later - before + 2e-6 <= steepest + 4e-6 for before, later in pairwise(found))
+
+
+def test_the_allowance_for_dulled_edges_is_stated_and_the_shops():
+    usual = check_force(shear(), STEEL, 300, 100_000)
+    assert usual.dulled_allowance == 0.25
+    assert usual.force_kn == pytest.approx(1.25 * usual.sharp_kn)
+    # with a quarter the textbook's 0.5·0.8·Rm is the trade handbook's 0.5·Rm
+    assert usual.force_kn == pytest.approx(raked_triangle(450, 3, 1000, 1.5) / 1000)
+    sharp = check_force(shear(), STEEL, 300, 100_000, dulled_allowance=0.0)
+    assert sharp.force_kn == pytest.approx(0.8 * usual.force_kn)
+    shop = check_force(shear(dulled_allowance=0.4), STEEL, 300, 100_000)
+    assert shop.force_kn == pytest.approx(1.4 * 0.8 * usual.force_kn)
+    assert all(one.sharp_kn <= one.force_kn for one in usual.by_method)
+    with pytest.raises(ValueError, match="dulled"):
+        check_force(shear(), STEEL, 300, 100_000, dulled_allowance=-0.1)
+
+
+def test_a_limit_that_follows_from_the_rating_is_dulled_like_the_cut():
+    for allowance in (0.0, 0.25, 1.0):
+        check = check_force(shear(dulled_allowance=allowance), STEEL, 600, 300_000)
+        assert check.force_share == pytest.approx(1)
+        assert codes(check) == []
+
+
+def test_the_answer_says_which_method_rules_and_why_and_how_far_they_differ():
+    stainless = check_force(shear(), material_named("1.4301"), 300, 100_000)
+    assert stainless.method == "mill shear"
+    assert stainless.why.startswith("mill shear asks for most of the methods that rule (raked triangle: ")
+    inclined = [one.force_kn for one in stainless.by_method[:-1]]
+    assert stainless.spread == pytest.approx(max(inclined) / min(inclined))
+    assert f"{max(inclined):.1f} kN" in stainless.why
+    assert f"{min(inclined):.1f} kN" in stainless.why
+    assert "parallel blades" in check_force(shear(), STEEL, 300, 100_000, 0.0).why
+    assert "shorter than the length engaged" in check_force(shear(), STEEL, 300, 8_000).why
+    remark = {one.name: one.remark for one in stainless.by_method}
+    assert "2 to 6°" in remark["mill shear"]
+    assert "from memory" in remark["bending and holding"]
+    assert [one.name for one in stainless.by_method if not one.rules] == ["bending and holding"]
+
+
+def test_the_strength_that_counts_is_told_with_its_basis():
+    check = check_force(shear(), material_named("S235JR"), 300, 100_000)
+    assert check.strength == 510
+    assert check.strength_basis.startswith("upper end of 360 to 510 N/mm² (range); EN 10025-2")
+
+
+def test_mean_power_is_the_work_over_the_time_of_the_stroke():
+    machine = shear(strokes_per_minute=15.0)
+    check = check_force(machine, STEEL, 600, 300_000)
+    assert check.stroke_s == pytest.approx(4.0)  # the full stroke at the machine's one rake
+    # F·L·tan φ = 0.5·450·6²·3000 N·mm
+    assert check.work_j == pytest.approx(0.5 * 450 * 36 * 3000 / 1000)
+    assert check.mean_power_kw == pytest.approx(check.work_j / 4000, abs=1e-6)
+    assert check_force(machine, STEEL, 600, 30_000).stroke_s < 4.0
+
+
+def test_the_mechanical_maximum_stops_what_is_thicker_and_answers_the_question_of_thick_soft_sheet():
+    soft = material_named("1050A H14")
+    roomy = shear(max_thickness=900)
+    assert codes(check_force(roomy, soft, 900, 100_000)) == []
+    assert "thicker-than-plate" not in codes(check_force(roomy, soft, 900, 100_000), "caution")
+    assert codes(check_force(roomy, soft, 901, 100_000)) == ["thickness-over-maximum"]
+    assert not permitted(roomy, soft, 901, 100_000)
+
+
+def test_a_formula_from_memory_does_not_rule_but_is_not_silent():
+    # a tough grade of our own: 0.6·0.7 of pure shear, bending and holding on top
+    tough = replace(material_named("1.4301"), elongation=0.7, gap_share=(0.05, 0.12))
+    check = check_force(shear(), tough, 400, 200_000, 1.5)
+    recalled = next(one for one in check.by_method if one.name == "bending and holding")
+    assert recalled.force_kn > check.force_kn
+    limit = (recalled.force_kn + check.force_kn) / 2
+    told = check_force(shear(force_limit_kn=limit), tough, 400, 200_000)
+    assert codes(told) == []
+    assert "recalled-formula-over-limit" in codes(told, "caution")
+    roomy = check_force(shear(force_limit_kn=recalled.force_kn), tough, 400, 200_000)
+    assert "recalled-formula-over-limit" not in codes(roomy, "caution")

@@ -16,8 +16,11 @@ from service.engine.settings import (
     full_stroke,
     gauge_setting,
     gripping_feet,
+    hold_down_to_be_had,
+    hold_down_wanted,
     settings_for,
     stroke_for,
+    swing_mm,
 )
 
 STEEL = material_named("plain steel")
@@ -227,11 +230,13 @@ def test_a_stroke_worked_by_hand():
     [
         (100, 100_000, 5_000, True),  # twenty times longer than deep
         (100, 99_999, 5_000, False),
-        (500, 20_000, 4_999, True),  # less deep than ten thicknesses
-        (500, 20_000, 5_000, False),
+        (300, 20_000, 4_494, True),  # 3 mm tipping on 44.94 mm: √(44.94² + 3²) − 44.94 = 0.10002 mm
+        (300, 20_000, 4_496, False),
     ],
 )
-def test_relief_comes_on_at_its_stated_defaults(thickness, cut_length, drop_depth, relief):
+def test_relief_comes_on_for_long_narrow_drops_and_where_the_tipping_edge_would_touch_the_gauge(
+    thickness, cut_length, drop_depth, relief
+):
     settings = set_for(thickness=thickness, cut_length=cut_length, drop_depth=drop_depth)
     assert settings.relief is relief
 
@@ -262,3 +267,45 @@ def test_a_foot_grips_only_with_its_whole_width():
     assert gripping_feet(shear(), 13_000) == 1
     beyond_the_arm = shear(hold_down=HoldDown(4500, (2_000, 10_000), 6000))
     assert gripping_feet(beyond_the_arm, 20_000) == 1
+
+
+def test_a_finer_gauge_wants_relief_sooner_because_the_tipping_edge_touches_it_sooner():
+    assert swing_mm(300, 4_400) == pytest.approx(44 * (math.sqrt(1 + (3 / 44) ** 2) - 1))
+    for accuracy, relief in ((5, True), (10, True), (11, False)):
+        machine = shear(back_gauge=BackGauge(500, 100_000, accuracy=accuracy))
+        assert set_for(machine, thickness=300, cut_length=20_000, drop_depth=4_400).relief is relief
+
+
+@pytest.mark.parametrize("gauging", ["front stop", "marked line"])
+def test_a_drop_that_the_back_gauge_does_not_measure_cannot_miss_it(gauging):
+    bare = shear(sheet_support=False)
+    assert "support-missing" in codes(set_for(bare, thickness=100, drop_depth=50_000), "caution")
+    settings = set_for(bare, thickness=100, drop_depth=50_000, gauging=gauging)
+    assert codes(settings, "caution") == []
+    assert "miss the gauge" not in " ".join(finding.message for finding in settings.findings)
+    # A hanging drop is still carried where the machine can, but not for the sake of a fine gauge.
+    fine = shear(back_gauge=BackGauge(500, 100_000, accuracy=3))
+    assert set_for(fine, thickness=100, drop_depth=50_000, gauging=gauging).sheet_support
+    assert not set_for(fine, thickness=100, drop_depth=30_000, gauging=gauging).sheet_support
+
+
+def test_the_note_on_hold_down_sets_the_wanted_force_beside_what_the_feet_give():
+    note = next(f for f in set_for(cut_length=50_000).findings if f.code == "hold-down")
+    assert "(2 of 15 feet)" in note.message
+    assert "kN are wanted there" in note.message
+    stated = shear(hold_down=replace(shear().hold_down, wanted_share=0.05))
+    less = next(f for f in set_for(stated, cut_length=50_000).findings if f.code == "hold-down")
+    assert less.basis == "5% of the shearing force: machine profile"
+    assert hold_down_wanted(stated, 100.0) == 5.0
+    assert hold_down_wanted(shear(), 100.0) == 15.0
+    assert hold_down_to_be_had(shear(), 50_000) == pytest.approx(150 * 2 / 15)
+    assert hold_down_to_be_had(shear(hold_down=HoldDown(4500)), 50_000) is None
+
+
+def test_a_chosen_rake_tells_that_the_next_smaller_one_is_over_the_limit():
+    machine = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=200.0)
+    settings = set_for(machine, thickness=400)
+    note = next(finding for finding in settings.findings if finding.code == "rake")
+    assert f"{settings.rake_deg - 0.1:g}° would be over the limit" in note.message
+    easy = next(finding for finding in set_for(machine, thickness=100).findings if finding.code == "rake")
+    assert "over the limit" not in easy.message
