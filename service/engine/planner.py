@@ -8,7 +8,7 @@ from service.engine import ENGINE_VERSION
 from service.engine.estimate import summarise
 from service.engine.findings import Finding
 from service.engine.fingerprint import fingerprint
-from service.engine.force import longest_cut
+from service.engine.force import fits_maximum, longest_cut
 from service.engine.handling import cautions_for, lift_for, piece_kg
 from service.engine.layout.job import Found, Job
 from service.engine.layout.search import find_layouts
@@ -117,6 +117,11 @@ def _group_refused(machine: Machine, group: _Group) -> tuple[str, str] | None:
     grade, thickness = group.material.grade, group.thickness
     if not group.material.shearable:
         return "not-shearable", f"{grade} must not be put under a shear"
+    if not fits_maximum(machine, thickness):
+        return (
+            "over-maximum",
+            f"{show_mm(thickness)} mm is thicker than what fits under the blade of {machine.name}",
+        )
     if longest_cut(machine, group.material, thickness) == 0:
         return (
             "over-force",

@@ -25,6 +25,7 @@ class Shear:
     rated_thickness: int
     rated_rm: Decimal
     force_limit_kn: Decimal | None
+    max_thickness: int | None
     rake: tuple[Decimal, Decimal]
     gap: Range
     back_gauge: Range

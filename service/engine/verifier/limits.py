@@ -190,6 +190,12 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
         where,
         f"{shown(t)} mm of {stock.material} is more than the rating of {shown(t0)} mm",
     )
+    faults.unless(
+        shear.max_thickness is None or t <= shear.max_thickness,
+        "strength",
+        where,
+        f"{shown(t)} mm do not fit under the blade",
+    )
     limit = shear.force_limit_kn
     faults.unless(
         limit is None or cut.force_kn <= limit * _HAIR,

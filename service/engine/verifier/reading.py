@@ -230,11 +230,13 @@ def _shear(at: _At) -> Shear:
     rating, rake, gap, gauge = at.of("rating"), at.of("rake"), at.of("gap"), at.of("back_gauge")
     hold, stops, lifting = at.of("hold_down"), at.of("front_stops", optional=True), at.of("lifting")
     line = at.of("marked_line_accuracy_mm", optional=True)
+    thickest = at.of("max_thickness_mm", optional=True)
     return Shear(
         cutting_length=at.of("cutting_length_mm").mm(),
         rated_thickness=rating.of("thickness_mm").mm(),
         rated_rm=rating.of("rm_n_mm2").amount(),
         force_limit_kn=at.of("force_limit_kn", optional=True).maybe_amount(),
+        max_thickness=None if thickest.value is None else thickest.mm(),
         rake=(rake.of("low_deg").amount(), rake.of("high_deg").amount()),
         gap=Range(gap.of("low_mm").mm(0), gap.of("high_mm").mm(0)),
         back_gauge=Range(

@@ -406,6 +406,11 @@ def sheet_thicker_than_the_rating(plan: Document) -> None:
 
 
 @damage("strength")
+def sheet_thicker_than_fits_under_the_blade(plan: Document) -> None:
+    machine(plan)["max_thickness_mm"] = 2.99
+
+
+@damage("strength")
 def material_that_must_not_be_sheared(plan: Document) -> None:
     plan["order"]["materials"][0]["shearable"] = False
 
@@ -626,6 +631,7 @@ def test_sharp_limits_are_kept_on_their_good_side() -> None:
     )
     machine(plan)["back_gauge"].update(low_mm=5.0, high_mm=600.0, accuracy_mm=0.5)
     machine(plan).update(cutting_length_mm=2500.0, smallest_drop_mm=5.0, force_limit_kn=90.0)
+    machine(plan)["max_thickness_mm"] = 3.0
     # 3 mm at 510 N/mm² counts as 3·√(510/450) = 3.194 mm
     machine(plan)["rating"]["thickness_mm"] = 3.2
     part(plan)["tolerance"].update(minus=0.5, plus=0.5)
