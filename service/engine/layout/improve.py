@@ -39,7 +39,7 @@ class Improver:
         for trial in range(trials):
             if best.rank[:2] <= (0, target) or self.context.steps >= self.ceiling or len(rows) == 0:
                 break
-            removed = self._choose(rows, numbers, 2 + trial % 4)
+            removed = self._choose(rows, numbers, 2 + trial % 6)
             kept, demand, stock = self._without(rows, left, removed)
             values = [
                 area * (256 + numbers.below(64) + (numbers.below(64) if trial % 2 else 0))

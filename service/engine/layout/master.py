@@ -82,12 +82,13 @@ class Master:
         if best is not None:
             return best
         for i in range(self.size):
-            if i < self.parts:
+            if i < self.parts and dual[i] < 0:
                 # Surplus column: −1 in its row, free of cost.
-                if -dual[i] > 0:
-                    return -1 - self.size - i, ((i, -1),), -dual[i]
-            elif dual[i] > 0:
-                return -1 - i, ((i, 1),), dual[i]
+                return -1 - self.size - i, ((i, -1),), -dual[i]
+            short = dual[i] - self.penalty[i] * den
+            if short > 0:
+                # A piece left out at its penalty, or stock left over for nothing.
+                return -1 - i, ((i, 1),), short
         return None
 
     def _pivot(self, number: int, column: Column, gain: int) -> bool:

@@ -87,6 +87,9 @@ class Passes:
     ) -> Pattern | None:
         """The best pattern for that stock over the first cuts in `axes`."""
         caps = self.context.active(left, turn, stock)
+        if sum(1 for n in left if n) > 2 * self.context.most_active:
+            # So many kinds fill a piece either way; the first cuts take turns.
+            axes = axes[turn % len(axes) :][:1]
         best: Pattern | None = None
         for axis in axes:
             pattern = self.context.build(stock, axis, values, caps, lead=self._lead(axis, caps))

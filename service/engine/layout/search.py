@@ -21,7 +21,7 @@ from service.engine.plan import Axis, Unplaced
 
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 4, "standard": 7, "thorough": 14}
 _PRICINGS: Final[dict[Effort, int]] = {"quick": 8, "standard": 30, "thorough": 120}
-_TRIALS: Final[dict[Effort, int]] = {"quick": 20, "standard": 150, "thorough": 2000}
+_TRIALS: Final[dict[Effort, int]] = {"quick": 60, "standard": 600, "thorough": 6000}
 _OPENINGS: Final[tuple[tuple[int, tuple[Axis, ...], int], ...]] = (
     (0, ("y", "x"), 850),
     (1, ("x", "y"), 700),
@@ -55,7 +55,7 @@ def _search(context: Context) -> Solution:
     # A third of the effort each: passes, prices, improvement. Prices tell little where there are far
     # more kinds than sheets, and cost too much where there are very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
-    if best.rank[:2] > (0, target) and rows <= 3 * sheets and 6 * rows**3 <= context.budget:
+    if best.rank[:2] > (0, target) and rows <= 4 * sheets and 4 * rows**3 <= context.budget:
         refiner = Refiner(context, passes, context.budget * 4 // 5)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
