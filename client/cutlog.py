@@ -7,166 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
-from client.cache.outbox import Draft, Written
-from client.cache.plans import mark_done, pieces_done
-from client.cache.stock import StockChange, note_change
+from client.batch import Batch, Logged, Sheet
+from client.cache.plans import pieces_done
 from client.errors import InputWrong
 from client.workstation import Workstation
 from schemas.plans import read_plan
 from schemas.problems import WireError
-from schemas.records import CUT_OVERSIZE
-from service.engine.handling import piece_kg
 from service.engine.machine import Machine
 from service.engine.materials import Material
-from service.engine.order import Order, StockItem
+from service.engine.order import Order
 from service.engine.plan import CutPlan, Layout, Outcome, Step
 from service.engine.program.names import is_sheet
 from service.engine.quantities import PER_MM, Length, show_mm, to_mm
 from service.engine.wear.metres import equivalent_metres
-
-_SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
-"""For names that are written on plate by hand: no 0 and O, no 1 and I."""
-
-
-@dataclass(frozen=True, slots=True)
-class Logged:
-    """What was written, and what a person should know about it."""
-
-    events: tuple[Written, ...]
-    notes: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """Equal flat pieces. Lengths are whole hundredths of a millimetre."""
-
-    material: Material
-    thickness: Length
-    length: Length
-    width: Length
-    quantity: int
-    heat: str | None = None
-
-    @property
-    def mass_kg(self) -> float:
-        """Of all of them together [kg]."""
-        return round(self.quantity * piece_kg(self.material, self.length, self.width, self.thickness), 4)
-
-    def fields(self) -> dict[str, Any]:
-        """As events carry it."""
-        return {
-            "material": self.material.grade,
-            "thickness_mm": to_mm(self.thickness),
-            "length_mm": to_mm(self.length),
-            "width_mm": to_mm(self.width),
-            "quantity": self.quantity,
-            "mass_kg": self.mass_kg,
-            "heat": self.heat,
-        }
-
-
-class _Batch:
-    """Events and their effects, gathered before they are written together."""
-
-    def __init__(self, station: Workstation) -> None:
-        self.station = station
-        self.drafts: list[Draft] = []
-        self.changes: list[tuple[int, StockChange]] = []
-        self.done: list[tuple[str, int, int]] = []
-        self.notes: list[str] = []
-        self._given: set[str] = set()
-
-    def add(self, event_type: str, payload: Mapping[str, Any], change: StockChange | None = None) -> None:
-        kept = {name: value for name, value in payload.items() if value is not None}
-        if change is not None:
-            self.changes.append((len(self.drafts), change))
-        self.drafts.append(Draft(event_type, kept))
-
-    def taken(self, ref: str, sheet: Sheet, machine: str, plan_id: str | None, operator: str | None) -> None:
-        on_rack = {item.ref: item.quantity for item in self.station.rack()}
-        if ref not in on_rack:
-            self.notes.append(f"{ref} is not in the stock records here; it is logged all the same")
-        elif on_rack[ref] < sheet.quantity:
-            self.notes.append(
-                f"the records show {on_rack[ref]} of {ref}, and {sheet.quantity} are taken: count the rack"
-            )
-        payload = {
-            **sheet.fields(),
-            "ref": ref,
-            "machine": machine,
-            "plan_id": plan_id,
-            "operator": operator,
-        }
-        self.add("stock.taken", payload, StockChange(ref, -sheet.quantity))
-
-    def stored(
-        self,
-        sheet: Sheet,
-        machine: str,
-        *,
-        ref: str | None = None,
-        from_stock: str | None = None,
-        plan_id: str | None = None,
-        operator: str | None = None,
-    ) -> str:
-        name = ref or self._new_ref()
-        item = StockItem(
-            name,
-            sheet.length,
-            sheet.width,
-            sheet.quantity,
-            sheet.material.grade,
-            sheet.thickness,
-            kind="offcut",
-            edges="cut",
-            oversize=CUT_OVERSIZE,
-            heat=sheet.heat,
-        )
-        payload = {
-            **sheet.fields(),
-            "ref": name,
-            "machine": machine,
-            "from_stock": from_stock,
-            "plan_id": plan_id,
-            "operator": operator,
-        }
-        self.add("offcut.stored", payload, StockChange(name, sheet.quantity, item))
-        size = f"{show_mm(sheet.length)} × {show_mm(sheet.width)} × {show_mm(sheet.thickness)}"
-        heat = f", heat {sheet.heat}" if sheet.heat else ""
-        self.notes.append(
-            f"write on the offcut: {name}   ({sheet.quantity} of {size}, {sheet.material.grade}{heat})"
-        )
-        return name
-
-    def _new_ref(self) -> str:
-        outbox = self.station.outbox
-        number = int(outbox.sql.meta("offcuts_named") or 0) + len(self._given) + 1
-        name = f"{outbox.station[:40]}-{_tag(outbox.epoch)}-{number}"
-        self._given.add(name)
-        return name
-
-    def write(self) -> Logged:
-        outbox = self.station.outbox
-
-        def effects(rows: Sequence[int]) -> None:
-            for place, change in self.changes:
-                note_change(outbox.sql, rows[place], change)
-            for plan_id, step, pieces in self.done:
-                mark_done(outbox.sql, plan_id, step, pieces)
-            if self._given:
-                named = int(outbox.sql.meta("offcuts_named") or 0)
-                outbox.sql.set_meta("offcuts_named", str(named + len(self._given)))
-
-        written = outbox.write(self.drafts, effects)
-        return Logged(tuple(written), tuple(self.notes))
-
-
-def _tag(epoch: str) -> str:
-    """Three signs from an epoch, so that a store put back does not give out a name again."""
-    number = int(epoch.replace("-", ""), 16)
-    return "".join(_SIGNS[number >> shift & 31] for shift in (0, 5, 10))
 
 
 def log_step(
@@ -218,7 +73,7 @@ def log_step(
         done = pieces_done(station.outbox.sql, plan_id)
         count = _pieces(step, done.get(number, 0), pieces, again)
         layout = next(one for one in plan.layouts if one.number == step.layout)
-        batch = _Batch(station)
+        batch = Batch(station)
         batch.notes += _before(plan, step, done)
         _step_events(batch, plan_id, plan, order, layout, step, count, operator, minutes, blade_edge)
         batch.done.append((plan_id, number, count))
@@ -269,7 +124,7 @@ def _before(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[str]:
 
 
 def _step_events(
-    batch: _Batch,
+    batch: Batch,
     plan_id: str,
     plan: CutPlan,
     order: Order,
@@ -394,7 +249,7 @@ def log_cuts(
             f"a cut of {show_mm(cut_length)} mm is longer than {machine.name} can make "
             f"({show_mm(machine.cutting_length)} mm)"
         )
-    batch = _Batch(station)
+    batch = Batch(station)
     batch.add(
         "cuts.made",
         {
@@ -430,7 +285,7 @@ def log_taken(
         raise InputWrong(f"no stock is known by the ref {ref!r}; shearwright stock lists it")
     material = station.material(item.material)
     with station.home.logging():
-        batch = _Batch(station)
+        batch = Batch(station)
         sheet = Sheet(material, item.thickness, item.length, item.width, quantity, item.heat)
         batch.taken(ref, sheet, machine.id, None, operator)
         return batch.write()
@@ -448,7 +303,7 @@ def log_scrap(
     operator: str | None = None,
 ) -> Logged:
     """Write down scrap with its reason."""
-    batch = _Batch(station)
+    batch = Batch(station)
     batch.add(
         "scrap.made",
         {
@@ -478,7 +333,7 @@ def log_offcut(
     with station.home.logging():
         if ref is not None and any(item.ref == ref for item in station.rack(machine.site)):
             raise InputWrong(f"the ref {ref!r} is on the rack already; an offcut needs a name of its own")
-        batch = _Batch(station)
+        batch = Batch(station)
         batch.stored(sheet, machine.id, ref=ref, from_stock=from_stock, operator=operator)
         return batch.write()
 
@@ -524,7 +379,7 @@ def log_program(station: Workstation, payload: Mapping[str, Any]) -> Logged:
 
 
 def _single(station: Workstation, event_type: str, payload: Mapping[str, Any]) -> Logged:
-    batch = _Batch(station)
+    batch = Batch(station)
     batch.add(event_type, payload)
     with station.home.logging():
         return batch.write()

@@ -234,7 +234,7 @@ def test_nothing_of_a_step_is_written_when_its_transaction_fails(stocked, planne
     def cut_short(*_args):
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr(cutlog, "mark_done", cut_short)
+    monkeypatch.setattr("client.batch.mark_done", cut_short)
     with pytest.raises(RuntimeError):
         cutlog.log_step(stocked, planned.id, 1)
     assert stocked.outbox.counts().pending == 0
