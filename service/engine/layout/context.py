@@ -13,8 +13,9 @@ from service.engine.layout import rules
 from service.engine.layout.assign import Lines
 from service.engine.layout.job import Job
 from service.engine.layout.kinds import Kind, kinds_of
-from service.engine.layout.patterns import Filler, Grain, Wish
+from service.engine.layout.patterns import Filler
 from service.engine.layout.refusals import alone, why_not
+from service.engine.layout.shapes import Grain, Wish
 from service.engine.layout.stock import StockType, stock_types
 from service.engine.layout.tree import Builder, Region, leaves, stages_of
 from service.engine.order import Effort

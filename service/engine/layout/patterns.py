@@ -17,72 +17,16 @@ from typing import Final
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.knapsack import Option, knapsack, taken
 from service.engine.layout.levels import Level
-from service.engine.layout.rules import NO_LIMIT, Extent, Piece
+from service.engine.layout.rules import Extent, Piece
+from service.engine.layout.shapes import OTHER, Grain, Slot, Strip, Wish, slot_tolerance, strip_tolerance
 from service.engine.machine import Machine
 from service.engine.plan import Axis
 from service.engine.quantities import Length
 
-OTHER: Final[dict[Axis, Axis]] = {"x": "y", "y": "x"}
 _DEEPEST: Final = 24
 """States of a knapsack looked at until one leaves a rest that can be cut."""
 _MOST_SLOTS: Final = 30
 """Slot shapes weighed against each other for one strip."""
-
-
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """A stack of parts of one breadth; a single part as deep as the strip needs no further cut."""
-
-    breadth: Length
-    stack: tuple[Variant, ...]
-    value: int
-    use: tuple[tuple[int, int], ...]
-
-    @staticmethod
-    def of(breadth: Length, stack: tuple[Variant, ...], value: int) -> Slot:
-        """A slot that holds that stack."""
-        counts: dict[int, int] = {}
-        for variant in stack:
-            counts[variant.kind] = counts.get(variant.kind, 0) + 1
-        return Slot(breadth, stack, value, tuple(sorted(counts.items())))
-
-    @property
-    def density(self) -> int:
-        """Value for its breadth, scaled."""
-        return self.value * 4096 // self.breadth
-
-
-@dataclass(frozen=True, slots=True)
-class Strip:
-    """Slots side by side in a strip of one depth: (slot, how many)."""
-
-    depth: Length
-    slots: tuple[tuple[Slot, int], ...]
-    value: int
-    use: tuple[tuple[int, int], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Grain:
-    """How finely a search looks: cells of the knapsacks, and how many strip depths are tried well."""
-
-    strip_cells: int = 96
-    sheet_cells: int = 256
-    depths: int = 8
-
-
-@dataclass(slots=True)
-class Wish:
-    """What a piece is to be filled with: the worth of each kind, and the pieces of it still wanted.
-
-    `caps` is lowered as parts are placed. With a `lead`, the first level is one strip of that depth,
-    and all that lies beyond it is cut the other way.
-    """
-
-    values: Sequence[int]
-    caps: list[int]
-    grain: Grain
-    lead: Length | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,7 +280,7 @@ class Filler:
             slots = [slots[i] for i in keep]
         options: list[Option] = []
         for slot, copies in slots:
-            last = crosswise.only_last(slot.breadth, _slot_tolerance(slot, across))
+            last = crosswise.only_last(slot.breadth, slot_tolerance(slot, across))
             options.append((slot.breadth, slot.value, min(copies, 1) if last else copies))
         states, steps = knapsack(room, options, view.grain.strip_cells)
         self.steps += steps
@@ -377,8 +321,8 @@ class Filler:
     def _ends(self, rest: Length, slots: list[tuple[Slot, int]], across: Axis, level: Level) -> bool:
         cuts = sum(n for _, n in slots) - 1
         if rest == 0 and cuts == 0 and level.start == 0:
-            return level.ends_well(0, slots[0][0].breadth, _slot_tolerance(slots[0][0], across), 0)
-        return any(level.ends_well(rest, s.breadth, _slot_tolerance(s, across), cuts) for s, _ in slots)
+            return level.ends_well(0, slots[0][0].breadth, slot_tolerance(slots[0][0], across), 0)
+        return any(level.ends_well(rest, s.breadth, slot_tolerance(s, across), cuts) for s, _ in slots)
 
     def _pick(
         self, built: list[Strip], view: _View, level: Level, room: Length, before: tuple[int, bool]
@@ -412,17 +356,3 @@ class Filler:
 def _nuisance(value: int, count: int, plain: bool) -> int:
     """A trifle off the value of slots that must be turned and cut again, so that plain ones win ties."""
     return 0 if plain else (value >> 12) * (1 + count)
-
-
-def _slot_tolerance(slot: Slot, across: Axis) -> Length:
-    return min(v.tolerance(across) for v in slot.stack)
-
-
-def strip_tolerance(strip: Strip, axis: Axis) -> Length:
-    """The deviation the strip's depth bears: that of the parts as deep as the strip."""
-    finest = NO_LIMIT
-    for slot, _ in strip.slots:
-        first = slot.stack[0]
-        if len(slot.stack) == 1 and first.along(axis) == strip.depth:
-            finest = min(finest, first.tolerance(axis))
-    return finest

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from service.engine.layout import rules
 from service.engine.layout.kinds import Kind, Variant
-from service.engine.layout.patterns import Filler, Slot, Strip
+from service.engine.layout.patterns import Filler
+from service.engine.layout.shapes import Slot, Strip
 from service.engine.layout.stock import StockType
 from service.engine.layout.tree import Builder, leaves, stages_of
 from service.engine.plan import Axis, Node

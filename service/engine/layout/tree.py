@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from service.engine.layout import rules
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.levels import Arranged, Entry, arrange
-from service.engine.layout.patterns import OTHER, Filler, Grain, Slot, Strip, Wish
+from service.engine.layout.patterns import Filler
 from service.engine.layout.rules import NO_LIMIT, Extent, Piece
+from service.engine.layout.shapes import OTHER, Grain, Slot, Strip, Wish
 from service.engine.order import Part
 from service.engine.plan import Axis, Leaf, LeafKind, Node, Split
 from service.engine.quantities import Length
