@@ -7,7 +7,7 @@ that they hold for every machine. Lengths are whole hundredths of a millimetre, 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from service.engine.layout.dual import Measure, measures
@@ -153,11 +153,11 @@ def least_of(
             cost = cover_cost(holds, wanted)
             area = cover_cost([(h, t.area, n) for (h, _, n), t in zip(holds, types, strict=True)], wanted)
             method = "area" if i == 0 and j == 0 else "sizes that do not fit together"
-            best = _better(best, Least(pieces, area, cost, method))
-    best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"))
+            best = _better(best, Least(pieces, area, cost, method), types)
+    best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"), types)
     if prices:
         cost = price_bound(kinds, counts, types, [t.cost for t in types], room, prices)
-        best = _better(best, Least(0, 0, cost, "prices of the parts"))
+        best = _better(best, Least(0, 0, cost, "prices of the parts"), types)
     return _agreed(best, types)
 
 
@@ -167,11 +167,14 @@ def _table(
     return [[f(size) for size in sizes] for sizes in parts], [f(size) for size in stock]
 
 
-def _better(a: Least, b: Least) -> Least:
-    gains = b.pieces > a.pieces or b.area > a.area or b.cost > a.cost
-    return Least(
-        max(a.pieces, b.pieces), max(a.area, b.area), max(a.cost, b.cost), b.method if gains else a.method
-    )
+def _better(a: Least, b: Least, types: Sequence[StockType]) -> Least:
+    """The larger of each; the method changes only where whole pieces then tell a difference."""
+    if b.pieces <= a.pieces and b.area <= a.area and b.cost <= a.cost:
+        return a
+    both = Least(max(a.pieces, b.pieces), max(a.area, b.area), max(a.cost, b.cost), b.method)
+    before, after = _agreed(a, types), _agreed(both, types)
+    gains = (after.pieces, after.area, after.cost) != (before.pieces, before.area, before.cost)
+    return both if gains else replace(both, method=a.method)
 
 
 def _agreed(least: Least, types: Sequence[StockType]) -> Least:
@@ -187,17 +190,22 @@ def _agreed(least: Least, types: Sequence[StockType]) -> Least:
 
 
 def lower_bound(
-    job: Job, placed: Mapping[str, int], divisions: Sequence[Division], prices: Sequence[int] = ()
+    job: Job,
+    placed: Mapping[str, int],
+    divisions: Sequence[Division],
+    prices: Sequence[int] = (),
+    *,
+    known: Least | None = None,
 ) -> Bound:
     """The bound for the parts that were placed, and how far `divisions` lie above it.
 
     `placed` gives the pieces placed of each part's reference; `prices` as in :func:`least_of`, for
-    the kinds of :func:`kinds_of`.
+    the kinds of :func:`kinds_of`. `known` is what :func:`least_of` gave for just these, if it was asked.
     """
     types = stock_types(job.stock, job.options.trim)
     kinds = kinds_of(job.parts)
     counts = [sum(placed.get(ref, 0) for ref, _, _ in kind.wanted) for kind in kinds]
-    least = least_of(kinds, counts, types, job.options.trim, prices)
+    least = known or least_of(kinds, counts, types, job.options.trim, prices)
     by_ref = {item.ref: item for item in job.stock}
     used_pieces = sum(d.repeat for d in divisions)
     used_area = sum(d.repeat * by_ref[d.stock_ref].length * by_ref[d.stock_ref].width for d in divisions)

@@ -11,6 +11,7 @@ from typing import Final
 
 from service.engine.layout import rules
 from service.engine.layout.assign import Lines
+from service.engine.layout.bound import Least
 from service.engine.layout.job import Job
 from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
@@ -84,6 +85,7 @@ class Context:
         self.most_active = _ACTIVE[effort]
         self.other_steps = 0
         self.prices: list[int] = []
+        self.least: Least | None = None
         self.sort_out()
 
     @property

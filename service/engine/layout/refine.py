@@ -47,6 +47,7 @@ class Refiner:
                 first = False
                 context.prices = values
                 least = least_of(context.all_kinds, context.demand, self.types, context.trim, values)
+                context.least = least
                 self.target = target = max(target, least.cost)
             if not weights:
                 break

@@ -71,7 +71,8 @@ def _rows(context: Context) -> int:
 
 def _target(context: Context) -> int:
     """Cost below which nothing can be, when everything is placed."""
-    return least_of(context.all_kinds, context.demand, context.types, context.trim).cost
+    context.least = least_of(context.all_kinds, context.demand, context.types, context.trim)
+    return context.least.cost
 
 
 def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solution:
@@ -117,7 +118,9 @@ def _found(context: Context, best: Solution | None) -> Found:
     missing = {u.ref: u.quantity for u in unplaced}
     placed = {part.ref: part.quantity - missing.get(part.ref, 0) for part in job.parts}
     done = merged(divisions)
-    bound = lower_bound(job, placed, done, context.prices)
+    # What was proved for all that can be made holds as it is when all of it is placed.
+    known = None if any(u.code == "stock-exhausted" for u in unplaced) else context.least
+    bound = lower_bound(job, placed, done, context.prices, known=known)
     return Found(done, unplaced, bound, context.steps, context.steps >= context.budget)
 
 
