@@ -115,7 +115,7 @@ class BladeSchema(Record):
 
     makes = Blade
     id = Name(required=True)
-    machine = Name(load_default=None, allow_none=True)
+    machine = Text(load_default=None, allow_none=True, most=60)
     edges = JsonInt(load_default=4, validate=between(1, 4))
     edge = JsonInt(load_default=1, validate=between(1, 4))
     used_m = Many(JsonNumber(validate=between(0, 1e12)), load_default=list, most=4)

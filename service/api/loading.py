@@ -10,7 +10,6 @@ from service.api import reading
 from service.api.problems import ProblemError
 from service.api.shop import BLADES, MACHINES, MATERIALS, PROGRAMS, SITES, STOCK
 from service.store import records
-from service.store.database import database
 
 _IN_ORDER = (
     ("sites", SITES),
@@ -42,8 +41,7 @@ def load_shop(raw: bytes, *, by: str, now: datetime) -> dict[str, tuple[int, int
         raise WireError([FieldError("", problem.detail)]) from None
     body = reading.loaded(ShopSchema, document)
     counts: dict[str, tuple[int, int]] = {}
-    with database.atomic():
-        records.lock_writes()
+    with records.writing():
         errors: list[FieldError] = []
         for name, shelf in _IN_ORDER:
             changed = same = 0
@@ -67,7 +65,7 @@ def load_shop(raw: bytes, *, by: str, now: datetime) -> dict[str, tuple[int, int
                 if kept is not None and kept.document == wanted:
                     same += 1
                     continue
-                records.write(shelf.kind, key, wanted, site=shelf.site_of(wanted), by=by, now=now)
+                shelf.keep(wanted, by=by, now=now)
                 changed += 1
             counts[name] = (changed, same)
         if errors:

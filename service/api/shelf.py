@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from urllib.parse import quote
 
@@ -43,6 +44,10 @@ class Shelf:
         What is wrong with a document besides its form.
     used_by
         In words, what still names a record, so that it cannot go.
+    built_in
+        Records that are there without having been made.
+    followers
+        Kinds whose records belong to the site of the one of this shelf that they name.
     """
 
     kind: str
@@ -57,6 +62,7 @@ class Shelf:
     faults: Callable[[dict[str, Any]], list[FieldError]] = lambda _: []
     used_by: Callable[[str], str | None] = lambda _: None
     built_in: Callable[[], dict[str, dict[str, Any]]] = dict
+    followers: tuple[str, ...] = ()
 
     def operations(self) -> Operations:
         """The five operations."""
@@ -68,16 +74,19 @@ class Shelf:
             return self._list(given)
 
         def create(given: Given) -> Answer:
-            return self._create(given)
+            with records.writing():
+                return self._create(given)
 
         def read(given: Given, key: str) -> Answer:
             return self._read(key)
 
         def replace(given: Given, key: str) -> Answer:
-            return self._replace(given, key)
+            with records.writing():
+                return self._replace(given, key)
 
         def delete(given: Given, key: str) -> Answer:
-            return self._delete(given, key)
+            with records.writing():
+                return self._delete(given, key)
 
         for view, verb in (
             (listing, "list"),
@@ -185,16 +194,25 @@ class Shelf:
             raise self._stale(stale.kept) from None
         return Answer(status=204)
 
+    def keep(self, document: dict[str, Any], *, by: str, now: datetime, expected: int | None = None) -> Kept:
+        """Write a document that was made by :meth:`normal`; what follows it to its site goes along.
+
+        Raises
+        ------
+        StaleRevision
+            When another revision stands than `expected`.
+        """
+        key, site = self.key_of(document), self.site_of(document)
+        with records.writing():
+            kept = records.write(self.kind, key, document, site=site, by=by, now=now, expected=expected)
+            for kind in self.followers:
+                for other in records.listed(kind):
+                    if other.document[self.kind] == key:
+                        records.move(kind, other.key, site)
+        return kept
+
     def _write(self, given: Given, document: dict[str, Any], expected: int) -> Kept:
-        return records.write(
-            self.kind,
-            self.key_of(document),
-            document,
-            site=self.site_of(document),
-            by=given.caller.name,
-            now=given.now,
-            expected=expected,
-        )
+        return self.keep(document, by=given.caller.name, now=given.now, expected=expected)
 
     def _expected(self, standing: Kept | None) -> int:
         """The revision to hold to, after If-Match and If-None-Match were heard."""

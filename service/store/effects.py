@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import count
 from typing import Any, Final
 
 from schemas.problems import FieldError
@@ -73,7 +75,7 @@ def _machine_here(event: Happening) -> Mapping[str, Any]:
 
 
 def _cuts_made(event: Happening, machine: Mapping[str, Any]) -> None:
-    kept, blade = _blade_on(machine)
+    blade = _blade_on(machine)
     edge = event.payload.get("blade_edge") or blade.edge
     if edge > blade.edges:
         raise EffectRefused(
@@ -82,11 +84,11 @@ def _cuts_made(event: Happening, machine: Mapping[str, Any]) -> None:
     used = list(blade.used_m)
     # Rounded to the unit of the roll-ups, so that the order of events makes no difference.
     used[edge - 1] = round(used[edge - 1] + event.payload["equivalent_m"], 3)
-    _write_blade(event, kept, replace(blade, used_m=tuple(used)))
+    _write_blade(event, machine, replace(blade, used_m=tuple(used)))
 
 
 def _blade_turned(event: Happening, machine: Mapping[str, Any]) -> None:
-    kept, blade = _blade_on(machine)
+    blade = _blade_on(machine)
     edge, work = event.payload["edge"], event.payload["work"]
     if edge > blade.edges:
         raise EffectRefused(FieldError("/payload/edge", f"the blade {blade.id} has {blade.edges} edges"))
@@ -97,26 +99,35 @@ def _blade_turned(event: Happening, machine: Mapping[str, Any]) -> None:
             used_m=(0.0,) * blade.edges,
             regrinds=blade.regrinds + 1 if work == "reground" else 0,
         )
-    _write_blade(event, kept, turned)
+    _write_blade(event, machine, turned)
 
 
-def _blade_on(machine: Mapping[str, Any]) -> tuple[records.Kept | None, Blade]:
-    name, site = machine["id"], machine["site"]
-    for kept in records.listed("blade", site=site):
+def _blade_on(machine: Mapping[str, Any]) -> Blade:
+    name = machine["id"]
+    for kept in records.listed("blade"):
         if kept.document["machine"] == name:
-            return kept, BladeSchema().load(kept.document)
+            found: Blade = BladeSchema().load(kept.document)
+            return found
     edges = machine["blade_edges"]
-    # No blade was entered for this machine: one is begun under the machine's own name.
-    fresh = Blade(name, name, edges, 1, (0.0,) * edges, None, 0, None, None)
-    return None, fresh
+    # No blade was entered for this machine: one is begun under the machine's own name, or near it when
+    # a blade of that name lies on the shelf or works elsewhere.
+    free = (own for own in _names_like(name) if records.find("blade", own) is None)
+    return Blade(next(free), name, edges, 1, (0.0,) * edges, None, 0, None, None)
 
 
-def _write_blade(event: Happening, kept: records.Kept | None, blade: Blade) -> None:
+def _names_like(machine: str) -> Iterator[str]:
+    # The name of a machine may hold what that of a blade may not.
+    name = re.sub(r"[^A-Za-z0-9._-]+", "-", machine).lstrip("._-") or "blade"
+    yield name
+    yield from (f"{name[:50]}-{number}" for number in count(2))
+
+
+def _write_blade(event: Happening, machine: Mapping[str, Any], blade: Blade) -> None:
     records.write(
         "blade",
         blade.id,
         BladeSchema().dump(blade),
-        site=kept.site if kept else event.site,
+        site=machine["site"],
         by=f"station {event.station}",
         now=event.now,
     )

@@ -8,6 +8,7 @@ reader can never pass one that commits late.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -80,6 +81,14 @@ def renew_epoch() -> str:
     return epoch
 
 
+@contextmanager
+def writing() -> Iterator[None]:
+    """Within this block nobody else writes: what is read here still holds when it is acted on."""
+    with database.atomic():
+        lock_writes()
+        yield
+
+
 def lock_writes() -> None:
     """Wait for other writers, and keep them waiting until this transaction ends.
 
@@ -134,8 +143,7 @@ def write(
     StaleRevision
         When another revision stands.
     """
-    with database.atomic():
-        lock_writes()
+    with writing():
         before = find(kind, key, deleted_too=True)
         _expect(before, expected)
         position = _next_position()
@@ -155,10 +163,7 @@ def write(
             Record.insert(kind=kind, key=key, **values).execute()
         else:
             Record.update(**values).where(Record.kind == kind, Record.key == key).execute()
-            if before.site != site and site is not None:
-                Departure.insert(
-                    kind=kind, key=key, site=before.site, revision=revision, position=_next_position()
-                ).execute()
+            _tell_departure(before, site, revision)
     return Kept(kind, key, site, revision, False, document, by, run_from)
 
 
@@ -170,8 +175,7 @@ def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None 
     StaleRevision
         When another revision stands than `expected`.
     """
-    with database.atomic():
-        lock_writes()
+    with writing():
         before = find(kind, key)
         if before is None:
             return None
@@ -187,6 +191,29 @@ def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None 
             changed_by=by,
         ).where(Record.kind == kind, Record.key == key).execute()
     return Kept(kind, key, before.site, revision, True, before.document, by, run_from)
+
+
+def move(kind: str, key: str, site: str | None) -> None:
+    """Let a record belong to another site and tell the feed; its revision and content stay as they are."""
+    with writing():
+        before = find(kind, key)
+        if before is None or before.site == site:
+            return
+        Record.update(site=site, position=_next_position()).where(
+            Record.kind == kind, Record.key == key
+        ).execute()
+        _tell_departure(before, site, before.revision)
+
+
+def _tell_departure(before: Kept, site: str | None, revision: int) -> None:
+    if before.site != site and site is not None:
+        Departure.insert(
+            kind=before.kind,
+            key=before.key,
+            site=before.site,
+            revision=revision,
+            position=_next_position(),
+        ).execute()
 
 
 def changes(after: int, *, site: str | None, everything: bool = False, limit: int = 200) -> Page:
