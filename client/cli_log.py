@@ -95,6 +95,7 @@ def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: st
 @click.option("--heat", help="Heat number.")
 @click.option("--minutes", type=click.FloatRange(0, 1e6), help="Minutes it took.")
 @click.option("--edge", type=click.IntRange(1, 4), help="Edge of the blade in use.")
+@click.option("--start", type=LENGTH, help="Where the cuts begin along the blade; at the arm unless given.")
 @_MACHINE
 @_OPERATOR
 @click.pass_obj
@@ -109,6 +110,7 @@ def cuts(
     heat: str | None,
     minutes: float | None,
     edge: int | None,
+    start: Length | None,
     machine: str | None,
     operator: str | None,
 ) -> None:
@@ -128,6 +130,7 @@ def cuts(
             operator=operator,
             minutes=minutes,
             blade_edge=edge,
+            start=start or 0,
         )
         _tell(logged)
 
@@ -278,6 +281,39 @@ def blade(
     with in_home(home) as station:
         at = machine_for(station, machine)
         _tell(cutlog.log_blade(station, at, edge, work, operator=operator, remark=remark))
+
+
+@log_group.command()
+@click.option("--radius", type=click.FloatRange(0, 1e5, min_open=True), help="Edge radius in µm.")
+@click.option("--burr", type=click.FloatRange(0, 100), help="Height of the burr in mm; with --thickness.")
+@click.option("--thickness", type=THICKNESS, help="Of the sheet that has the burr.")
+@click.option("--material", help="Grade of that sheet.")
+@click.option("--edge", type=click.IntRange(1, 4), help="Edge measured; the one at work unless given.")
+@click.option("--blade", "half", type=click.Choice(["upper", "lower"]), help="Which of the two blades.")
+@click.option("--place", type=LENGTH, help="From the squaring arm; the most worn place unless given.")
+@click.option("--remark", help="In your own words.")
+@_MACHINE
+@_OPERATOR
+@click.pass_obj
+def edge(
+    home: Home,
+    radius: float | None,
+    burr: float | None,
+    thickness: Length | None,
+    material: str | None,
+    edge: int | None,
+    half: str | None,
+    place: Length | None,
+    remark: str | None,
+    machine: str | None,
+    operator: str | None,
+) -> None:
+    """Log a measured edge: its radius, or the burr it leaves."""
+    with in_home(home) as station:
+        at = machine_for(station, machine)
+        grade = None if material is None else station.material(material).grade
+        measured = cutlog.EdgeMeasured(edge, half, radius, burr, thickness, grade, place)
+        _tell(cutlog.log_edge(station, at, measured, operator=operator, remark=remark))
 
 
 @log_group.command()

@@ -242,11 +242,13 @@ def log_cuts(
     operator: str | None = None,
     minutes: float | None = None,
     blade_edge: int | None = None,
+    start: Length = 0,
 ) -> Logged:
-    """Write down strokes made without a plan."""
-    if cut_length > machine.cutting_length:
+    """Write down strokes made without a plan; `start` along the blade, from the squaring arm."""
+    if start + cut_length > machine.cutting_length:
+        begun = f" that begins {show_mm(start)} mm along the blade" if start else ""
         raise InputWrong(
-            f"a cut of {show_mm(cut_length)} mm is longer than {machine.name} can make "
+            f"a cut of {show_mm(cut_length)} mm{begun} is longer than {machine.name} can make "
             f"({show_mm(machine.cutting_length)} mm)"
         )
     batch = Batch(station)
@@ -254,6 +256,7 @@ def log_cuts(
         "cuts.made",
         {
             **_cut(machine, material, thickness, cut_length, strokes),
+            "start_mm": to_mm(start) if start else None,
             "machine": machine.id,
             "parts": [
                 {
@@ -373,6 +376,68 @@ def log_blade(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class EdgeMeasured:
+    """An edge measured: its radius [µm], or the burr [mm] it leaves on sheet of a thickness, or both.
+
+    `edge` None: the one at work; `place` None: the most worn one.
+    """
+
+    edge: int | None = None
+    blade: str | None = None
+    radius_um: float | None = None
+    burr_mm: float | None = None
+    thickness: Length | None = None
+    material: str | None = None
+    place: Length | None = None
+
+
+def log_edge(
+    station: Workstation,
+    machine: Machine,
+    measured: EdgeMeasured,
+    *,
+    operator: str | None = None,
+    remark: str | None = None,
+) -> Logged:
+    """Write down a measurement of an edge of the blade.
+
+    Raises
+    ------
+    InputWrong
+        When nothing was measured, a burr comes without the thickness, or there is no such edge or place.
+    """
+    if measured.radius_um is None and measured.burr_mm is None:
+        raise InputWrong("--radius or --burr is wanted: the edge radius in µm, or the burr in mm")
+    if measured.burr_mm is not None and measured.thickness is None:
+        raise InputWrong("--thickness of the sheet that has the burr is wanted")
+    if measured.edge is not None and measured.edge > machine.blade_edges:
+        raise InputWrong(
+            f"edge {measured.edge}: the blades of {machine.name} have {machine.blade_edges} edges"
+        )
+    if measured.place is not None and measured.place > machine.cutting_length:
+        raise InputWrong(
+            f"--place {show_mm(measured.place)}: the blade of {machine.name} is "
+            f"{show_mm(machine.cutting_length)} mm long"
+        )
+    return _single(
+        station,
+        "edge.measured",
+        {
+            "machine": machine.id,
+            "edge": measured.edge,
+            "blade": measured.blade,
+            "radius_um": measured.radius_um,
+            "burr_mm": measured.burr_mm,
+            "thickness_mm": None if measured.thickness is None else to_mm(measured.thickness),
+            "material": measured.material,
+            "place_mm": None if measured.place is None else to_mm(measured.place),
+            "operator": operator,
+            "remark": remark,
+        },
+    )
+
+
 def log_program(station: Workstation, payload: Mapping[str, Any]) -> Logged:
     """Write down a program made by hand; the payload as the contract has it."""
     return _single(station, "program.saved", payload)
@@ -386,11 +451,13 @@ def _single(station: Workstation, event_type: str, payload: Mapping[str, Any]) -
 
 
 __all__ = [
+    "EdgeMeasured",
     "Logged",
     "PartMade",
     "Sheet",
     "log_blade",
     "log_cuts",
+    "log_edge",
     "log_gauge",
     "log_offcut",
     "log_program",

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from marshmallow import Schema, fields
+from collections.abc import Mapping
+from typing import Any
 
-from schemas.events import GaugeStepSchema
+from marshmallow import Schema, fields, validates_schema
+
+from schemas.events import GaugeStepSchema, measured_something
 from schemas.fields import (
     Choice,
     Document,
@@ -213,6 +216,32 @@ class WearCutSchema(Document):
     start = Size(load_default=0, zero_ok=True)
 
 
+class EdgeMeasurementSchema(Document):
+    """An edge measured: its radius, or the burr it leaves on sheet of a thickness, or both.
+
+    ``share_of_cuts``: how much of the cuts told had been made by then; 1: it was measured after them.
+    """
+
+    radius_um = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1e5))
+    burr_mm = JsonNumber(load_default=None, allow_none=True, validate=between(0, 100))
+    thickness = Thickness(load_default=None, allow_none=True)
+    place = Size(load_default=None, allow_none=True, zero_ok=True)
+    blade = Choice("upper", "lower", load_default=None, allow_none=True)
+    share_of_cuts = JsonNumber(load_default=1.0, validate=between(0, 1))
+
+    @validates_schema
+    def _something(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        measured_something(data, "thickness")
+
+
+class BladePricesSchema(Document):
+    """What a set of blades costs, upper and lower together, in the shop's money."""
+
+    set_price = JsonNumber(required=True, validate=between(0, 1e9))
+    regrind_price = JsonNumber(load_default=0.0, validate=between(0, 1e9))
+    regrinds = JsonInt(load_default=0, validate=between(0, 1000))
+
+
 class WearQuestionSchema(Document):
     """What was cut with the edge in use, and over how many working days the rate was observed."""
 
@@ -231,7 +260,40 @@ class WearQuestionSchema(Document):
     days = JsonNumber(required=True, validate=positive(most=100_000))
     edges_unused = JsonInt(load_default=None, allow_none=True, validate=between(0, 3))
     edge_life_m = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1e9))
+    measurements = Many(
+        Inner(EdgeMeasurementSchema),
+        load_default=list,
+        most=1000,
+        metadata={"description": "of this edge; each narrows the forecast"},
+    )
+    prices = Inner(BladePricesSchema, load_default=None, allow_none=True)
     today = fields.Date(load_default=None, allow_none=True, error_messages={"invalid": "a date is wanted"})
+
+
+class EdgeRateSchema(Schema):
+    """True wear over the wear by the set life, with its interval; 1 before measurements."""
+
+    mean = fields.Float(required=True)
+    low = fields.Float(required=True)
+    high = fields.Float(required=True)
+    measurements = fields.Integer(required=True)
+    half = fields.String(required=True, allow_none=True, data_key="blade")
+
+
+class SpreadSchema(Schema):
+    """Half of the work moved by so much along the blade, and how many times as long a fresh edge lasts."""
+
+    shift = Millimetres(required=True, data_key="shift_mm", zero_ok=True)
+    gain = fields.Float(required=True)
+
+
+class TypicalBurrSchema(Schema):
+    """A burr that is typical for the edge as it is now, on what was cut with it."""
+
+    material = fields.String(required=True)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    expected_mm = fields.Float(required=True)
+    limit_mm = fields.Float(required=True)
 
 
 class BandSchema(Schema):
@@ -270,4 +332,12 @@ class WearAnswerSchema(Schema):
     days_left_high = fields.Float(required=True, allow_none=True)
     turn_on = fields.Date(required=True, allow_none=True)
     blade_days_left = fields.Float(required=True, allow_none=True)
+    rate = fields.Nested(EdgeRateSchema, required=True)
+    spread = fields.Nested(SpreadSchema, required=True)
+    burrs = fields.List(fields.Nested(TypicalBurrSchema), required=True)
+    cost_per_metre = fields.Float(
+        required=True,
+        allow_none=True,
+        metadata={"description": "of the rated plate, in the shop's money; null when no prices are known"},
+    )
     findings = fields.List(fields.Nested(FindingSchema), required=True)

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from marshmallow import Schema, ValidationError, fields, validate
+from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 
 from schemas.fields import (
     Choice,
@@ -24,6 +24,7 @@ from schemas.fields import (
     Millimetres,
     Text,
     between,
+    positive,
 )
 from schemas.problems import FieldError, field_errors
 from service.engine.fingerprint import canonical_json
@@ -105,6 +106,12 @@ class CutsMadeSchema(Document):
     material = Text(required=True, most=60)
     thickness = Millimetres(required=True, data_key="thickness_mm")
     cut_length = Millimetres(required=True, data_key="cut_length_mm")
+    start = Millimetres(
+        allow_none=True,
+        data_key="start_mm",
+        zero_ok=True,
+        metadata={"description": "where the cut begins along the blade; left out: at the squaring arm"},
+    )
     strokes = JsonInt(required=True, validate=between(1, 1_000_000))
     equivalent_m = JsonNumber(required=True, validate=between(0, 1e8))
     parts = Many(Inner(MadePartSchema), required=True, most=1000)
@@ -177,6 +184,42 @@ class GaugeMeasuredSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+def measured_something(data: Mapping[str, Any], thickness: str) -> None:
+    """An edge is measured by its radius or by a burr, and a burr is nothing without the thickness.
+
+    Raises
+    ------
+    ValidationError
+        When it was not.
+    """
+    if data.get("radius_um") is None and data.get("burr_mm") is None:
+        raise ValidationError("the edge radius, or the height of a burr, is wanted", "radius_um")
+    if data.get("burr_mm") is not None and data.get("thickness") is None:
+        raise ValidationError("the thickness of the sheet that has the burr is wanted", thickness)
+
+
+class EdgeMeasuredSchema(Document):
+    """An edge measured: its radius, or the burr it leaves, or both; at a place along the blade.
+
+    Left out: ``edge``: the one at work; ``place_mm``, counted from the squaring arm: the most worn place.
+    """
+
+    machine = Text(required=True, most=60)
+    edge = JsonInt(allow_none=True, validate=between(1, 4))
+    blade = Choice("upper", "lower", allow_none=True)
+    radius_um = JsonNumber(allow_none=True, validate=positive(most=1e5))
+    burr_mm = JsonNumber(allow_none=True, validate=between(0, 100))
+    thickness = Millimetres(allow_none=True, data_key="thickness_mm")
+    material = Text(allow_none=True, most=60)
+    place = Millimetres(allow_none=True, data_key="place_mm", zero_ok=True)
+    operator = Text(allow_none=True, most=60)
+    remark = Text(allow_none=True, most=500)
+
+    @validates_schema
+    def _something(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        measured_something(data, "thickness_mm")
+
+
 class BladeTurnedSchema(Document):
     """Another edge put to work: turned, reground or replaced."""
 
@@ -216,6 +259,7 @@ PAYLOADS: Final[dict[str, type[Schema]]] = {
     "scrap.made": ScrapMadeSchema,
     "offcut.stored": OffcutStoredSchema,
     "gauge.measured": GaugeMeasuredSchema,
+    "edge.measured": EdgeMeasuredSchema,
     "blade.turned": BladeTurnedSchema,
     "program.saved": ProgramSavedSchema,
 }

@@ -97,6 +97,9 @@ class Blade:
         Equivalent metres an edge lasts; None: as the machine profile says.
     regrinds
         How often it was reground.
+    set_price, regrind_price, regrinds_planned
+        What a set of upper and lower blade costs, what a regrind, and how many it stands [the shop's
+        money]; a set price of None: not known.
     """
 
     id: str
@@ -108,6 +111,9 @@ class Blade:
     regrinds: int
     edge_since: datetime | None
     remark: str | None
+    set_price: float | None = None
+    regrind_price: float = 0.0
+    regrinds_planned: int = 0
 
 
 class BladeSchema(Record):
@@ -123,6 +129,9 @@ class BladeSchema(Record):
     regrinds = JsonInt(load_default=0, validate=between(0, 1000))
     edge_since = Moment(load_default=None, allow_none=True)
     remark = Text(load_default=None, allow_none=True, most=500)
+    set_price = JsonNumber(load_default=None, allow_none=True, validate=between(0, 1e9))
+    regrind_price = JsonNumber(load_default=0.0, validate=between(0, 1e9))
+    regrinds_planned = JsonInt(load_default=0, validate=between(0, 1000))
 
     @validates_schema
     def _edges(self, data: Mapping[str, Any], **kwargs: Any) -> None:

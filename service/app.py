@@ -20,8 +20,10 @@ from service.api.operations import Operation
 from service.api.plans import plans
 from service.api.problems import register_errors
 from service.api.reports import reports
+from service.api.shear import shear
 from service.api.shop import SHELVES
 from service.api.sync import sync
+from service.api.wear import wear
 from service.store.database import database, open_database
 from service.store.migrate import migrate
 
@@ -89,6 +91,8 @@ def all_operations() -> list[Operation]:
         operating,
         plans,
         checks,
+        shear,
+        wear,
         *(shelf.operations() for shelf in SHELVES),
         keys,
         sync,

@@ -102,6 +102,18 @@ def _blade_turned(event: Happening, machine: Mapping[str, Any]) -> None:
     _write_blade(event, machine, turned)
 
 
+def _edge_measured(event: Happening, machine: Mapping[str, Any]) -> None:
+    """The measurement itself is what is wanted; it is checked that there is such an edge and place."""
+    blade = _blade_on(machine)
+    edge, place = event.payload.get("edge"), event.payload.get("place_mm")
+    if edge is not None and edge > blade.edges:
+        raise EffectRefused(FieldError("/payload/edge", f"the blade {blade.id} has {blade.edges} edges"))
+    if place is not None and place > machine["cutting_length_mm"]:
+        raise EffectRefused(
+            FieldError("/payload/place_mm", f"the blade is {machine['cutting_length_mm']:g} mm long")
+        )
+
+
 def _blade_on(machine: Mapping[str, Any]) -> Blade:
     name = machine["id"]
     for kept in records.listed("blade"):
@@ -238,6 +250,7 @@ _EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any]], None]]] = {
     "scrap.made": _only_kept,
     "offcut.stored": _offcut_stored,
     "gauge.measured": _only_kept,
+    "edge.measured": _edge_measured,
     "blade.turned": _blade_turned,
     "program.saved": _program_saved,
 }

@@ -40,24 +40,23 @@ def not_applied(after: int, limit: int) -> list[HeldEvent]:
 
 
 @dataclass(frozen=True, slots=True)
-class MadeCut:
-    """Strokes that were made with an edge, as they were written down."""
+class Written:
+    """What was written down of a blade: a cut, a turn, a measurement."""
 
     at: datetime
+    type: str
     payload: Mapping[str, Any]
 
 
-def cuts_on(machine: str, edge: int, since: datetime | None) -> list[MadeCut]:
-    """Cuts made on a machine with one edge, since it was put to work; in the order of their times."""
-    rows = Event.select().where(Event.type == "cuts.made", Event.state == "applied")
-    if since is not None:
-        rows = rows.where(Event.corrected_at >= since)
-    made = []
-    for row in rows.order_by(Event.corrected_at, Event.id).iterator():
-        payload = row.document["payload"]
-        if payload["machine"] == machine and payload.get("blade_edge") in {None, edge}:
-            made.append(MadeCut(row.corrected_at, payload))
-    return made
+def story_of(machine: str) -> list[Written]:
+    """Cuts, turns and measurements on a machine, in the order of their times."""
+    kinds = ("cuts.made", "blade.turned", "edge.measured")
+    rows = Event.select().where(Event.type.in_(kinds), Event.state == "applied")
+    return [
+        Written(row.corrected_at, row.type, row.document["payload"])
+        for row in rows.order_by(Event.corrected_at, Event.id).iterator()
+        if row.document["payload"]["machine"] == machine
+    ]
 
 
 def count_not_applied() -> int:

@@ -151,6 +151,9 @@ def test_a_day_is_logged_and_written_is_said_of_each(run, order):
          "--strokes", "3", "--part", "X1:640x118,5x3"),
         ("gauge", "--gauge", "300", "--measured", "300,12"),
         ("blade", "2", "--work", "turned"),
+        ("edge", "--radius", "45", "--blade", "upper"),
+        ("edge", "--burr", "0.12", "--thickness", "3", "--material", "S235JR", "--place", "200"),
+        ("cuts", "--material", "S235JR", "--thickness", "3", "--cut-length", "500", "--start", "1000"),
         ("taken", "SH-A", "--quantity", "2"),
     ]  # fmt: skip
     for words in commands:
@@ -198,6 +201,8 @@ def test_a_program_is_saved_from_a_file_and_its_faults_are_told_by_field(run, tm
         (("log", "taken", "SH-Z"), "no stock is known"),
         (("log", "step", "abc", "1"), "no plan is known"),
         (("log", "blade", "2", "--machine", "none"), "known are bench-3m"),
+        (("log", "edge"), "--radius or --burr"),
+        (("log", "edge", "--burr", "0.1"), "--thickness"),
         (("plan", "none.csv"), "cannot be read"),
     ],
 )

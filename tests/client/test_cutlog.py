@@ -12,6 +12,7 @@ from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
 from client.planning import plan_here
 from client.workstation import workstation_at
+from schemas.events import payload_errors
 from schemas.plans import write_plan
 from service.engine.quantities import mm
 
@@ -297,3 +298,38 @@ with workstation_at(Home(Path(sys.argv[1]))) as station:
     said = sorted(one.communicate(timeout=60)[0].strip() for one in running)
     assert said == ["refused", "refused", "written"]
     assert sum(one["quantity"] for one in payloads(stocked, "stock.taken")) == planned.plan.layouts[0].repeat
+
+
+def test_a_measured_edge_is_written_down(stocked):
+    machine = stocked.machine("bench-3m")
+    measured = cutlog.EdgeMeasured(2, "lower", 45.0, 0.12, 300, "S235JR", 20_000)
+    logged = cutlog.log_edge(stocked, machine, measured, operator="KB")
+    payload = logged.events[0].event["payload"]
+    assert payload == {
+        "machine": "bench-3m", "edge": 2, "blade": "lower", "radius_um": 45.0, "burr_mm": 0.12,
+        "thickness_mm": 3.0, "material": "S235JR", "place_mm": 200.0, "operator": "KB",
+    }  # fmt: skip
+    assert payload_errors("edge.measured", payload) == []
+
+
+@pytest.mark.parametrize(
+    ("measured", "says"),
+    [
+        (cutlog.EdgeMeasured(), "--radius or --burr"),
+        (cutlog.EdgeMeasured(burr_mm=0.1), "--thickness"),
+        (cutlog.EdgeMeasured(edge=5, radius_um=40.0), "4 edges"),
+        (cutlog.EdgeMeasured(radius_um=40.0, place=10**7), "mm long"),
+    ],
+    ids=["nothing", "burr alone", "edge", "place"],
+)
+def test_a_measured_edge_that_cannot_be_is_refused(stocked, measured, says):
+    with pytest.raises(InputWrong, match=says):
+        cutlog.log_edge(stocked, stocked.machine("bench-3m"), measured)
+
+
+def test_a_cut_away_from_the_squaring_arm_says_where(stocked):
+    machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
+    cutlog.log_cuts(stocked, machine, material, 300, 50_000, 2, start=100_000)
+    assert payloads(stocked, "cuts.made")[-1]["start_mm"] == 1000.0
+    with pytest.raises(InputWrong, match="begins 2900 mm along the blade"):
+        cutlog.log_cuts(stocked, machine, material, 300, 50_000, 2, start=290_000)

@@ -22,13 +22,11 @@ from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length
+from service.engine.wear.learn import LEARN_BASIS, WearRate
 from service.engine.wear.metres import WEAR_BASIS, severity
 
 WORKING_DAYS_A_YEAR: Final = 250
 """A shop default, to turn working days into dates."""
-
-LIFE_SCATTER: Final = 0.3
-"""How far the true life of an edge may lie from the set one, ± share: a shop default."""
 
 TURN_SOON: Final = 0.9
 """Share of life from which a caution is given: a shop default."""
@@ -91,6 +89,11 @@ class EdgeUse:
         """The most worn stretch; the one nearest to the squaring arm among equals."""
         return max(self.bands, key=lambda band: (band.passes, -band.start))
 
+    def passes_at(self, place: Length) -> float:
+        """Passes over a place on the edge; the far end belongs to the last stretch."""
+        inside = [band.passes for band in self.bands if band.start <= place < band.end]
+        return inside[0] if inside else self.bands[-1].passes
+
 
 @dataclass(frozen=True, slots=True)
 class WearEstimate:
@@ -111,7 +114,10 @@ class WearEstimate:
     days_left
         Working days until the edge wants turning; 0 when it is due, None when nothing is cut.
     days_left_low, days_left_high
-        The same when the true life is shorter or longer by the scatter.
+        The same at the ends of the interval of the wear rate; the upper one is None when the rate
+        cannot be told from nothing.
+    rate
+        How much faster it wears than the life set for it says, with its interval: 1 before measurements.
     turn_on
         The date, when today was given and it is near enough to name.
     blade_days_left
@@ -131,6 +137,7 @@ class WearEstimate:
     days_left_high: float | None
     turn_on: date | None
     blade_days_left: float | None
+    rate: WearRate
     findings: tuple[Finding, ...]
 
 
@@ -211,6 +218,7 @@ def estimate(
     edges_unused: int | None = None,
     edge_life_m: float | None = None,
     today: date | None = None,
+    rate: WearRate = WearRate(),  # noqa: B008 - it is frozen
 ) -> WearEstimate:
     """How far the edge in use is worn, and when it wants turning at the present rate.
 
@@ -229,6 +237,8 @@ def estimate(
         Edges of this blade that are still unused; None: all but the one in use.
     today
         To name a date. The engine has no clock.
+    rate
+        What measurements taught (:mod:`service.engine.wear.learn`).
 
     Returns
     -------
@@ -242,7 +252,8 @@ def estimate(
         raise ValueError(
             f"edges unused: 0 to {machine.blade_edges - 1} are possible on this blade, not {waiting}"
         )
-    life = life_passes(machine, edge_life_m)
+    set_life = life_passes(machine, edge_life_m)
+    life = set_life / rate.mean
     use = edge_use(machine, list(cuts))
     rate_use = use if recent is None else edge_use(machine, list(recent))
     worst, left = _first_to_wear_out(use, rate_use, life, days)
@@ -252,8 +263,9 @@ def estimate(
     days_left, low, high = left, None, None
     turn_on = whole = None
     if days_left is not None:
-        low = _first_to_wear_out(use, rate_use, life * (1 - LIFE_SCATTER), days)[1]
-        high = _first_to_wear_out(use, rate_use, life * (1 + LIFE_SCATTER), days)[1]
+        low = _first_to_wear_out(use, rate_use, set_life / rate.high, days)[1]
+        if rate.low > 0:
+            high = _first_to_wear_out(use, rate_use, set_life / rate.low, days)[1]
         whole = days_left + waiting / per_day if per_day > 0 else None
         calendar = math.floor(days_left * 365 / WORKING_DAYS_A_YEAR)
         if today is not None and calendar <= _FURTHEST_DAYS:
@@ -270,8 +282,20 @@ def estimate(
         days_left_high=high,
         turn_on=turn_on,
         blade_days_left=whole,
-        findings=_findings(machine, share, worst, edge_life_m),
+        rate=rate,
+        findings=(*_findings(machine, share, worst, edge_life_m), *_about_rate(rate)),
     )
+
+
+def _about_rate(rate: WearRate) -> tuple[Finding, ...]:
+    interval = f"{rate.low:.2f} to {rate.high:.2f}"
+    if not rate.measurements:
+        words = f"no edge was measured: it may wear {interval} times as fast as its set life says"
+        return (Finding("note", "not-measured", words, LEARN_BASIS),)
+    count = "1 measurement" if rate.measurements == 1 else f"{rate.measurements} measurements"
+    which = f", the {rate.half} blade the faster," if rate.half is not None else ""
+    words = f"after {count} it wears{which} {rate.mean:.2f} ({interval}) times as fast as its set life says"
+    return (Finding("note", "wear-rate", words, LEARN_BASIS),)
 
 
 def _first_to_wear_out(use: EdgeUse, rate: EdgeUse, life: float, days: float) -> tuple[Band, float | None]:

@@ -1,0 +1,118 @@
+"""The story of a blade from what was written down: cuts, turns, regrinds, measurements.
+
+Every edge keeps what it was used for until the blade is reground; turning only puts another edge to
+work. What measurements taught stays through a regrind, as the steel is the same, and is forgotten when
+the blade is replaced.
+
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal, TypeAlias
+
+from service.engine.machine import Machine
+from service.engine.quantities import Length
+from service.engine.wear.edge import WearCut, edge_use, life_passes
+from service.engine.wear.learn import BladeHalf, Measure, by_burr, by_radius
+
+
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """Equal strokes; `edge` None: with the edge at work. `equivalent_m` as it was written down [m]."""
+
+    at: datetime
+    cut: WearCut
+    edge: int | None = None
+    equivalent_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """Another edge put to work, after the blade was turned, reground or replaced."""
+
+    at: datetime
+    edge: int
+    work: Literal["turned", "reground", "replaced"]
+
+
+@dataclass(frozen=True, slots=True)
+class Measuring:
+    """An edge measured: its radius, or the burr it leaves on sheet of a thickness, or both.
+
+    `place` along the blade, from the squaring arm; None: at the worst place. `edge` None: the one at work.
+    """
+
+    at: datetime
+    edge: int | None = None
+    radius_um: float | None = None
+    burr_mm: float | None = None
+    thickness: Length | None = None
+    place: Length | None = None
+    half: BladeHalf | None = None
+
+
+Happening: TypeAlias = Cutting | Turning | Measuring
+
+
+@dataclass(slots=True)
+class BladeStory:
+    """How a blade stands: the edge at work, the cuts of each edge since it was fresh, what was measured."""
+
+    edge: int
+    cuts: dict[int, list[Cutting]] = field(default_factory=dict)
+    measures: list[Measure] = field(default_factory=list)
+
+    def cuts_of(self, edge: int) -> list[WearCut]:
+        """What an edge was used for since it was fresh."""
+        return [one.cut for one in self.cuts.get(edge, [])]
+
+    def unused(self, edges: int) -> int:
+        """How many of the other edges are still fresh."""
+        return sum(1 for edge in range(1, edges + 1) if edge != self.edge and not self.cuts.get(edge))
+
+
+def told(
+    machine: Machine, edge: int, happenings: Iterable[Happening], edge_life_m: float | None = None
+) -> BladeStory:
+    """Go through what happened, in the order given.
+
+    Parameters
+    ----------
+    machine
+        With the length of its blade.
+    edge
+        The edge at work at the beginning.
+    happenings
+        In the order of their times.
+    edge_life_m
+        Life to reckon shares with; None: that of the machine profile [m].
+    """
+    story = BladeStory(edge)
+    life = life_passes(machine, edge_life_m)
+    for one in happenings:
+        if isinstance(one, Cutting):
+            story.cuts.setdefault(one.edge or story.edge, []).append(one)
+        elif isinstance(one, Turning):
+            story.edge = one.edge
+            if one.work != "turned":
+                story.cuts.clear()
+            if one.work == "replaced":
+                story.measures.clear()
+        else:
+            story.measures += _measured(machine, story, one, life)
+    return story
+
+
+def _measured(machine: Machine, story: BladeStory, one: Measuring, life: float) -> list[Measure]:
+    use = edge_use(machine, story.cuts_of(one.edge or story.edge))
+    share = (use.worst.passes if one.place is None else use.passes_at(one.place)) / life
+    found = []
+    if one.radius_um is not None:
+        found.append(by_radius(share, one.radius_um, one.half))
+    if one.burr_mm is not None and one.thickness is not None:
+        found.append(by_burr(share, one.thickness, one.burr_mm))
+    return found
