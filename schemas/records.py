@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from marshmallow import ValidationError, post_load, pre_load, validates_schema
@@ -36,6 +36,7 @@ from service.engine.machine import (
 )
 from service.engine.materials import Material
 from service.engine.order import StockItem
+from service.engine.plausible import density_slip, modulus_slip, share_slip, strength_slip
 from service.engine.quantities import mm
 
 MILL_OVERSIZE = mm(20)
@@ -44,12 +45,24 @@ CUT_OVERSIZE = mm(0.5)
 """Shop default for a piece that was sheared before."""
 
 
+def _unit(slip: Callable[[float], str | None]) -> Callable[[float], None]:
+    """A validator that tells which unit a figure is in that cannot be meant."""
+
+    def check(value: float) -> None:
+        if (told := slip(value)) is not None:
+            raise ValidationError(told)
+
+    return check
+
+
 class RatingSchema(Record):
     """The maker's plate: thickness of plain steel of a named tensile strength."""
 
     makes = Rating
     thickness = Millimetres(required=True, data_key="thickness_mm")
-    rm = JsonNumber(load_default=450.0, data_key="rm_n_mm2", validate=between(50, 3000))
+    rm = JsonNumber(
+        load_default=450.0, data_key="rm_n_mm2", validate=[_unit(strength_slip), between(50, 3000)]
+    )
 
 
 class RakeSchema(Record):
@@ -248,26 +261,32 @@ class MachineSchema(Record):
         return Machine(**{**data, "gap_table": tuple(data["gap_table"])})
 
 
+def _elongation_slip(value: float) -> str | None:
+    return share_slip(value, 0.005, "elongation")
+
+
+def _gap_slip(value: float) -> str | None:
+    return share_slip(value, 0, "blade gap")
+
+
 class MaterialSchema(Record):
     """A grade: a built-in one, or the shop's own."""
 
     makes = Material
     grade = Text(required=True, most=60)
     family = Text(required=True, most=60)
-    rm_low = JsonNumber(required=True, validate=between(5, 5000), data_key="rm_low_n_mm2")
-    rm_high = JsonNumber(required=True, validate=between(5, 5000), data_key="rm_high_n_mm2")
+    rm_low = JsonNumber(required=True, validate=_unit(strength_slip), data_key="rm_low_n_mm2")
+    rm_high = JsonNumber(required=True, validate=_unit(strength_slip), data_key="rm_high_n_mm2")
     strength_basis = Choice("range", "minimum", "typical", load_default="range")
     elongation = JsonNumber(
         required=True,
-        validate=between(0.005, 1),
+        validate=_unit(_elongation_slip),
         metadata={"description": "at fracture, as a fraction: 0.26 for 26 %"},
     )
-    density = JsonNumber(required=True, validate=between(500, 25_000), data_key="density_kg_m3")
-    youngs_modulus = JsonNumber(
-        required=True, validate=between(1_000, 1_000_000), data_key="youngs_modulus_n_mm2"
-    )
+    density = JsonNumber(required=True, validate=_unit(density_slip), data_key="density_kg_m3")
+    youngs_modulus = JsonNumber(required=True, validate=_unit(modulus_slip), data_key="youngs_modulus_n_mm2")
     gap_share = Many(
-        JsonNumber(validate=between(0, 1)),
+        JsonNumber(validate=_unit(_gap_slip)),
         required=True,
         least=2,
         most=2,

@@ -8,6 +8,7 @@ from typing import Any
 from schemas.problems import FieldError
 from schemas.programs import ProgramSchema
 from schemas.records import MachineSchema, MaterialSchema
+from schemas.shear import slips_of_machine, slips_of_material
 from schemas.shop import BladeSchema, SiteSchema, StockRecordSchema
 from service.api.shelf import Shelf
 from service.engine.materials import Material
@@ -31,6 +32,14 @@ def _known_site(document: dict[str, Any]) -> list[FieldError]:
     if site is None or records.find("site", site) is not None:
         return []
     return [FieldError("/site", f"no site is known by the id {site!r}")]
+
+
+def _machine_faults(document: dict[str, Any]) -> list[FieldError]:
+    return [*_known_site(document), *slips_of_machine(MachineSchema().load(document))]
+
+
+def _material_faults(document: dict[str, Any]) -> list[FieldError]:
+    return list(slips_of_material(MaterialSchema().load(document)))
 
 
 def _known_material(document: dict[str, Any]) -> list[FieldError]:
@@ -105,7 +114,7 @@ MACHINES = Shelf(
     key_of=lambda document: document["id"],
     key_field="id",
     site_of=lambda document: document["site"],
-    faults=_known_site,
+    faults=_machine_faults,
     used_by=_on_machine,
     followers=("blade", "program"),
 )
@@ -119,6 +128,7 @@ MATERIALS = Shelf(
     key_of=lambda document: document["grade"],
     key_field="grade",
     site_of=lambda _: None,
+    faults=_material_faults,
     used_by=_of_grade,
     built_in=_built_in,
 )

@@ -1,0 +1,140 @@
+"""Questions about the shear itself: its gauge by measured parts, its profile, and a shop's own grades."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, validates_schema
+
+from schemas.fields import Choice, Document, Inner, JsonNumber, Many, Size, Text, between
+from schemas.orders import MachineField
+from schemas.plans import FindingSchema
+from schemas.problems import FieldError, pointer
+from schemas.records import MachineSchema, MaterialSchema
+from service.engine.machine import Machine
+from service.engine.materials import Material
+from service.engine.plausible import Slip, material_slips
+from service.engine.plausible_machine import machine_slips
+
+
+def slips_of_machine(machine: Machine, *at: str | int) -> Iterator[FieldError]:
+    """What of a profile contradicts itself, by the fields of the wire; `at`: where the profile stands."""
+    for slip in machine_slips(machine):
+        yield FieldError(pointer(*at, *_on_the_wire(MachineSchema(), slip)), slip.message)
+
+
+def slips_of_material(material: Material, *at: str | int) -> Iterator[FieldError]:
+    """What of a grade cannot be meant, by the fields of the wire; `at`: where the grade stands."""
+    for slip in material_slips(material):
+        yield FieldError(pointer(*at, *_on_the_wire(MaterialSchema(), slip)), slip.message)
+
+
+def _on_the_wire(schema: Schema, slip: Slip) -> Iterator[str | int]:
+    """The path of a slip in the names of the wire."""
+    inside: Any = schema
+    for step in slip.path:
+        if isinstance(step, int):
+            yield step
+            continue
+        field = inside.fields[step]
+        yield field.data_key or step
+        if isinstance(field, fields.List):
+            field = field.inner
+        inside = field.schema if isinstance(field, fields.Nested) else None
+
+
+class MeasuredSchema(Document):
+    """A part that was measured, and what the gauge was set to for it."""
+
+    gauge = Size(required=True)
+    measured = Size(required=True)
+
+
+class GaugeQuestionSchema(Document):
+    """Whether to correct the back gauge, by measured parts."""
+
+    machine = MachineField(required=True)
+    units = Choice("mm", "in", load_default="mm")
+    parts = Many(Inner(MeasuredSchema), required=True, least=1, most=10_000)
+    minus = Size(load_default=None, allow_none=True, zero_ok=True)
+    plus = Size(load_default=None, allow_none=True, zero_ok=True)
+    confidence = JsonNumber(load_default=0.95, validate=between(0.5, 0.9999))
+
+    @validates_schema
+    def _both_limits(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        minus, plus = data.get("minus"), data.get("plus")
+        if (minus is None) != (plus is None):
+            raise ValidationError("minus and plus go together", "plus" if plus is None else "minus")
+        if minus is not None and minus == plus == 0:
+            raise ValidationError("minus and plus are both 0: that leaves no tolerance", "plus")
+
+
+class GaugeAnswerSchema(Schema):
+    """What the measured parts say. Lengths in mm; null where one part, or no tolerance, was given."""
+
+    count = fields.Integer(required=True)
+    mean_mm = fields.Float(required=True, metadata={"description": "above 0: parts come out too deep"})
+    spread_mm = fields.Float(required=True, allow_none=True)
+    confidence = fields.Float(required=True)
+    low_mm = fields.Float(required=True, allow_none=True)
+    high_mm = fields.Float(required=True, allow_none=True)
+    correction_mm = fields.Function(
+        lambda said: said.correction / 100,
+        required=True,
+        metadata={"description": "to add to the gauge", "type": "number"},
+    )
+    advice = fields.String(required=True)
+    why = fields.String(required=True)
+    cp = fields.Float(required=True, allow_none=True)
+    cpk = fields.Float(required=True, allow_none=True)
+    cpk_after = fields.Float(required=True, allow_none=True)
+    findings = fields.List(fields.Nested(FindingSchema), required=True)
+
+
+class ProfileQuestionSchema(Document):
+    """A machine profile, grades, or both, to be looked over before they are kept."""
+
+    machine = MachineField(load_default=None, allow_none=True)
+    materials = Many(Inner(MaterialSchema), load_default=list, most=500)
+    grades = Many(
+        Text(most=60), load_default=list, most=200, metadata={"description": "grades known here, by name"}
+    )
+
+    @validates_schema
+    def _something(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data.get("machine") is None and not data.get("materials") and not data.get("grades"):
+            raise ValidationError("a machine, materials or grades are wanted", "machine")
+
+
+class PropertySchema(Schema):
+    """A figure of a grade: in words, what it is (range, minimum, typical, shop default), its source."""
+
+    name = fields.String(required=True)
+    value = fields.String(required=True)
+    basis = fields.String(required=True)
+    source = fields.String(required=True)
+
+
+class SlipSchema(Schema):
+    """What would be refused, and where."""
+
+    pointer = fields.String(required=True)
+    message = fields.String(required=True)
+
+
+class LookedOverSchema(Schema):
+    """What is said of a profile or a grade, and where each figure of a grade comes from."""
+
+    name = fields.String(required=True)
+    refusals = fields.List(fields.Nested(SlipSchema), required=True)
+    findings = fields.List(fields.Nested(FindingSchema), required=True)
+    properties = fields.List(fields.Nested(PropertySchema), required=True)
+
+
+class ProfileAnswerSchema(Schema):
+    """`ok`: nothing would be refused."""
+
+    ok = fields.Boolean(required=True)
+    machine = fields.Nested(LookedOverSchema, required=True, allow_none=True)
+    materials = fields.List(fields.Nested(LookedOverSchema), required=True)

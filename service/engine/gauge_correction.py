@@ -1,0 +1,269 @@
+"""What measured parts say about the back gauge: correct it, or leave it alone.
+
+Parts come out a little off, each by another amount. Their mean says how far the gauge is off, their
+spread how far that mean can be trusted. A gauge that is turned after every single part only wanders;
+it is corrected when the offset is proven and is at least half a step of the gauge.
+
+Lengths are whole hundredths of a millimetre unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal, NamedTuple, TypeAlias
+
+from service.engine.findings import Finding
+from service.engine.machine import BackGauge
+from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.student import student_quantile
+
+CONFIDENCE: Final = 0.95
+"""Confidence of the interval about the mean: usual, not a law."""
+
+FEW: Final = 5
+"""Below so many measured parts the interval is wide and capability says little: a shop default."""
+
+CAPABLE: Final = 1.33
+"""Cpk from which a process is usually called capable (4 sigma): common practice."""
+
+_STUDENT: Final = "mean and spread of the measured parts, Student's t (Abramowitz and Stegun 26.7)"
+_CAPABILITY: Final = "Cp = (upper − lower)/(6·s), Cpk = least distance of the mean to a limit/(3·s)"
+
+Advice: TypeAlias = Literal["correct", "leave", "measure more"]
+
+
+class Measured(NamedTuple):
+    """What the gauge was set to and what the part measured [0.01 mm]."""
+
+    gauge: Length
+    size: Length
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeCorrection:
+    """What the measured parts say.
+
+    Attributes
+    ----------
+    count
+        Measured parts.
+    mean_mm, spread_mm
+        Mean offset, positive when parts come out too deep, and standard deviation [mm]; the spread
+        is None for one part.
+    confidence, low_mm, high_mm
+        The interval that holds the true offset with that confidence [mm]; None for one part.
+    correction
+        What to add to the gauge's zero, in whole steps of the gauge [0.01 mm, either sign]; 0 unless
+        the advice is to correct.
+    advice, why
+        ``correct``, ``leave`` or ``measure more``, and the reason in words.
+    cp, cpk, cpk_after
+        Capability against the tolerance, as it is, and with the correction made; None without a
+        tolerance or a spread.
+    findings
+        ``caution`` where something else than the gauge's zero wants a look.
+    """
+
+    count: int
+    mean_mm: float
+    spread_mm: float | None
+    confidence: float
+    low_mm: float | None
+    high_mm: float | None
+    correction: int
+    advice: Advice
+    why: str
+    cp: float | None
+    cpk: float | None
+    cpk_after: float | None
+    findings: tuple[Finding, ...]
+
+
+def gauge_correction(
+    gauge: BackGauge,
+    parts: Sequence[Measured],
+    *,
+    minus: Length | None = None,
+    plus: Length | None = None,
+    confidence: float = CONFIDENCE,
+) -> GaugeCorrection:
+    """Whether to correct the gauge, by measured parts.
+
+    Parameters
+    ----------
+    gauge
+        Its step and accuracy.
+    parts
+        At least one; each may have a gauge value of its own.
+    minus, plus
+        Tolerance of the parts about the gauge value [0.01 mm, both 0 or more]; None: no capability.
+    confidence
+        Of the interval, above 0 and below 1.
+
+    Raises
+    ------
+    ValueError
+        When there is no part, a size is not above 0, only one limit is given, or the limits leave
+        nothing.
+
+    >>> gauge = BackGauge(500, 100000, step=1)
+    >>> said = gauge_correction(gauge, [Measured(30000, 30000 + off) for off in (11, 13, 12, 14, 10)])
+    >>> said.advice, said.correction, round(said.low_mm, 3), round(said.high_mm, 3)
+    ('correct', -12, 0.1, 0.14)
+    """
+    if not parts:
+        raise ValueError("measured: at least one measured part is wanted")
+    if any(part.gauge <= 0 or part.size <= 0 for part in parts):
+        raise ValueError("gauge and measured: lengths greater than zero are wanted")
+    if (minus is None) != (plus is None):
+        raise ValueError("tolerance: minus and plus go together")
+    if minus is not None and plus is not None and (min(minus, plus) < 0 or minus + plus == 0):
+        raise ValueError("tolerance: minus and plus are 0 or more, and not both 0")
+    offs = [part.size - part.gauge for part in parts]
+    count = len(offs)
+    mean = sum(offs) / count
+    if count == 1:
+        return GaugeCorrection(
+            1,
+            mean / PER_MM,
+            None,
+            confidence,
+            None,
+            None,
+            0,
+            "measure more",
+            "one part does not tell an offset from chance: measure at least two, better five",
+            None,
+            None,
+            None,
+            (),
+        )
+    # From whole numbers, so that equal offsets give a spread of exactly nothing.
+    squares = count * sum(off * off for off in offs) - sum(offs) ** 2
+    spread = math.sqrt(squares / (count * (count - 1)))
+    half = student_quantile(confidence, count - 1) * spread / math.sqrt(count)
+    step = max(1, gauge.step)
+    steps = _nearest(-sum(offs), count * step)
+    advice, why = _advice(mean, half, steps, step, confidence, count)
+    correction = steps * step if advice == "correct" else 0
+    limits = None if minus is None or plus is None else (-minus, plus)
+    cp, cpk = _capability(mean, spread, limits)
+    _, after = _capability(mean + correction, spread, limits)
+    return GaugeCorrection(
+        count,
+        mean / PER_MM,
+        spread / PER_MM,
+        confidence,
+        (mean - half) / PER_MM,
+        (mean + half) / PER_MM,
+        correction,
+        advice,
+        why,
+        cp,
+        cpk,
+        after,
+        tuple(_findings(gauge, count, spread, offs, limits, cp, after)),
+    )
+
+
+def _nearest(top: int, bottom: int) -> int:
+    """top/bottom to the nearest whole number, halves away from nothing."""
+    steps = (2 * abs(top) + bottom) // (2 * bottom)
+    return steps if top > 0 else -steps
+
+
+def _advice(
+    mean: float, half: float, steps: int, step: Length, confidence: float, count: int
+) -> tuple[Advice, str]:
+    trust = f"{confidence:.0%} sure within ±{half / PER_MM:.3f} mm"
+    side = f" too {'deep' if mean > 0 else 'short'}" if mean else " off"
+    off = f"parts come out {abs(mean) / PER_MM:.3f} mm{side} on average, {trust}"
+    if steps == 0:
+        return "leave", (
+            f"{off}: less than half a step of the gauge ({show_mm(step)} mm), there is nothing to set"
+        )
+    if abs(mean) <= half:
+        if count < FEW:
+            return "measure more", (
+                f"{off}: with {count} parts that may be chance; measure {FEW} or more before it is moved"
+            )
+        return "leave", f"{off}: that may be chance, and a gauge that follows chance wanders"
+    return "correct", (
+        f"{off}: the offset is proven; set the gauge {show_mm(abs(steps * step))} mm "
+        f"{'lower' if steps < 0 else 'higher'}"
+    )
+
+
+def _capability(
+    mean: float, spread: float, limits: tuple[int, int] | None
+) -> tuple[float | None, float | None]:
+    if limits is None or spread == 0:
+        return None, None
+    low, high = limits
+    return (high - low) / (6 * spread), min(high - mean, mean - low) / (3 * spread)
+
+
+def _findings(
+    gauge: BackGauge,
+    count: int,
+    spread: float,
+    offs: Sequence[int],
+    limits: tuple[int, int] | None,
+    cp: float | None,
+    after: float | None,
+) -> list[Finding]:
+    found: list[Finding] = []
+    if count < FEW:
+        found.append(
+            Finding(
+                "note",
+                "few-parts",
+                f"{count} parts only: mean and spread are rough; {FEW} or more tell",
+                _STUDENT,
+            )
+        )
+    if 2 * spread > gauge.accuracy:
+        found.append(
+            Finding(
+                "caution",
+                "gauge-spread",
+                f"two standard deviations of the parts, {2 * spread / PER_MM:.3f} mm, are more than the "
+                f"gauge's accuracy of ±{show_mm(gauge.accuracy)} mm: look at sag, pieces not touching the "
+                "gauge, twist and the measuring before its zero",
+                _STUDENT,
+            )
+        )
+    if limits is not None:
+        outside = sum(not limits[0] <= off <= limits[1] for off in offs)
+        if outside:
+            found.append(
+                Finding(
+                    "caution",
+                    "parts-outside",
+                    f"{outside} of {count} measured parts are outside the tolerance",
+                    "tolerance as given",
+                )
+            )
+    if cp is not None and cp < CAPABLE:
+        found.append(
+            Finding(
+                "caution",
+                "not-capable",
+                f"Cp {cp:.2f}: the parts spread too widely for this tolerance, whatever the gauge is set to "
+                f"({CAPABLE:g} is usually asked for)",
+                _CAPABILITY,
+            )
+        )
+    elif after is not None and after < CAPABLE:
+        found.append(
+            Finding(
+                "caution",
+                "off-centre",
+                f"Cpk {after:.2f} even with the advice followed: the tolerance does not lie about the gauge "
+                "value; set the gauge to the middle of the tolerance",
+                _CAPABILITY,
+            )
+        )
+    return found

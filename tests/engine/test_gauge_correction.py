@@ -1,0 +1,135 @@
+"""The gauge is corrected when an offset is proven and can be set, and left alone otherwise."""
+
+import statistics
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from service.engine.gauge_correction import Measured, gauge_correction
+from service.engine.machine import BackGauge
+
+GAUGE = BackGauge(500, 100_000, step=1, accuracy=10)
+COARSE = BackGauge(500, 100_000, step=10, accuracy=10)
+
+
+def measured(*offs, at=30_000):
+    return [Measured(at, at + off) for off in offs]
+
+
+def codes(said):
+    return [finding.code for finding in said.findings]
+
+
+offsets = st.lists(st.integers(-200, 200), min_size=2, max_size=40)
+
+
+@given(offsets, st.sampled_from([0.5, 0.9, 0.95, 0.99]))
+def test_mean_spread_and_interval_agree_with_a_library(offs, confidence):
+    said = gauge_correction(GAUGE, measured(*offs), confidence=confidence)
+    assert said.count == len(offs)
+    assert said.mean_mm == pytest.approx(statistics.mean(offs) / 100)
+    spread = statistics.stdev(offs) / 100
+    assert said.spread_mm == pytest.approx(spread, abs=1e-12)
+    if spread:
+        error = spread / len(offs) ** 0.5
+        low, high = stats.t.interval(confidence, len(offs) - 1, loc=said.mean_mm, scale=error)
+        assert (said.low_mm, said.high_mm) == (pytest.approx(low), pytest.approx(high))
+    else:
+        assert said.low_mm == said.high_mm == said.mean_mm
+
+
+@given(offsets, st.sampled_from([GAUGE, COARSE]))
+def test_a_correction_is_in_steps_of_the_gauge_and_leaves_less_than_half_a_step(offs, gauge):
+    said = gauge_correction(gauge, measured(*offs))
+    assert said.correction % gauge.step == 0
+    if said.advice == "correct":
+        assert said.correction != 0
+        assert abs(100 * said.mean_mm + said.correction) <= gauge.step / 2 + 1e-9
+        assert said.low_mm > 0 or said.high_mm < 0
+        again = gauge_correction(gauge, measured(*(off + said.correction for off in offs)))
+        assert again.advice != "correct"
+    else:
+        assert said.correction == 0
+
+
+@given(offsets)
+def test_the_advice_does_not_hang_on_the_order_or_the_sign(offs):
+    said = gauge_correction(GAUGE, measured(*offs))
+    turned = gauge_correction(GAUGE, measured(*(-off for off in reversed(offs))))
+    assert turned.advice == said.advice
+    assert turned.correction == -said.correction
+
+
+@pytest.mark.parametrize(
+    ("offs", "gauge", "advice", "correction", "words"),
+    [
+        ((11, 13, 12, 14, 10), GAUGE, "correct", -12, "too deep"),
+        ((-11, -13, -12, -14, -10), GAUGE, "correct", 12, "set the gauge 0.12 mm higher"),
+        ((20, -18, 15, -21, 9), GAUGE, "leave", 0, "chance"),
+        ((20, -10), GAUGE, "measure more", 0, "chance; measure 5 or more"),
+        ((3, 4, 3, 4, 3), COARSE, "leave", 0, "less than half a step"),
+        ((12, 13, 12, 14, 11), COARSE, "correct", -10, "0.1 mm lower"),
+        ((7,), GAUGE, "measure more", 0, "one part"),
+        ((0, 0, 0), GAUGE, "leave", 0, "nothing to set"),
+        ((5, 5, 5), GAUGE, "correct", -5, "proven"),
+    ],
+)
+def test_the_advice_in_words(offs, gauge, advice, correction, words):
+    said = gauge_correction(gauge, measured(*offs))
+    assert (said.advice, said.correction) == (advice, correction)
+    assert words in said.why
+
+
+def test_each_part_may_have_its_own_gauge_value():
+    mixed = [Measured(10_000, 10_010), Measured(25_000, 25_012), Measured(60_000, 60_011)]
+    assert gauge_correction(GAUGE, mixed).mean_mm == pytest.approx(0.11)
+
+
+def test_capability_by_its_definition():
+    # offsets 10, 12, 14: mean 0.12, s 0.02 mm; tolerance ±0.2: Cp = 0.4/0.12, Cpk = 0.08/0.06
+    said = gauge_correction(GAUGE, measured(10, 12, 14), minus=20, plus=20)
+    assert said.cp == pytest.approx(0.4 / 0.12)
+    assert said.cpk == pytest.approx(0.08 / 0.06)
+    assert said.correction == -12
+    assert said.cpk_after == pytest.approx(0.2 / 0.06)
+
+
+def test_a_one_sided_tolerance_is_off_centre_however_the_zero_is_set():
+    said = gauge_correction(GAUGE, measured(0, 1, -1, 0, 1, -1), minus=0, plus=20)
+    assert "off-centre" in codes(said)
+    assert "not-capable" not in codes(said)
+
+
+@given(offsets, st.integers(1, 100), st.integers(0, 100))
+def test_cpk_is_at_most_cp(offs, minus, plus):
+    said = gauge_correction(GAUGE, measured(*offs), minus=minus, plus=plus)
+    if said.cp is None:
+        assert said.spread_mm == 0
+    else:
+        assert said.cpk <= said.cp + 1e-12
+
+
+def test_a_wide_spread_is_no_matter_of_the_zero():
+    said = gauge_correction(GAUGE, measured(30, -5, 22, 2, 40, 18), minus=20, plus=20)
+    assert {"gauge-spread", "not-capable", "parts-outside"} <= set(codes(said))
+    tight = gauge_correction(GAUGE, measured(1, 0, 1, 0, 1, 0), minus=20, plus=20)
+    assert codes(tight) == []
+
+
+@pytest.mark.parametrize(
+    ("parts", "more", "words"),
+    [
+        ([], {}, "at least one"),
+        ([Measured(0, 10)], {}, "greater than zero"),
+        ([Measured(10, -1)], {}, "greater than zero"),
+        (measured(1, 2), {"minus": 5}, "go together"),
+        (measured(1, 2), {"minus": 0, "plus": 0}, "not both 0"),
+        (measured(1, 2), {"minus": -1, "plus": 5}, "0 or more"),
+        (measured(1, 2), {"confidence": 1.0}, "confidence"),
+    ],
+)
+def test_what_cannot_be_reckoned_is_refused(parts, more, words):
+    with pytest.raises(ValueError, match=words):
+        gauge_correction(GAUGE, parts, **more)
