@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 from uuid import uuid4
 
-from service.store import migrations
+from service.store import migrations, tally
 from service.store.database import connected, database, is_postgresql
 
 TYPES: Final[dict[str, dict[str, str]]] = {
@@ -43,17 +43,18 @@ class NewerDatabaseError(RuntimeError):
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """One step."""
+    """One step; after one with `recount` the roll-ups are counted anew from the events."""
 
     name: str
     statements: tuple[str, ...]
+    recount: bool
 
 
 def known_migrations() -> Iterator[Migration]:
     """Every step, in the order of its number."""
     for found in sorted(module.name for module in pkgutil.iter_modules(migrations.__path__)):
         module = importlib.import_module(f"{migrations.__name__}.{found}")
-        yield Migration(found, module.STATEMENTS)
+        yield Migration(found, module.STATEMENTS, getattr(module, "RECOUNT", False))
 
 
 def migrate() -> list[str]:
@@ -88,6 +89,8 @@ def migrate() -> list[str]:
             mark = "%s" if is_postgresql() else "?"
             database.execute_sql(f"INSERT INTO migration (name) VALUES ({mark})", (step.name,))  # noqa: S608 - the mark is ours
         _begin_centre()
+        if any(step.recount for step in run):
+            tally.rebuild()
     return [step.name for step in run]
 
 

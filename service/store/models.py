@@ -173,6 +173,7 @@ class Tally(Base):
     events = BigIntegerField()
     parts = BigIntegerField()
     parts_mg = BigIntegerField()
+    parts_timed = BigIntegerField()
     scrap_pieces = BigIntegerField()
     scrap_mg = BigIntegerField()
     taken_pieces = BigIntegerField()

@@ -60,7 +60,9 @@ def _throughput(sums: _Sums) -> dict[str, Any]:
         "parts_kg": _kg(sums["parts_mg"]),
         "strokes": sums["strokes"],
         "hours": hours,
-        "parts_per_hour": _share(sums["parts"], hours),
+        # Of parts and hours alike only what was written down with a time.
+        "parts_timed": sums["parts_timed"],
+        "parts_per_hour": _share(sums["parts_timed"], hours),
     }
 
 

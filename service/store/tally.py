@@ -19,6 +19,7 @@ MEASURES: Final = (
     "events",
     "parts",
     "parts_mg",
+    "parts_timed",
     "scrap_pieces",
     "scrap_mg",
     "taken_pieces",
@@ -72,13 +73,16 @@ def added_by(
 
 def _cuts(payload: Mapping[str, Any]) -> dict[str, int]:
     strokes = int(payload["strokes"])
+    parts = sum(int(part["quantity"]) for part in payload["parts"])
+    minutes = payload.get("minutes") or 0
     return {
-        "parts": sum(int(part["quantity"]) for part in payload["parts"]),
+        "parts": parts,
         "parts_mg": sum(_mg(part["mass_kg"]) for part in payload["parts"]),
+        "parts_timed": parts if minutes else 0,
         "strokes": strokes,
         "cut_hundredths": strokes * mm(payload["cut_length_mm"]),
         "equivalent_mm": round(payload["equivalent_m"] * 1000),
-        "milliseconds": round((payload.get("minutes") or 0) * 60_000),
+        "milliseconds": round(minutes * 60_000),
     }
 
 
@@ -124,6 +128,13 @@ def recount() -> dict[Key, dict[str, int]]:
         for name, value in measures.items():
             into[name] += value
     return sums
+
+
+def rebuild() -> None:
+    """Put a recount in the place of the kept sums, within the caller's transaction."""
+    Tally.delete().execute()
+    for key, measures in recount().items():
+        add(key, measures)
 
 
 def audit() -> Iterator[Difference]:

@@ -56,6 +56,15 @@ def test_yield_is_parts_over_what_was_taken_less_offcuts_kept(written: Service) 
     assert row["unaccounted_kg"] == pytest.approx(73.6 - 12.7 - 33.912 - 28.4)
 
 
+def test_parts_an_hour_are_of_those_cuts_alone_whose_time_was_written_down(
+    service: Service, station: Station
+) -> None:
+    service.push([station.cut(minutes=15), station.cut(minutes=None), station.cut(minutes=None)])
+    (row,) = ask(service, "throughput", by="machine")
+    assert (row["parts"], row["parts_timed"], row["hours"]) == (12, 4, 0.25)
+    assert row["parts_per_hour"] == 16
+
+
 def test_throughput_by_day_week_and_month(written: Service) -> None:
     assert [row["day"] for row in ask(written, "throughput", by="day")] == ["2026-03-01", "2026-03-31"]
     # ISO 8601: 2026-03-01 is a Sunday, in week 9; 2026-03-31 a Tuesday, in week 14.

@@ -8,11 +8,11 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from peewee import IntegrityError
 
-from service.store import answers, records
+from service.store import answers, records, tally
 from service.store.database import DatabaseAddressError, connected, database, is_postgresql, open_database
 from service.store.migrate import NewerDatabaseError, known_migrations, migrate
-from service.store.models import TABLES, Chain, Event, Record
-from tests.service.shop import NOW, Service
+from service.store.models import TABLES, Chain, Event, Record, Tally
+from tests.service.shop import NOW, Service, Station
 
 
 def test_migrations_run_once_and_make_the_tables_of_the_models(address: str) -> None:
@@ -25,6 +25,19 @@ def test_migrations_run_once_and_make_the_tables_of_the_models(address: str) -> 
             meta = table._meta  # type: ignore[attr-defined]
             made = {column.name for column in database.get_columns(meta.table_name)}
             assert made == {field.column_name for field in meta.sorted_fields}, meta.table_name
+
+
+def test_a_step_that_adds_a_sum_counts_it_from_the_events_there_are(
+    service: Service, station: Station
+) -> None:
+    service.push([station.cut(), station.cut(minutes=None)])
+    with connected():
+        database.execute_sql("ALTER TABLE tally DROP COLUMN parts_timed")
+        database.execute_sql("DELETE FROM migration WHERE name = 'm0002_parts_timed'")
+    assert migrate() == ["m0002_parts_timed"]
+    with connected():
+        assert list(tally.audit()) == []
+        assert [row.parts_timed for row in Tally.select()] == [4]
 
 
 def test_migrating_keeps_what_is_there(service: Service) -> None:
