@@ -1,0 +1,159 @@
+"""Gauge, profile and grades over the wire; what contradicts itself is not kept."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.service.shop import Service, machine
+
+GRADE = {
+    "grade": "Q-plate",
+    "family": "carbon steel",
+    "rm_low_n_mm2": 400,
+    "rm_high_n_mm2": 520,
+    "elongation": 0.2,
+    "density_kg_m3": 7850,
+    "youngs_modulus_n_mm2": 210_000,
+    "gap_share": [0.05, 0.08],
+}
+
+
+def told(answer: Any) -> dict[str, str]:
+    assert answer.status_code == 422, answer.text
+    return {error["pointer"]: error["message"] for error in answer.json["errors"]}
+
+
+def test_measured_parts_correct_the_gauge_in_its_own_steps(shared: Service) -> None:
+    answer = shared.post(
+        "/checks/gauge",
+        {
+            "machine": machine(back_gauge={"low_mm": 5, "high_mm": 1000, "step_mm": 0.1}),
+            "parts": [{"gauge": 300, "measured": size} for size in (300.11, 300.13, 300.12, 300.14, 300.1)],
+            "minus": 0.2,
+            "plus": 0.2,
+        },
+    )
+    assert answer.status_code == 200, answer.text
+    said = answer.json
+    assert said["advice"] == "correct"
+    assert said["correction_mm"] == -0.1
+    assert said["mean_mm"] == pytest.approx(0.12)
+    assert said["low_mm"] < 0.12 < said["high_mm"]
+    assert said["cpk"] < said["cpk_after"] <= said["cp"]
+    assert "proven" in said["why"]
+
+
+def test_inches_are_read_as_inches(shared: Service) -> None:
+    body = {
+        "machine": machine(),
+        "units": "in",
+        "parts": [{"gauge": "2 1/2", "measured": 2.5}, {"gauge": 2.5, "measured": "63.6 mm"}],
+    }
+    assert shared.post("/checks/gauge", body).json["mean_mm"] == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    ("change", "where", "words"),
+    [
+        ({"parts": []}, "/parts", "1 to 10000 entries"),
+        ({"minus": 0.1}, "/plus", "go together"),
+        ({"minus": 0, "plus": 0}, "/plus", "no tolerance"),
+        ({"confidence": 1}, "/confidence", "0.5 to 0.9999"),
+        ({"machine": "nowhere"}, "/machine", "no machine is known"),
+    ],
+)
+def test_a_question_about_the_gauge_that_is_none_is_refused(
+    shared: Service, change: dict[str, Any], where: str, words: str
+) -> None:
+    body = {"machine": machine(), "parts": [{"gauge": 300, "measured": 300.1}], **change}
+    assert words in told(shared.post("/checks/gauge", body))[where]
+
+
+def test_a_profile_and_grades_are_looked_over_before_they_are_kept(shared: Service) -> None:
+    body = {
+        "machine": machine(squaring_arm_mm=1000, back_gauge={"low_mm": 5, "high_mm": 4000}),
+        "materials": [{**GRADE, "rm_low_n_mm2": 58, "rm_high_n_mm2": 80}],
+        "grades": ["S235JR"],
+    }
+    answer = shared.post("/checks/profile", body)
+    assert answer.status_code == 200, answer.text
+    said = answer.json
+    assert said["ok"] is False
+    assert [one["pointer"] for one in said["machine"]["refusals"]] == ["/machine/front_stops/high_mm"]
+    assert "gauge-beyond-length" in [one["code"] for one in said["machine"]["findings"]]
+    own, built_in = said["materials"]
+    assert [one["pointer"] for one in own["refusals"]] == [
+        "/materials/0/rm_low_n_mm2",
+        "/materials/0/rm_high_n_mm2",
+    ]
+    assert built_in["refusals"] == []
+    assert built_in["properties"][0]["basis"] == "range"
+    assert "EN 10025-2" in built_in["properties"][0]["source"]
+
+
+def test_a_good_profile_is_ok_and_nothing_asked_is_refused(shared: Service) -> None:
+    assert shared.post("/checks/profile", {"machine": machine()}).json["ok"] is True
+    assert "are wanted" in told(shared.post("/checks/profile", {}))["/machine"]
+    assert "/grades/0" in told(shared.post("/checks/profile", {"grades": ["S2355"]}))
+
+
+def test_a_profile_that_contradicts_itself_is_not_kept(small: Service) -> None:
+    bad = machine("bent", squaring_arm_mm=1000, gap_table=[{"rm_n_mm2": 400, "thickness_mm": 3, "gap_mm": 2}])
+    answer = small.ask("POST", "/machines", "admin", json=bad)
+    assert set(told(answer)) == {"/front_stops/high_mm", "/gap_table/0/gap_mm"}
+    assert small.get("/machines/bent").status_code == 404
+
+
+def test_a_profile_with_its_own_gap_table_and_limits_is_kept_as_it_was_sent(small: Service) -> None:
+    table = [{"rm_n_mm2": 400.0, "thickness_mm": 3.0, "gap_mm": 0.2}]
+    mine = machine(
+        "own",
+        gap_table=table,
+        max_thickness_mm=12,
+        dulled_allowance=0.3,
+        hold_down={"clamping_depth_mm": 45, "force_kn": 80, "wanted_share": 0.1},
+    )
+    answer = small.ask("POST", "/machines", "admin", json=mine)
+    assert answer.status_code == 201, answer.text
+    kept = small.get("/machines/own").json
+    assert kept["gap_table"] == table
+    assert (kept["max_thickness_mm"], kept["dulled_allowance"]) == (12.0, 0.3)
+    assert kept["hold_down"]["wanted_share"] == 0.1
+
+
+@pytest.mark.parametrize(
+    ("change", "where", "words"),
+    [
+        ({"rm_high_n_mm2": 65_000}, "/rm_high_n_mm2", "if it is in psi, write 448"),
+        ({"density_kg_m3": 7.85}, "/density_kg_m3", "if it is in g/cm³, write 7850"),
+        ({"youngs_modulus_n_mm2": 210}, "/youngs_modulus_n_mm2", "if it is in GPa, write 210000"),
+        ({"elongation": 26}, "/elongation", "if it is in percent, write 0.26"),
+        ({"gap_share": [5, 8]}, "/gap_share/0", "if it is in percent, write 0.05"),
+        ({"rm_low_n_mm2": 58, "rm_high_n_mm2": 80}, "/rm_low_n_mm2", "400 if it is in ksi"),
+    ],
+)
+def test_a_grade_with_a_slip_of_unit_is_refused_in_words(
+    small: Service, change: dict[str, Any], where: str, words: str
+) -> None:
+    answer = small.ask("POST", "/materials", "admin", json={**GRADE, **change})
+    assert words in told(answer)[where]
+    assert small.get("/materials/Q-plate").status_code == 404
+
+
+def test_the_force_answer_names_the_ruling_method_and_the_spread(shared: Service) -> None:
+    body = {"machine": machine(), "material": "1.4301", "thickness": 3, "cut_length": 1000}
+    said = shared.post("/checks/force", body).json
+    assert said["method"] == "mill shear"
+    assert "asks for most" in said["why"]
+    mild = shared.post("/checks/force", {**body, "material": "S235JR"}).json
+    assert mild["method"] == "raked triangle"
+    assert mild["spread"] > 1.5
+    assert said["strength_n_mm2"] == 750
+    assert said["mean_power_kw"] == pytest.approx(said["work_j"] / said["stroke_s"] / 1000, abs=1e-6)
+    sharp = shared.post("/checks/force", {**body, "dulled_allowance": 0}).json
+    assert sharp["force_kn"] < said["force_kn"] or sharp["method"] == "mill shear"
+    assert {one["name"]: one["sharp_kn"] for one in said["by_method"]} == {
+        one["name"]: one["force_kn"] for one in sharp["by_method"]
+    }
