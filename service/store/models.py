@@ -67,11 +67,13 @@ class Base(Model):
 
 
 class Centre(Base):
-    """The one row about the centre itself: its epoch, and the last feed position that was given."""
+    """The one row about the centre itself: its epoch, the last feed position that was given, and the
+    last one of a deletion that is forgotten."""
 
     id = IntegerField(primary_key=True)
     epoch = TextField()
     position = BigIntegerField()
+    horizon = BigIntegerField(default=0)
 
     class Meta:
         """Its table."""
@@ -109,6 +111,7 @@ class Departure(Base):
     site = TextField(null=True)
     revision = IntegerField()
     position = BigIntegerField()
+    moved_at = UtcDateTimeField(null=True)
 
     class Meta:
         """Its table."""
@@ -136,7 +139,10 @@ class Chain(Base):
 
 
 class Event(Base):
-    """An event as it came in, and what became of it: applied, kept, quarantined or again."""
+    """An event as it came in, and what became of it: applied, kept, quarantined or again.
+
+    `document` is never changed; where a person put its payload right, `corrected_payload` counts.
+    """
 
     id = AutoField()
     station = TextField()
@@ -153,11 +159,33 @@ class Event(Base):
     day = TextField(null=True)
     state = TextField()
     errors = JsonField(null=True)
+    corrected_payload = JsonField(null=True)
+    machine = TextField(null=True)
+    heat = TextField(null=True)
+    dismissed_at = UtcDateTimeField(null=True)
 
     class Meta:
         """Its table."""
 
         table_name = "event"
+
+
+class Correction(Base):
+    """What a person did about an event that was not applied: who, when, why, and what came of it."""
+
+    id = AutoField()
+    event = BigIntegerField()
+    payload = JsonField(null=True)
+    happened_at = TextField(null=True)
+    words = TextField()
+    made_by = TextField()
+    made_at = UtcDateTimeField()
+    outcome = TextField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "correction"
 
 
 class Tally(Base):
@@ -202,6 +230,10 @@ class Discrepancy(Base):
     taken = IntegerField()
     on_the_books = IntegerField()
     noted_at = UtcDateTimeField()
+    settled_at = UtcDateTimeField(null=True)
+    settled_by = TextField(null=True)
+    words = TextField(null=True)
+    counted = IntegerField(null=True)
 
     class Meta:
         """Its table."""
@@ -247,14 +279,81 @@ class KeptAnswer(Base):
         table_name = "kept_answer"
 
 
+class Version(Base):
+    """A revision of a machine profile or program that stood once, or a stale write that never stood."""
+
+    id = AutoField()
+    kind = TextField()
+    key = TextField()
+    revision = IntegerField()
+    document = JsonField()
+    written_by = TextField()
+    written_at = UtcDateTimeField()
+    stale = BooleanField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "version"
+
+
+class Pulled(Base):
+    """When a station last asked for records, how far it had them, and how far its clock was ahead."""
+
+    station = TextField(primary_key=True)
+    site = TextField()
+    heard_at = UtcDateTimeField()
+    position = BigIntegerField()
+    clock_ahead_ms = BigIntegerField(null=True)
+
+    class Meta:
+        """Its table."""
+
+        table_name = "pulled"
+
+
+class Job(Base):
+    """The last run of a job, and when it last came to its end."""
+
+    name = TextField(primary_key=True)
+    started_at = UtcDateTimeField()
+    ended_at = UtcDateTimeField(null=True)
+    outcome = TextField(null=True)
+    words = TextField(null=True)
+    done_at = UtcDateTimeField(null=True)
+
+    class Meta:
+        """Its table."""
+
+        table_name = "job"
+
+
+class Lease(Base):
+    """Which process runs the jobs, and until when it need not say so again."""
+
+    name = TextField(primary_key=True)
+    holder = TextField()
+    held_to = UtcDateTimeField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "lease"
+
+
 TABLES: tuple[type[Base], ...] = (
     Centre,
     Record,
     Departure,
     Chain,
     Event,
+    Correction,
     Tally,
     Discrepancy,
     Token,
     KeptAnswer,
+    Version,
+    Pulled,
+    Job,
+    Lease,
 )

@@ -1,0 +1,128 @@
+"""Every schema that was released comes forward with its data, on both databases, to what a fresh one is."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+
+from service.store import held, tally
+from service.store.database import connected, database, is_postgresql, open_database
+from service.store.migrate import known_migrations, migrate
+from service.store.models import TABLES
+from tests.service.shop import Service, Station
+
+DUMPS = Path(__file__).parent / "schemas_before"
+"""Dumps of databases as they were, written once by the code of their time and never changed."""
+
+RELEASED = ("m0001",)
+
+
+def _restore(address: str, dump: str) -> None:
+    if "://" in address:
+        with psycopg.connect(address, autocommit=True) as server:
+            # Without parameters the whole script goes to the server as one simple query.
+            server.execute((DUMPS / f"{dump}.postgresql.sql").read_text(encoding="utf-8"))
+    else:
+        with closing(sqlite3.connect(address)) as file:
+            file.executescript((DUMPS / f"{dump}.sqlite.sql").read_text(encoding="utf-8"))
+
+
+def _columns() -> dict[str, Any]:
+    if is_postgresql():
+        rows = database.execute_sql(
+            "SELECT table_name, column_name, data_type, is_nullable, column_default, collation_name,"
+            " is_identity FROM information_schema.columns WHERE table_schema = 'public'"
+        ).fetchall()
+        return {f"{row[0]}.{row[1]}": row[2:] for row in rows}
+    tables = [name for (name,) in database.execute_sql("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    return {
+        f"{table}.{row[1]}": row[2:]
+        for table in tables
+        for row in database.execute_sql(f"PRAGMA table_info({table})").fetchall()
+    }
+
+
+def _rules() -> set[Any]:
+    """Indexes and constraints, as the database words them."""
+    if is_postgresql():
+        rows = database.execute_sql(
+            "SELECT c.relname, k.conname, pg_get_constraintdef(k.oid) FROM pg_constraint k"
+            " JOIN pg_class c ON c.oid = k.conrelid JOIN pg_namespace n ON n.oid = c.relnamespace"
+            " WHERE n.nspname = 'public'"
+            " UNION SELECT tablename, indexname, indexdef FROM pg_indexes WHERE schemaname = 'public'"
+        ).fetchall()
+        return set(rows)
+    rows = database.execute_sql("SELECT type, tbl_name, name, sql FROM sqlite_master").fetchall()
+    # A dump quotes the names of tables that it makes.
+    return {(*row[:3], None if row[3] is None else " ".join(row[3].replace('"', "").split())) for row in rows}
+
+
+def _emptied(address: str, tmp_path: Path) -> str:
+    if "://" not in address:
+        return str(tmp_path / "fresh.sqlite3")
+    with psycopg.connect(address, autocommit=True) as server:
+        server.execute("DROP SCHEMA public CASCADE")
+        server.execute("CREATE SCHEMA public")
+    return address
+
+
+@pytest.mark.parametrize("dump", RELEASED)
+def test_a_database_of_an_earlier_release_becomes_what_a_fresh_one_is(
+    address: str, tmp_path: Path, dump: str
+) -> None:
+    _restore(address, dump)
+    open_database(address)
+    names = [step.name for step in known_migrations()]
+    assert migrate() == [name for name in names if name[:5] > dump]
+    with connected():
+        brought = _columns(), _rules()
+    if is_postgresql():
+        database.obj.close_all()
+    open_database(_emptied(address, tmp_path))
+    assert migrate() == names
+    with connected():
+        assert (_columns(), _rules()) == brought
+
+
+@pytest.mark.parametrize("dump", RELEASED)
+def test_the_data_of_an_earlier_release_is_all_there_and_goes_on(address: str, dump: str) -> None:
+    _restore(address, dump)
+    open_database(address)
+    tables = ("record", "departure", "chain", "event", "tally", "discrepancy", "token", "kept_answer")
+    with connected():
+        before = {
+            table: database.execute_sql(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables
+        }
+        documents = database.execute_sql("SELECT id, document, hash FROM event ORDER BY id").fetchall()
+    assert min(before.values()) > 0
+    migrate()
+    with connected():
+        for table in TABLES:
+            list(table.select())
+        after = {
+            table: database.execute_sql(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables
+        }
+        assert after == before
+        assert (
+            database.execute_sql("SELECT id, document, hash FROM event ORDER BY id").fetchall() == documents
+        )
+        assert list(tally.audit()) == []
+        assert [one.state for one in held.not_applied(0, 10)] == ["quarantined", "kept"]
+        (open_one,) = held.discrepancies(0, 10)
+        assert (open_one.ref, open_one.settled_at) == ("SH-Z", None)
+        heats = database.execute_sql("SELECT type FROM event WHERE heat = 'H123' ORDER BY id").fetchall()
+        assert heats == [("cuts.made",), ("stock.taken",), ("offcut.stored",)]
+        machines = database.execute_sql("SELECT DISTINCT machine FROM event WHERE state = 'applied'")
+        assert sorted(machines.fetchall()) == [("bench-3m",), ("far-2m",)]
+        moved = database.execute_sql("SELECT count(*) FROM departure WHERE moved_at IS NULL").fetchone()
+        assert moved == (0,)
+    service = Service(address)
+    service.secrets["station"] = service.token("station", site="northgate", station="ng-1")
+    answer = service.push([Station().cut()])
+    assert [one["state"] for one in answer.json["results"]] == ["applied"]
+    assert service.get("/reports/throughput", query_string={"by": "site"}).json["rows"][1]["parts"] == 12
