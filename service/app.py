@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from functools import cache
 from typing import Any, Self
 
-from flask import Flask
+from flask import Flask, request
 
 from service.api.checks import checks
 from service.api.keys import keys
@@ -49,6 +49,8 @@ class Config:
         Largest body taken.
     most_order_lines
         Most lines of parts and stock planned within a request.
+    most_connections
+        Most connections to PostgreSQL at once; each request that is being answered holds one.
     """
 
     database: str = "shearwright.sqlite3"
@@ -56,6 +58,7 @@ class Config:
     port: int = 8080
     most_body_bytes: int = 8 * 1024 * 1024
     most_order_lines: int = 2000
+    most_connections: int = 20
     clock: Callable[[], datetime] = now_utc
 
     @classmethod
@@ -104,7 +107,7 @@ def all_operations() -> list[Operation]:
 def create_app(config: Config | None = None, *, prepare: bool = True) -> Flask:
     """Make the application; the database is opened and, unless told otherwise, brought up to date."""
     config = config or Config.from_environment()
-    open_database(config.database)
+    open_database(config.database, most_connections=config.most_connections)
     if prepare:
         migrate()
     app = Flask("shearwright", static_folder=None)
@@ -118,10 +121,13 @@ def create_app(config: Config | None = None, *, prepare: bool = True) -> Flask:
         operation.add_to(app)
     app.config["OPERATIONS"] = operations
     app.config["OPENAPI"] = cache(lambda: openapi_document(operations))
+    # What is open to all asks no token of the database, and answers when there is none.
+    closed = {operation.name for operation in operations if operation.scopes}
 
     @app.before_request
     def _connect() -> None:
-        database.connect(reuse_if_open=True)
+        if request.endpoint in closed:
+            database.connect(reuse_if_open=True)
 
     @app.teardown_request
     def _close(error: BaseException | None) -> None:

@@ -57,7 +57,7 @@ def _open(config: Config) -> list[str]:
 def serve(config: Config, host: str | None, port: int | None, threads: int) -> None:
     """Answer requests, after bringing the database up to date."""
     _open(config)
-    app = create_app(config, prepare=False)
+    app = create_app(_with(config, most_connections=max(threads, config.most_connections)), prepare=False)
     server = create_server(
         app,
         host=host or config.host,

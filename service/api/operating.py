@@ -13,7 +13,7 @@ from service.api.operations import Answer, Given, Operation, Operations
 from service.api.problems import ProblemError
 from service.engine import ENGINE_VERSION
 from service.store import records
-from service.store.database import is_postgresql
+from service.store.database import connected, is_postgresql
 
 operating = Operations("operating")
 
@@ -34,7 +34,8 @@ def live(given: Given) -> Answer:
 def ready(given: Given) -> Answer:
     """The database answers."""
     try:
-        records.centre_epoch()
+        with connected():
+            records.centre_epoch()
     except PeeweeException:
         raise ProblemError(
             503, "Not ready", "the database does not answer", headers={"Retry-After": "5"}

@@ -9,10 +9,11 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 from urllib.parse import unquote, urlsplit
 
-from peewee import Database, DatabaseProxy, SqliteDatabase
+from peewee import Database, DatabaseProxy, OperationalError, SqliteDatabase
+from playhouse.pool import MaxConnectionsExceeded
 from playhouse.postgres_ext import PooledPsycopg3Database
 
 database: Final = DatabaseProxy()
@@ -29,6 +30,15 @@ PRAGMAS: Final = (
 
 class DatabaseAddressError(ValueError):
     """The address names no database; the message says what is wanted."""
+
+
+class _Pool(PooledPsycopg3Database):  # type: ignore[misc]
+    def connect(self, reuse_if_open: bool = False) -> Any:
+        """Connect; to wait in vain for a connection is told like a server that does not answer."""
+        try:
+            return super().connect(reuse_if_open)
+        except MaxConnectionsExceeded as error:
+            raise OperationalError(str(error)) from error
 
 
 def open_database(address: str, *, most_connections: int = 20) -> Database:
@@ -93,7 +103,7 @@ def _postgresql(address: str, most_connections: int) -> Database:
     if not name:
         raise DatabaseAddressError("the PostgreSQL address lacks the name of the database after the host")
     # The whole address goes to the driver, so that its options (sslmode, host=socket) hold.
-    made: Database = PooledPsycopg3Database(
+    made: Database = _Pool(
         address, max_connections=most_connections, stale_timeout=300, timeout=WAIT_S, autoconnect=False
     )
     return made
