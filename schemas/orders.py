@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from marshmallow import ValidationError, post_load, pre_load
 
@@ -161,6 +161,7 @@ def read_order(
     inline: list[StockItem] | None = data.get("stock")
     if inline is not None:
         errors += _duplicates(inline, "stock")
+    errors += _duplicates(data["materials"], "materials", "grade")
     own = [*data["materials"], *own_materials]
     materials: dict[str, Material] = {}
     lines: list[tuple[str, int, Part | StockItem]] = [("parts", i, p) for i, p in enumerate(parts)]
@@ -217,16 +218,19 @@ def _loaded(document: Any) -> dict[str, Any]:
     return loaded
 
 
-def _duplicates(lines: Sequence[Part | StockItem], name: str) -> list[FieldError]:
+def _duplicates(
+    lines: Sequence[Part | StockItem | Material], name: str, key: Literal["ref", "grade"] = "ref"
+) -> list[FieldError]:
     first: dict[str, int] = {}
     errors = []
     for index, line in enumerate(lines):
-        if line.ref in first:
+        own = getattr(line, key)
+        if own in first:
             errors.append(
                 FieldError(
-                    pointer(name, index, "ref"),
-                    f"{line.ref!r} is already the ref of entry {first[line.ref]}; each needs its own",
+                    pointer(name, index, key),
+                    f"{own!r} is already the {key} of entry {first[own]}; each needs its own",
                 )
             )
-        first.setdefault(line.ref, index)
+        first.setdefault(own, index)
     return errors

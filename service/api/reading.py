@@ -6,7 +6,7 @@ import base64
 import binascii
 import json
 import math
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
 from flask import request
 from marshmallow import Schema, ValidationError
@@ -33,10 +33,14 @@ def json_body() -> Any:
     return parse_json(request.get_data(cache=True))
 
 
+MOST_LEVELS: Final = 50
+"""How deep lists and objects may lie in one another; the contract has fewer than ten."""
+
+
 def parse_json(raw: bytes) -> Any:
     """Parse JSON strictly."""
     try:
-        return json.loads(
+        document = json.loads(
             raw.decode("utf-8"),
             parse_constant=_constant,
             parse_float=_finite,
@@ -53,6 +57,22 @@ def parse_json(raw: bytes) -> Any:
         raise ProblemError(400, "Bad Request", "the body is nested too deeply") from None
     except ValueError:
         raise ProblemError(400, "Bad Request", "the body has a number with too many digits") from None
+    if _deeper_than(MOST_LEVELS, document):
+        # What can be read is not always within what can be written again.
+        raise ProblemError(400, "Bad Request", "the body is nested too deeply")
+    return document
+
+
+def _deeper_than(levels: int, document: Any) -> bool:
+    level = [document]
+    for _ in range(levels + 1):
+        level = [
+            inside
+            for outer in level
+            if isinstance(outer, dict | list)
+            for inside in (outer.values() if isinstance(outer, dict) else outer)
+        ]
+    return bool(level)
 
 
 def _constant(word: str) -> NoReturn:

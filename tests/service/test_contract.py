@@ -12,7 +12,7 @@ from service.app import Config, all_operations
 from service.store import tokens
 from service.store.database import connected
 from service.store.models import Token
-from tests.service.shop import NOW, Service, machine, order, sheet
+from tests.service.shop import NOW, Service, Station, machine, order, sheet
 
 OPERATIONS = all_operations()
 
@@ -211,6 +211,25 @@ def test_refs_given_twice_are_named(shared: Service) -> None:
     assert "already the ref of entry 0" in told(shared.post("/plans", twice))["/parts/1/ref"]
     twice = change(FULL_ORDER, "/stock", FULL_ORDER["stock"] * 2)
     assert "already the ref of entry 0" in told(shared.post("/plans", twice))["/stock/1/ref"]
+
+
+def test_a_material_given_twice_is_named(shared: Service) -> None:
+    material = {**shared.get("/materials/S235JR").json, "grade": "ours"}
+    twice = {**FULL_ORDER, "materials": [material, {**material, "rm_high_n_mm2": 900}]}
+    assert "already the grade of entry 0" in told(shared.post("/plans", twice))["/materials/1/grade"]
+
+
+@pytest.mark.parametrize("levels", [60, 300, 960, 964, 968, 972, 976, 980, 2000, 100_000])
+@pytest.mark.parametrize("brackets", ["[]", '{"a":}'])
+def test_a_body_nested_too_deeply_is_told_so_at_every_depth(
+    shared: Service, station: Station, levels: int, brackets: str
+) -> None:
+    event = json.dumps({**station.cut(), "payload": "here"})
+    inside = f"{brackets[:-1] * levels}1{brackets[-1] * levels}"
+    push = f'{{"station": "ng-1", "sent_at": "2026-03-02T12:00:00Z", "events": [{event}]}}'
+    body = push.replace('"here"', f'{{"a": {inside}}}')
+    answer = shared.ask("POST", "/sync/events", "station", data=body, content_type="application/json")
+    assert problem(answer, 400)["detail"] == "the body is nested too deeply"
 
 
 def test_grain_against_rotation_is_refused(shared: Service) -> None:
