@@ -15,6 +15,7 @@ import click
 
 from client import show
 from client.cli_log import log_group
+from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, say
 from client.errors import EXIT_CODES, ClientError, FaultsFound, InputWrong, NotSetUp
 from client.export import check_export, export_log
@@ -83,6 +84,8 @@ def cli(ctx: click.Context, home: Path | None) -> None:
 
 
 cli.add_command(log_group)
+cli.add_command(curves)
+cli.add_command(gauge_check)
 
 
 # --- set-up and records --------------------------------------------------------------------------
