@@ -13,6 +13,7 @@ from flask import Flask, request
 
 from service.api.checks import checks
 from service.api.keys import keys
+from service.api.lifting import lifting
 from service.api.loading import load_shop
 from service.api.openapi import openapi_document
 from service.api.operating import operating
@@ -96,6 +97,7 @@ def all_operations() -> list[Operation]:
         checks,
         shear,
         wear,
+        lifting,
         *(shelf.operations() for shelf in SHELVES),
         keys,
         sync,

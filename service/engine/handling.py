@@ -137,14 +137,34 @@ _NO_RELIEF: Final = (
     "This machine's back gauge does not back off: narrow drops can jam behind the blade. Clear them with the "
     "machine stopped and locked out, never by hand past the blade."
 )
+_NARROW: Final = (
+    "Narrow pieces spring, turn and fly as they are cut off: let them fall, and never steady them by hand "
+    "behind the blade."
+)
+_HANGS: Final = "Thin pieces that hang behind the blade are carried by a support or a stand, not by a person."
+_FEET: Final = (
+    "Some pieces lie under one foot or none at the squaring arm: unless the hold-downs grip them, they are "
+    "not cut."
+)
 _WHAT_IT_IS: Final = (
     "Figures here are planning figures. They do not release a cut: the operator, the rating plate and the "
     "maker's manual decide."
 )
 
 
+_ON_FINDING: Final = (
+    (_NARROW, {"narrow-drop", "narrow-drop-twist"}),
+    (_HANGS, {"support-missing"}),
+    (_FEET, {"few-feet", "between-feet", "one-foot"}),
+)
+"""What is said when a cut has one of these findings."""
+
+
 def usual_cautions(
-    machine: Machine, materials: Iterable[Material] = (), lifts: Iterable[Lift] = ()
+    machine: Machine,
+    materials: Iterable[Material] = (),
+    lifts: Iterable[Lift] = (),
+    found: Iterable[str] = (),
 ) -> tuple[str, ...]:
     """The usual cautions for work at this machine, in a fixed order.
 
@@ -156,8 +176,10 @@ def usual_cautions(
         What is cut.
     lifts
         Who moves the pieces.
+    found
+        Codes of what was found about the cuts.
     """
-    moved = set(lifts)
+    moved, codes = set(lifts), set(found)
     said = list(_ALWAYS)
     if "two people" in moved:
         said.append(_TWO_PEOPLE)
@@ -165,6 +187,7 @@ def usual_cautions(
         said.append(_CRANE)
     if any(material.family == "wear plate" for material in materials):
         said.append(_HARD)
+    said += [words for words, about in _ON_FINDING if about & codes]
     if not machine.relief:
         said.append(_NO_RELIEF)
     said.append(_WHAT_IT_IS)
@@ -188,4 +211,5 @@ def cautions_for(
         order.machine,
         [material for material in order.materials if material.grade in cut],
         [step.lift for step in program],
+        [finding.code for step in program for finding in step.findings],
     )

@@ -90,6 +90,7 @@ def test_the_usual_cautions_are_always_there_and_never_call_anything_safe():
             replace(shear(), relief=False),
             [material_named("wear plate 400 HBW")],
             ["one person", "two people", "crane"],
+            ["narrow-drop", "support-missing", "few-feet"],
         )
     ).lower()
     for word in (
@@ -109,6 +110,9 @@ def test_the_usual_cautions_are_always_there_and_never_call_anything_safe():
         "licensed practice",
         "back gauge does not back off",
         "chips",
+        "never steady them by hand",
+        "hang behind the blade",
+        "not cut",
     ):
         assert word in said
     assert "safe to" not in said
@@ -121,6 +125,9 @@ def test_cautions_follow_the_work_at_hand():
     assert not any("crane" in line for line in plain)
     assert len(usual_cautions(shear(), (), ["crane"])) == len(plain) + 1
     assert len(usual_cautions(shear(), [material_named("wear plate 400 HBW")])) == len(plain) + 1
+    for code in ("narrow-drop", "narrow-drop-twist", "support-missing", "few-feet"):
+        assert len(usual_cautions(shear(), (), (), [code])) == len(plain) + 1
+    assert usual_cautions(shear(), (), (), ["gang"]) == plain
 
 
 def test_the_cautions_of_a_plan_look_at_what_is_cut_not_at_what_is_in_the_rack():

@@ -13,11 +13,9 @@ from service.engine.handling import Lift, lift_finding, lift_for
 from service.engine.machine import HoldDown, Machine
 from service.engine.program.gang import feet_on
 from service.engine.program.groups import Link
+from service.engine.quality.narrow import NARROW_BASIS, twist_risk
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import gauge_setting
-
-NARROW_SHARE: Final = 8
-"""Width of a wanted drop, in thicknesses, below which it is called narrow."""
 
 LIFT_CODES: Final = ("two-people", "crane")
 """Codes of the findings that say no more than the step's own word on who lifts."""
@@ -32,6 +30,7 @@ def step_findings(
     link: Link,
     gang: int,
     squared: bool,
+    rake_deg: float,
     about_cut: Iterable[Finding],
     about_lift: Iterable[Finding],
 ) -> tuple[Finding, ...]:
@@ -39,7 +38,7 @@ def step_findings(
     found = [finding for finding in about_cut if finding.level != "note"]
     if link.cut.gauging == "back gauge":
         found.extend(gauge_findings(machine, link.cut.gauge))
-    found.extend(_drop(thickness, link))
+    found.extend(_drop(thickness, link, rake_deg))
     found.extend(few_feet(machine.hold_down, link.across.size, at_arm=squared))
     found.extend(_square(machine, link, squared))
     if machine.table_depth and link.extent.size > machine.table_depth:
@@ -106,16 +105,16 @@ def few_feet(hold_down: HoldDown, along: Length, at_arm: bool) -> Iterable[Findi
     yield Finding("caution", "few-feet", message, "common practice: at least two feet on every piece")
 
 
-def _drop(thickness: Length, link: Link) -> Iterable[Finding]:
+def _drop(thickness: Length, link: Link, rake_deg: float) -> Iterable[Finding]:
     fall = link.fall_depth
     wanted = any(drop.kind in ("part", "piece") for drop in link.drops)
-    if wanted and fall < NARROW_SHARE * thickness:
+    if wanted and twist_risk(thickness, fall, rake_deg) == "high":
         yield Finding(
             "caution",
             "narrow-drop",
-            f"the drop is {show_mm(fall)} mm deep, less than {NARROW_SHARE} times the thickness: "
-            "expect twist, bow and camber",
-            _PRACTICE,
+            f"the drop is {show_mm(fall)} mm deep, {fall / thickness:.1f} times the thickness at a rake of "
+            f"{rake_deg:g}°: expect twist, bow and camber",
+            NARROW_BASIS,
         )
 
 

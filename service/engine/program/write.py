@@ -208,7 +208,14 @@ def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: d
         drops=_outcomes(link.drops, names),
         remainders=_outcomes(link.remainders, names),
         findings=step_findings(
-            machine, thickness, link, gang, squared, (*force.findings, *settings.findings), about_lift
+            machine,
+            thickness,
+            link,
+            gang,
+            squared,
+            settings.rake_deg,
+            (*force.findings, *settings.findings),
+            about_lift,
         ),
     )
 

@@ -212,14 +212,14 @@ def test_a_piece_no_foot_reaches_at_the_arm_is_moved_and_not_squared(shear: Mach
     assert "few-feet" in codes(steps[1])
 
 
-def test_narrow_wanted_drops_are_cautioned_below_eight_thicknesses(shear: Machine, steel: Material) -> None:
+def test_narrow_wanted_drops_are_cautioned_below_ten_thicknesses(shear: Machine, steel: Material) -> None:
     # 8 to 10 thicknesses for flat parts: common practice, no source.
     def step(width: float) -> Step:
         tree = split("y", leaf("part", 0, 0, 800, width, "A"), leaf("scrap", 0, width, 800, 100))
         return written(shear, steel, tree)[0]
 
-    assert "narrow-drop" in codes(step(23.9))
-    assert "narrow-drop" not in codes(step(24))
+    assert "narrow-drop" in codes(step(29.9))
+    assert "narrow-drop" not in codes(step(30))
 
 
 def test_a_piece_deeper_than_the_table_is_cautioned(shear: Machine, steel: Material) -> None:
