@@ -208,7 +208,7 @@ class Shelf:
             for kind in self.followers:
                 for other in records.listed(kind):
                     if other.document[self.kind] == key:
-                        records.move(kind, other.key, site)
+                        records.move(kind, other.key, site, now=now)
         return kept
 
     def _write(self, given: Given, document: dict[str, Any], expected: int) -> Kept:

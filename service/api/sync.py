@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
 from flask import current_app
 
@@ -14,10 +14,13 @@ from schemas.problems import FORK, GAP, FieldError, pointer
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, forbidden, not_found, not_valid
-from service.store import events, held, records
+from service.store import again, events, held, records
 from service.store.events import BrokenChain, Fork, Reached
 
 sync = Operations("sync")
+
+MOST_WAITING: Final = 1000
+"""Events not applied that a station is told of at once."""
 
 
 class ChangesQuerySchema(Document):
@@ -125,12 +128,18 @@ def read_station(given: Given, key: str) -> Answer:
     if "station" in given.caller.scopes and given.caller.station != key:
         raise forbidden(f"this token is that of station {given.caller.station!r}")
     known = events.all_reached(key)
+    waiting = held.waiting_of(key, MOST_WAITING + 1)
     document: dict[str, Any] = StationSchema().dump(
         {
             **_stamp(given.now),
             "station": key,
             **_reached(events.reached(key, given.query["epoch"])),
             "epochs": known,
+            "waiting": [
+                {"epoch": row.epoch, "seq": row.seq, "state": row.state, "errors": row.errors or []}
+                for row in waiting[:MOST_WAITING]
+            ],
+            "waiting_more": len(waiting) > MOST_WAITING,
         }
     )
     return Answer(document)
@@ -198,7 +207,7 @@ def list_quarantine(given: Given) -> Answer:
 def retry_event(given: Given, key: str) -> Answer:
     """Try again to apply an event."""
     number = int(key) if key.isascii() and key.isdigit() and len(key) < 18 else 0
-    result = events.retry(number, current_app.config["CLOCK"]())
+    result = again.retry(number, current_app.config["CLOCK"]())
     if result is None:
         raise not_found(f"no event of that number waits to be applied: {key!r}")
     document: dict[str, Any] = PushResultSchema().dump(

@@ -1,4 +1,7 @@
-"""What an event does to the records: stock, blades, programs. Within the transaction that stores it."""
+"""What an event does to the records: stock, blades, programs. Within the transaction that stores it.
+
+Effects look into and write to :class:`~service.store.books.Books`, which a push writes down at its end.
+"""
 
 from __future__ import annotations
 
@@ -15,8 +18,8 @@ from schemas.records import CUT_OVERSIZE
 from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
 from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
-from service.store import records, tally
-from service.store.models import Discrepancy
+from service.store import tally
+from service.store.books import Books
 
 MOST_PIECES: Final = 1_000_000
 """Pieces one stock record may hold, by the wire contract."""
@@ -44,24 +47,40 @@ class Happening:
     now: datetime
 
 
-def apply(event: Happening) -> None:
-    """Apply an event.
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """What an event came to besides its records: the heat it is about, and what it adds to the sums."""
+
+    heat: str | None
+    added: tuple[tally.Key, dict[str, int]] | None
+
+
+def apply(event: Happening, books: Books) -> Applied:
+    """Apply an event to the books.
 
     Raises
     ------
     EffectRefused
-        When it cannot be applied; the caller rolls back what was begun.
+        When it cannot be applied; the caller undoes what was begun.
     """
-    machine = _machine_here(event)
-    _EFFECTS[event.type](event, machine)
-    added = tally.added_by(event.type, event.payload, event.site, event.day)
-    if added is not None:
-        tally.add(*added)
+    machine = _machine_here(event, books)
+    heat = event.payload.get("heat") or _heat_of_stock(event, books)
+    _EFFECTS[event.type](event, machine, books)
+    return Applied(heat, tally.added_by(event.type, event.payload, event.site, event.day))
 
 
-def _machine_here(event: Happening) -> Mapping[str, Any]:
+def _heat_of_stock(event: Happening, books: Books) -> str | None:
+    """The heat of the sheet or offcut that was taken, or that an offcut was cut from."""
+    name = {"stock.taken": "ref", "offcut.stored": "from_stock"}.get(event.type)
+    ref = None if name is None else event.payload.get(name)
+    kept = None if ref is None else books.find("stock", stock_key(event.site, ref), deleted_too=True)
+    heat: str | None = None if kept is None else kept.document["heat"]
+    return heat
+
+
+def _machine_here(event: Happening, books: Books) -> Mapping[str, Any]:
     name = event.payload["machine"]
-    kept = records.find("machine", name)
+    kept = books.find("machine", name)
     if kept is None:
         raise EffectRefused(FieldError("/payload/machine", f"no machine is known by the id {name!r}"))
     if kept.site not in {None, event.site}:
@@ -74,24 +93,20 @@ def _machine_here(event: Happening) -> Mapping[str, Any]:
     return kept.document
 
 
-def _cuts_made(event: Happening, machine: Mapping[str, Any]) -> None:
-    blade = _blade_on(machine)
-    edge = event.payload.get("blade_edge") or blade.edge
-    if edge > blade.edges:
-        raise EffectRefused(
-            FieldError("/payload/blade_edge", f"the blade {blade.id} has {blade.edges} edges")
-        )
-    used = list(blade.used_m)
+def _cuts_made(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+    blade = _blade_on(machine, books)
+    edge = event.payload.get("blade_edge") or blade["edge"]
+    _check_edge(blade, edge, "/payload/blade_edge")
+    used = list(blade["used_m"])
     # Rounded to the unit of the roll-ups, so that the order of events makes no difference.
     used[edge - 1] = round(used[edge - 1] + event.payload["equivalent_m"], 3)
-    _write_blade(event, machine, replace(blade, used_m=tuple(used)))
+    _write_blade(event, machine, {**blade, "used_m": used}, books)
 
 
-def _blade_turned(event: Happening, machine: Mapping[str, Any]) -> None:
-    blade = _blade_on(machine)
+def _blade_turned(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+    blade = _loaded_blade(_blade_on(machine, books))
     edge, work = event.payload["edge"], event.payload["work"]
-    if edge > blade.edges:
-        raise EffectRefused(FieldError("/payload/edge", f"the blade {blade.id} has {blade.edges} edges"))
+    _check_edge(_blade_on(machine, books), edge, "/payload/edge")
     turned = replace(blade, edge=edge, edge_since=event.at)
     if work != "turned":
         turned = replace(
@@ -99,32 +114,49 @@ def _blade_turned(event: Happening, machine: Mapping[str, Any]) -> None:
             used_m=(0.0,) * blade.edges,
             regrinds=blade.regrinds + 1 if work == "reground" else 0,
         )
-    _write_blade(event, machine, turned)
+    _write_blade(event, machine, BladeSchema().dump(turned), books)
 
 
-def _edge_measured(event: Happening, machine: Mapping[str, Any]) -> None:
+def _edge_measured(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
     """The measurement itself is what is wanted; it is checked that there is such an edge and place."""
-    blade = _blade_on(machine)
     edge, place = event.payload.get("edge"), event.payload.get("place_mm")
-    if edge is not None and edge > blade.edges:
-        raise EffectRefused(FieldError("/payload/edge", f"the blade {blade.id} has {blade.edges} edges"))
+    if edge is not None:
+        _check_edge(_blade_on(machine, books), edge, "/payload/edge")
     if place is not None and place > machine["cutting_length_mm"]:
         raise EffectRefused(
             FieldError("/payload/place_mm", f"the blade is {machine['cutting_length_mm']:g} mm long")
         )
 
 
-def _blade_on(machine: Mapping[str, Any]) -> Blade:
+def _check_edge(blade: Mapping[str, Any], edge: int, where: str) -> None:
+    if edge > blade["edges"]:
+        raise EffectRefused(FieldError(where, f"the blade {blade['id']} has {blade['edges']} edges"))
+
+
+def _loaded_blade(document: Mapping[str, Any]) -> Blade:
+    blade: Blade = BladeSchema().load(document)
+    return blade
+
+
+def _blade_on(machine: Mapping[str, Any], books: Books) -> dict[str, Any]:
+    """The record of the blade at work on a machine, with every field of a blade."""
     name = machine["id"]
-    for kept in records.listed("blade"):
-        if kept.document["machine"] == name:
-            found: Blade = BladeSchema().load(kept.document)
-            return found
+    kept = books.blade_on(name)
+    if kept is not None:
+        # One that was written before a field was added lacks it.
+        whole = kept.document.keys() >= _BLADE_FIELDS and kept.document["used_m"]
+        return kept.document if whole else BladeSchema().dump(_loaded_blade(kept.document))
     edges = machine["blade_edges"]
     # No blade was entered for this machine: one is begun under the machine's own name, or near it when
     # a blade of that name lies on the shelf or works elsewhere.
-    free = (own for own in _names_like(name) if records.find("blade", own) is None)
-    return Blade(next(free), name, edges, 1, (0.0,) * edges, None, 0, None, None)
+    free = (own for own in _names_like(name) if books.find("blade", own) is None)
+    begun: dict[str, Any] = BladeSchema().dump(
+        Blade(next(free), name, edges, 1, (0.0,) * edges, None, 0, None, None)
+    )
+    return begun
+
+
+_BLADE_FIELDS: Final = frozenset(BladeSchema().fields)
 
 
 def _names_like(machine: str) -> Iterator[str]:
@@ -134,25 +166,20 @@ def _names_like(machine: str) -> Iterator[str]:
     yield from (f"{name[:50]}-{number}" for number in count(2))
 
 
-def _write_blade(event: Happening, machine: Mapping[str, Any], blade: Blade) -> None:
-    records.write(
-        "blade",
-        blade.id,
-        BladeSchema().dump(blade),
-        site=machine["site"],
-        by=f"station {event.station}",
-        now=event.now,
+def _write_blade(event: Happening, machine: Mapping[str, Any], blade: dict[str, Any], books: Books) -> None:
+    books.write(
+        "blade", blade["id"], blade, site=machine["site"], by=f"station {event.station}", now=event.now
     )
 
 
-def _stock_taken(event: Happening, machine: Mapping[str, Any]) -> None:
+def _stock_taken(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
     ref, quantity = event.payload["ref"], event.payload["quantity"]
-    kept = records.find("stock", stock_key(event.site, ref))
+    kept = books.find("stock", stock_key(event.site, ref))
     there = kept.document["quantity"] if kept else 0
     if kept is not None:
-        _write_stock(event, {**kept.document, "quantity": max(0, there - quantity)})
+        _write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
     if quantity > there:
-        Discrepancy.insert(
+        books.note_discrepancy(
             event_id=event.event_id,
             site=event.site,
             ref=ref,
@@ -160,10 +187,10 @@ def _stock_taken(event: Happening, machine: Mapping[str, Any]) -> None:
             taken=quantity,
             on_the_books=there,
             noted_at=event.now,
-        ).execute()
+        )
 
 
-def _offcut_stored(event: Happening, machine: Mapping[str, Any]) -> None:
+def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
     payload = event.payload
     item = StockItem(
         ref=payload["ref"],
@@ -175,9 +202,9 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any]) -> None:
         kind="offcut",
         edges="cut",
         oversize=CUT_OVERSIZE,
-        heat=payload.get("heat"),
+        heat=payload.get("heat") or _heat_of_stock(event, books),
     )
-    kept = records.find("stock", stock_key(event.site, item.ref))
+    kept = books.find("stock", stock_key(event.site, item.ref))
     if kept is not None:
         there: StockItem = StockRecordSchema().load(kept.document).item
         same = ("length", "width", "material", "thickness", "heat")
@@ -194,11 +221,11 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any]) -> None:
             raise EffectRefused(
                 FieldError("/payload/quantity", f"{item.quantity} pieces under one name are too many")
             )
-    _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)))
+    _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)), books)
 
 
-def _write_stock(event: Happening, document: dict[str, Any]) -> None:
-    records.write(
+def _write_stock(event: Happening, document: dict[str, Any], books: Books) -> None:
+    books.write(
         "stock",
         stock_key(event.site, document["ref"]),
         document,
@@ -216,12 +243,12 @@ def stock_key(site: str, ref: str) -> str:
 _SAVED: Final = ("name", "machine", "material", "thickness_mm", "cut_length_mm", "steps", "operator")
 
 
-def _program_saved(event: Happening, machine: Mapping[str, Any]) -> None:
+def _program_saved(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
     payload = event.payload
     name = payload["program_id"]
     content = {field: payload[field] for field in _SAVED if field in payload}
     program = ProgramSchema().dump(ProgramSchema().load({**content, "id": name}))
-    kept = records.find("program", name, deleted_too=True)
+    kept = books.find("program", name, deleted_too=True)
     based_on = payload["based_on_revision"]
     if kept is not None and not kept.deleted and kept.document == program:
         return
@@ -237,14 +264,14 @@ def _program_saved(event: Happening, machine: Mapping[str, Any]) -> None:
             "copy_of": kept.key,
             "name": f"{program['name'][:120]} (copy from {event.station}, revision {based_on})",
         }
-    records.write("program", name, program, site=event.site, by=by, now=event.now)
+    books.write("program", name, program, site=event.site, by=by, now=event.now)
 
 
-def _only_kept(event: Happening, machine: Mapping[str, Any]) -> None:
+def _only_kept(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
     """Nothing changes: the event itself is what is wanted."""
 
 
-_EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any]], None]]] = {
+_EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any], Books], None]]] = {
     "cuts.made": _cuts_made,
     "stock.taken": _stock_taken,
     "scrap.made": _only_kept,

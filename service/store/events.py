@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
@@ -17,13 +17,15 @@ from peewee import OperationalError
 
 from schemas.events import FIRST_HASH, event_hash, payload_errors
 from schemas.problems import FieldError
-from service.store import effects, records
+from service.store import bulk, effects, records
+from service.store.books import Books
 from service.store.database import database
 from service.store.models import Chain, Event
 
 log = logging.getLogger("shearwright.events")
 
 State: TypeAlias = Literal["applied", "repeat", "kept", "quarantined"]
+_Kept: TypeAlias = Literal["applied", "again", "kept", "quarantined"]
 
 CLOCK_SLACK: Final = timedelta(seconds=2)
 """A difference of clocks up to this is the way the message took, and is not corrected."""
@@ -94,191 +96,266 @@ def push(
     BrokenChain
         A :class:`Fork` or a :class:`Gap`; nothing was stored.
     """
-    with database.atomic():
-        records.lock_writes()
-        sender = _Sender(station, site, _zone_of(site), sent_at - now, now)
+    # What needs no other event is looked at before anybody has to wait.
+    checked = [_checked(event) for event in events]
+    with records.writing():
+        sender = _Sender(station, site, zone_of(site), sent_at - now, now)
         chains: dict[str, Reached] = {}
-        results = []
-        for event in events:
-            epoch = event["epoch"]
-            if epoch not in chains:
-                chains[epoch] = reached(station, epoch)
-            result, chains[epoch] = _take(event, chains[epoch], sender)
-            results.append(result)
+        results = _in_one_go(checked, chains, sender)
         for chain in chains.values():
             _save_chain(chain, sender)
         last = chains[events[-1]["epoch"]] if events else reached(station)
     return tuple(results), last
 
 
+def _in_one_go(checked: Sequence[_Checked], chains: dict[str, Reached], sender: _Sender) -> list[Result]:
+    try:
+        with database.atomic():
+            return _Run(sender, chains).take(checked)
+    except (BrokenChain, OperationalError):
+        raise
+    except Exception:
+        log.exception("events of %s could not be applied together; each is tried alone", sender.station)
+    chains.clear()
+    results = []
+    for one in checked:
+        before = dict(chains)
+        try:
+            with database.atomic():
+                results += _Run(sender, chains).take([one])
+        except (BrokenChain, OperationalError):
+            raise
+        except Exception:
+            chains.clear()
+            chains.update(before)
+            # A fault of ours must not keep back everything that this station wrote down after it.
+            log.exception("event %s of %s could not be applied", one.event["event_id"], sender.station)
+            results += _Run(sender, chains).take([replace(one, errors=(FAULT,))])
+    return results
+
+
+FAULT: Final = FieldError("", "a fault of the service kept it from being applied; its log says more")
+
+
 def reached(station: str, epoch: str | None = None) -> Reached:
     """How far the centre has an epoch of a station; of the one begun last when none is named."""
-    chains = [chain for chain in all_reached(station) if epoch in {None, chain.epoch}]
-    return chains[-1] if chains else Reached(epoch, 0, FIRST_HASH)
+    rows = Chain.select().where(Chain.station == station)
+    if epoch is not None:
+        rows = rows.where(Chain.epoch == epoch)
+    chains = list(rows.order_by(Chain.started_at.desc(), Chain.epoch.desc()).limit(1))
+    return _reached(chains[0]) if chains else Reached(epoch, 0, FIRST_HASH)
 
 
 def all_reached(station: str) -> list[Reached]:
     """How far the centre has each epoch of a station, in the order they began."""
     rows = Chain.select().where(Chain.station == station).order_by(Chain.started_at, Chain.epoch)
-    return [
-        Reached(row.epoch, row.has_to_seq, row.last_hash, row.clock_ahead_ms, row.heard_at) for row in rows
-    ]
+    return [_reached(row) for row in rows]
 
 
-def _take(event: Mapping[str, Any], chain: Reached, sender: _Sender) -> tuple[Result, Reached]:
-    epoch, seq = event["epoch"], int(event["seq"])
-    if seq <= chain.has_to_seq:
-        return _again(event, chain, sender), chain
-    if seq > chain.has_to_seq + 1:
-        raise Gap(
-            chain,
-            f"event {seq} came, and the centre has this epoch up to {chain.has_to_seq}: "
-            f"send from {chain.has_to_seq + 1} on",
-        )
-    if event["prev_hash"] != chain.last_hash:
-        raise Fork(
-            chain,
-            f"event {seq} does not follow event {chain.has_to_seq} as the centre has it: "
-            "begin a new epoch and send again",
-        )
-    stored = _store(event, sender)
-    return stored, Reached(epoch, seq, event["hash"])
+def _reached(row: Any) -> Reached:
+    return Reached(row.epoch, row.has_to_seq, row.last_hash, row.clock_ahead_ms, row.heard_at)
 
 
-def _again(event: Mapping[str, Any], chain: Reached, sender: _Sender) -> Result:
-    epoch, seq = event["epoch"], int(event["seq"])
-    row = Event.get_or_none((Event.station == sender.station) & (Event.epoch == epoch) & (Event.seq == seq))
-    if row is None or row.hash != event["hash"]:
-        raise Fork(
-            chain,
-            f"event {seq} is not the one that the centre has under this number: "
-            "begin a new epoch and send again",
-        )
-    garbled = event_hash(row.document) != row.hash
-    if garbled and event_hash(event) == event["hash"]:
-        # What came first was damaged on the way; this is the right one under the same hash.
-        Event.delete().where(Event.id == row.id).execute()
-        return _store(event, sender)
-    return Result(epoch, seq, "repeat")
+@dataclass(frozen=True, slots=True)
+class _Checked:
+    """An event, and what is wrong with it by itself; `errors` None: its type is not known here."""
+
+    event: Mapping[str, Any]
+    errors: tuple[FieldError, ...] | None
+
+    @property
+    def whole(self) -> bool:
+        """Whether its hash is that of what came."""
+        return self.errors != (GARBLED,)
 
 
-def _store(event: Mapping[str, Any], sender: _Sender) -> Result:
-    errors = _errors(event, sender.station)
-    corrected = day = None
-    if not errors:
-        corrected = corrected_time(event["happened_at"], sender.clock_ahead)
-        if corrected is None:
-            errors = [FieldError("/happened_at", f"a time from {_FIRST_YEAR} to {_LAST_YEAR} is wanted")]
-        else:
-            day = corrected.astimezone(sender.zone).date().isoformat()
-    state: str = "quarantined"
-    if not errors:
-        state, errors = _outcome(event, sender, day or "", corrected or sender.now)
-    Event.insert(
-        station=sender.station,
-        site=sender.site,
-        epoch=event["epoch"],
-        seq=int(event["seq"]),
-        event_id=event["event_id"],
-        type=event["type"],
-        document=dict(event),
-        hash=event["hash"],
-        received_at=sender.now,
-        clock_ahead_ms=round(sender.clock_ahead / timedelta(milliseconds=1)),
-        corrected_at=corrected,
-        day=day,
-        state=state,
-        errors=[{"pointer": error.pointer, "message": error.message} for error in errors] or None,
-    ).execute()
-    told: State = "repeat" if state == "again" else state  # type: ignore[assignment]
-    return Result(event["epoch"], int(event["seq"]), told, tuple(errors))
+GARBLED: Final = FieldError("/hash", "the hash is not that of the event")
 
 
-def _errors(event: Mapping[str, Any], station: str) -> list[FieldError]:
+def _checked(event: Mapping[str, Any]) -> _Checked:
     if event_hash(event) != event["hash"]:
-        return [FieldError("/hash", "the hash is not that of the event")]
-    return payload_errors(event["type"], event["payload"]) or []
+        return _Checked(event, (GARBLED,))
+    errors = payload_errors(event["type"], event["payload"])
+    return _Checked(event, None if errors is None else tuple(errors))
 
 
-def _outcome(
-    event: Mapping[str, Any], sender: _Sender, day: str, at: datetime
-) -> tuple[str, list[FieldError]]:
-    earlier = Event.get_or_none((Event.event_id == event["event_id"]) & (Event.state != "again"))
-    if earlier is not None:
-        same = all(
-            earlier.document[name] == event[name] for name in ("station", "happened_at", "type", "payload")
-        )
-        if same:
-            return "again", []
-        return "quarantined", [FieldError("/event_id", "another event came under this event_id before")]
-    if payload_errors(event["type"], event["payload"]) is None:
-        return "kept", []
-    return _applied(
-        effects.Happening(
-            event_id=event["event_id"],
-            station=sender.station,
-            site=sender.site,
-            type=event["type"],
-            payload=event["payload"],
-            day=day,
-            at=at,
-            now=sender.now,
-        )
-    )
+class _Run:
+    """Taking in events of one push: asks the store once about all of them, and writes once."""
 
+    def __init__(self, sender: _Sender, chains: dict[str, Reached]) -> None:
+        self._sender = sender
+        self._chains = chains
+        self._books = Books()
+        self._rows: list[dict[str, Any]] = []
+        self._known: dict[str, Mapping[str, Any]] = {}
+        self._stored: dict[tuple[str, int], Any] = {}
 
-def _applied(happening: effects.Happening) -> tuple[str, list[FieldError]]:
-    try:
-        with database.atomic():
-            effects.apply(happening)
-    except effects.EffectRefused as refused:
-        return "quarantined", [refused.error]
-    except OperationalError:
-        raise
-    except Exception:
-        # A fault of ours must not keep back everything that this station wrote down after it.
-        log.exception("event %s of %s could not be applied", happening.event_id, happening.station)
-        fault = FieldError("", "a fault of the service kept it from being applied; its log says more")
-        return "quarantined", [fault]
-    return "applied", []
+    def take(self, checked: Sequence[_Checked]) -> list[Result]:
+        self._ask(checked)
+        results = [self._take(one) for one in checked]
+        bulk.insert(Event, self._rows)
+        self._books.close()
+        return results
 
-
-def retry(event_row: int, now: datetime) -> Result | None:
-    """Try again to apply an event that was quarantined or kept; None when there is none of that number."""
-    with database.atomic():
-        records.lock_writes()
-        row = Event.get_or_none((Event.id == event_row) & (Event.state.in_(("kept", "quarantined"))))
-        if row is None:
-            return None
-        errors = _errors(row.document, row.station)
-        if not errors and payload_errors(row.type, row.document["payload"]) is None:
-            return Result(row.epoch, row.seq, "kept")
-        if not errors and row.corrected_at is None:
-            errors = [FieldError(**error) for error in row.errors or ()]
-        state = "quarantined"
-        taken = Event.select().where(
-            Event.event_id == row.event_id, Event.id != row.id, Event.state == "applied"
-        )
-        if not errors and taken.exists():
-            errors = [FieldError("/event_id", "another event came under this event_id before")]
-        if not errors:
-            state, errors = _applied(
-                effects.Happening(
-                    event_id=row.event_id,
-                    station=row.station,
-                    site=row.site,
-                    type=row.type,
-                    payload=row.document["payload"],
-                    day=row.day or "",
-                    at=row.corrected_at,
-                    now=now,
+    def _ask(self, checked: Sequence[_Checked]) -> None:
+        """What the store has of these events already, in a query for each kind of question."""
+        station = self._sender.station
+        for epoch in dict.fromkeys(one.event["epoch"] for one in checked):
+            if epoch not in self._chains:
+                self._chains[epoch] = reached(station, epoch)
+            has = self._chains[epoch].has_to_seq
+            seqs = [seq for one in checked if (seq := _seq(one)) <= has and one.event["epoch"] == epoch]
+            if seqs:
+                found = Event.select().where(
+                    Event.station == station, Event.epoch == epoch, Event.seq.in_(seqs)
                 )
+                self._stored.update({(epoch, row.seq): row for row in found})
+        ids = [one.event["event_id"] for one in checked]
+        found = Event.select(Event.event_id, Event.document)
+        for row in found.where(Event.event_id.in_(ids), Event.state != "again").order_by(Event.id):
+            self._known.setdefault(row.event_id, row.document)
+
+    def _take(self, one: _Checked) -> Result:
+        event, epoch, seq = one.event, one.event["epoch"], _seq(one)
+        chain = self._chains[epoch]
+        if seq <= chain.has_to_seq:
+            return self._again(one, chain)
+        if seq > chain.has_to_seq + 1:
+            raise Gap(
+                chain,
+                f"event {seq} came, and the centre has this epoch up to {chain.has_to_seq}: "
+                f"send from {chain.has_to_seq + 1} on",
             )
-        Event.update(
-            state=state,
-            errors=[{"pointer": error.pointer, "message": error.message} for error in errors] or None,
-        ).where(Event.id == row.id).execute()
-    return Result(row.epoch, row.seq, "applied" if state == "applied" else "quarantined", tuple(errors))
+        if event["prev_hash"] != chain.last_hash:
+            raise Fork(
+                chain,
+                f"event {seq} does not follow event {chain.has_to_seq} as the centre has it: "
+                "begin a new epoch and send again",
+            )
+        self._chains[epoch] = Reached(epoch, seq, event["hash"])
+        return self._store(one)
+
+    def _again(self, one: _Checked, chain: Reached) -> Result:
+        event, epoch, seq = one.event, one.event["epoch"], _seq(one)
+        row = self._stored.get((epoch, seq))
+        has = row.hash if row is not None else self._hash_in_run(epoch, seq)
+        if has != event["hash"]:
+            raise Fork(
+                chain,
+                f"event {seq} is not the one that the centre has under this number: "
+                "begin a new epoch and send again",
+            )
+        if row is not None and row.state == "quarantined" and one.whole and _garbled(row):
+            # What came first was damaged on the way; this is the right one under the same hash.
+            return self._replace(one, row)
+        return Result(epoch, seq, "repeat")
+
+    def _hash_in_run(self, epoch: str, seq: int) -> str | None:
+        own = (row["hash"] for row in self._rows if (row["epoch"], row["seq"]) == (epoch, seq))
+        return next(own, None)
+
+    def _replace(self, one: _Checked, row: Any) -> Result:
+        if self._known.get(row.event_id) == row.document:
+            del self._known[row.event_id]
+        del self._stored[row.epoch, row.seq]
+        result = self._store(one)
+        values = self._rows.pop()
+        Event.update(**values).where(Event.id == row.id).execute()
+        # The same again within this push is a repeat of what stands now.
+        self._stored[row.epoch, row.seq] = Event.get_by_id(row.id)
+        return result
+
+    def _store(self, one: _Checked) -> Result:
+        event, sender = one.event, self._sender
+        state, outcome = judge(self._known.get(event["event_id"]), one.event, one.errors)
+        corrected = day = None
+        if not outcome:
+            corrected = corrected_time(event["happened_at"], sender.clock_ahead)
+            if corrected is None:
+                state, outcome = "quarantined", (ABSURD_TIME,)
+            else:
+                day = corrected.astimezone(sender.zone).date().isoformat()
+        heat = machine = None
+        if state == "applied" and corrected is not None:
+            happening = effects.Happening(
+                event_id=event["event_id"],
+                station=sender.station,
+                site=sender.site,
+                type=event["type"],
+                payload=event["payload"],
+                day=day or "",
+                at=corrected,
+                now=sender.now,
+            )
+            try:
+                applied = effects.apply(happening, self._books)
+            except effects.EffectRefused as refused:
+                self._books.undo()
+                state, outcome = "quarantined", (refused.error,)
+            else:
+                self._books.accept(applied.added)
+                heat, machine = applied.heat, event["payload"]["machine"]
+        self._rows.append(
+            {
+                "station": sender.station,
+                "site": sender.site,
+                "epoch": event["epoch"],
+                "seq": _seq(one),
+                "event_id": event["event_id"],
+                "type": event["type"],
+                "document": event,
+                "hash": event["hash"],
+                "received_at": sender.now,
+                "clock_ahead_ms": round(sender.clock_ahead / timedelta(milliseconds=1)),
+                "corrected_at": corrected,
+                "day": day,
+                "state": state,
+                "errors": kept_errors(outcome),
+                "machine": machine,
+                "heat": heat,
+            }
+        )
+        if state != "again":
+            self._known.setdefault(event["event_id"], event)
+        told: State = "repeat" if state == "again" else state
+        return Result(event["epoch"], _seq(one), told, outcome)
+
+
+def _seq(one: _Checked) -> int:
+    return int(one.event["seq"])
+
+
+def _garbled(row: Any) -> bool:
+    return row.corrected_payload is None and event_hash(row.document) != row.hash
+
+
+def judge(
+    earlier: Mapping[str, Any] | None, event: Mapping[str, Any], errors: tuple[FieldError, ...] | None
+) -> tuple[_Kept, tuple[FieldError, ...]]:
+    """What is to become of an event before its effect is tried.
+
+    Parameters
+    ----------
+    earlier
+        The event that came first under this event_id.
+    errors
+        What is wrong with it by itself; None: its type is not known.
+    """
+    if errors:
+        return "quarantined", errors
+    if earlier is not None:
+        same = all(earlier[name] == event[name] for name in ("station", "happened_at", "type", "payload"))
+        return ("again", ()) if same else ("quarantined", (TAKEN_ID,))
+    return ("kept" if errors is None else "applied"), ()
+
+
+TAKEN_ID: Final = FieldError("/event_id", "another event came under this event_id before")
+ABSURD_TIME: Final = FieldError("/happened_at", f"a time from {_FIRST_YEAR} to {_LAST_YEAR} is wanted")
+
+
+def kept_errors(errors: Sequence[FieldError]) -> list[dict[str, str]] | None:
+    """Errors as they are kept beside an event; None when there are none."""
+    return [{"pointer": error.pointer, "message": error.message} for error in errors] or None
 
 
 def corrected_time(happened_at: str, clock_ahead: timedelta) -> datetime | None:
@@ -292,7 +369,8 @@ def corrected_time(happened_at: str, clock_ahead: timedelta) -> datetime | None:
     return moment if _FIRST_YEAR <= moment.year <= _LAST_YEAR else None
 
 
-def _zone_of(site: str) -> ZoneInfo:
+def zone_of(site: str) -> ZoneInfo:
+    """The time zone on the wall of a site."""
     kept = records.find("site", site, deleted_too=True)
     return ZoneInfo(kept.document["time_zone"] if kept else "UTC")
 

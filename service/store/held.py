@@ -23,6 +23,17 @@ class HeldEvent:
     event: Mapping[str, Any]
 
 
+def waiting_of(station: str, limit: int) -> list[Any]:
+    """Events of a station that are not applied, in the order they came; dismissed ones are settled."""
+    return list(
+        Event.select(Event.epoch, Event.seq, Event.state, Event.errors)
+        .where(Event.state.in_(("kept", "quarantined")), Event.dismissed_at.is_null())
+        .where(Event.station == station)
+        .order_by(Event.id)
+        .limit(limit)
+    )
+
+
 def not_applied(after: int, limit: int) -> list[HeldEvent]:
     """Events that wait, in the order they came."""
     rows = (

@@ -67,8 +67,10 @@ class Base(Model):
 
 
 class Centre(Base):
-    """The one row about the centre itself: its epoch, the last feed position that was given, and the
-    last one of a deletion that is forgotten."""
+    """The one row about the centre itself.
+
+    Its epoch, the last feed position that was given, and the last one of a deletion that is forgotten.
+    """
 
     id = IntegerField(primary_key=True)
     epoch = TextField()

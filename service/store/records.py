@@ -146,25 +146,30 @@ def write(
     with writing():
         before = find(kind, key, deleted_too=True)
         _expect(before, expected)
-        position = _next_position()
         revision = before.revision + 1 if before else 1
         run_from = before.run_from if before and before.changed_by == by else revision
-        values = {
-            "site": site,
-            "revision": revision,
-            "position": position,
-            "deleted": False,
-            "document": document,
-            "changed_at": now,
-            "changed_by": by,
-            "run_from": run_from,
-        }
-        if before is None:
-            Record.insert(kind=kind, key=key, **values).execute()
-        else:
-            Record.update(**values).where(Record.kind == kind, Record.key == key).execute()
-            _tell_departure(before, site, revision)
-    return Kept(kind, key, site, revision, False, document, by, run_from)
+        kept = Kept(kind, key, site, revision, False, document, by, run_from)
+        write_kept(before, kept, now=now)
+    return kept
+
+
+def write_kept(before: Kept | None, kept: Kept, *, now: datetime) -> None:
+    """Write down what a record has become, and tell the feed; within a transaction that holds the lock."""
+    values = {
+        "site": kept.site,
+        "revision": kept.revision,
+        "position": _next_position(),
+        "deleted": False,
+        "document": kept.document,
+        "changed_at": now,
+        "changed_by": kept.changed_by,
+        "run_from": kept.run_from,
+    }
+    if before is None:
+        Record.insert(kind=kept.kind, key=kept.key, **values).execute()
+    else:
+        Record.update(**values).where(Record.kind == kept.kind, Record.key == kept.key).execute()
+        _tell_departure(before, kept.site, kept.revision, now)
 
 
 def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None = None) -> Kept | None:
@@ -193,7 +198,7 @@ def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None 
     return Kept(kind, key, before.site, revision, True, before.document, by, run_from)
 
 
-def move(kind: str, key: str, site: str | None) -> None:
+def move(kind: str, key: str, site: str | None, *, now: datetime) -> None:
     """Let a record belong to another site and tell the feed; its revision and content stay as they are."""
     with writing():
         before = find(kind, key)
@@ -202,10 +207,10 @@ def move(kind: str, key: str, site: str | None) -> None:
         Record.update(site=site, position=_next_position()).where(
             Record.kind == kind, Record.key == key
         ).execute()
-        _tell_departure(before, site, before.revision)
+        _tell_departure(before, site, before.revision, now)
 
 
-def _tell_departure(before: Kept, site: str | None, revision: int) -> None:
+def _tell_departure(before: Kept, site: str | None, revision: int, now: datetime) -> None:
     if before.site != site and site is not None:
         Departure.insert(
             kind=before.kind,
@@ -213,6 +218,7 @@ def _tell_departure(before: Kept, site: str | None, revision: int) -> None:
             site=before.site,
             revision=revision,
             position=_next_position(),
+            moved_at=now,
         ).execute()
 
 

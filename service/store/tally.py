@@ -7,12 +7,13 @@ which events come in makes no difference and a recount is equal to the last digi
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
-from peewee import EXCLUDED
-
 from service.engine.quantities import mm
+from service.store import bulk
+from service.store.database import database, is_postgresql
 from service.store.models import Event, Tally
 
 MEASURES: Final = (
@@ -105,22 +106,26 @@ def _mg(mass_kg: float) -> int:
     return round(mass_kg * 1_000_000)
 
 
-def add(key: Key, measures: Mapping[str, int]) -> None:
-    """Add to the sums of a key, within the caller's transaction."""
-    values = {name: measures.get(name, 0) for name in MEASURES}
-    columns = {name: getattr(Tally, name) for name in MEASURES}
-    Tally.insert(**key._asdict(), **values).on_conflict(
-        conflict_target=[getattr(Tally, name) for name in Key._fields],
-        update={column: column + getattr(EXCLUDED, name) for name, column in columns.items()},
-    ).execute()
+def add_all(sums: Mapping[Key, Mapping[str, int]]) -> None:
+    """Add to the sums of many keys, within the caller's transaction."""
+    rows = [
+        {**key._asdict(), **{name: measures.get(name, 0) for name in MEASURES}}
+        for key, measures in sorted(sums.items())
+    ]
+    bulk.insert(Tally, rows, _ADDING)
+
+
+_ADDING: Final = f"ON CONFLICT ({', '.join(Key._fields)}) DO UPDATE SET " + ", ".join(
+    f"{name} = tally.{name} + excluded.{name}" for name in MEASURES
+)
 
 
 def recount() -> dict[Key, dict[str, int]]:
-    """The sums, counted anew from the events that were applied."""
+    """The sums, counted anew from the events that were applied; where a person corrected one, by that."""
     sums: dict[Key, dict[str, int]] = {}
-    applied = Event.select().where(Event.state == "applied").order_by(Event.id)
-    for event in applied.iterator():
-        added = added_by(event.type, event.document["payload"], event.site, event.day)
+    for event in _applied():
+        payload = event.corrected_payload or event.document["payload"]
+        added = added_by(event.type, payload, event.site, event.day)
         if added is None:
             continue
         key, measures = added
@@ -130,23 +135,62 @@ def recount() -> dict[Key, dict[str, int]]:
     return sums
 
 
+def _applied() -> Iterator[Any]:
+    """Every applied event, some at a time, as a store may hold more than memory."""
+    wanted = Event.id, Event.type, Event.site, Event.day, Event.document, Event.corrected_payload
+    after = 0
+    while True:
+        rows = list(
+            Event.select(*wanted)
+            .where(Event.state == "applied", Event.id > after)
+            .order_by(Event.id)
+            .limit(_AT_A_TIME)
+            .namedtuples()
+        )
+        if not rows:
+            return
+        yield from rows
+        after = rows[-1].id
+
+
+_AT_A_TIME: Final = 2000
+
+
 def rebuild() -> None:
     """Put a recount in the place of the kept sums, within the caller's transaction."""
     Tally.delete().execute()
-    for key, measures in recount().items():
-        add(key, measures)
+    add_all(recount())
 
 
-def audit() -> Iterator[Difference]:
-    """Where the kept sums differ from a recount."""
-    counted = recount()
-    kept = {
-        Key(*(getattr(row, name) for name in Key._fields)): {name: getattr(row, name) for name in MEASURES}
-        for row in Tally.select()
-    }
+@contextmanager
+def one_state() -> Iterator[None]:
+    """Within this block the store is read as it stood at its beginning, whoever writes meanwhile."""
+    if database.in_transaction():
+        yield
+    elif is_postgresql():
+        with database.atomic():
+            database.execute_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+            yield
+    else:
+        # Deferred: it never waits for a writer, and lets nobody wait.
+        with database.transaction("DEFERRED"):
+            yield
+
+
+def audit() -> list[Difference]:
+    """Where the kept sums differ from a recount, both of the same moment."""
+    with one_state():
+        counted = recount()
+        kept = {
+            Key(*(getattr(row, name) for name in Key._fields)): {
+                name: getattr(row, name) for name in MEASURES
+            }
+            for row in Tally.select()
+        }
     nothing = dict.fromkeys(MEASURES, 0)
-    for key in sorted({*counted, *kept}):
-        for name in MEASURES:
-            have, want = kept.get(key, nothing)[name], counted.get(key, nothing)[name]
-            if have != want:
-                yield Difference(key, name, have, want)
+    return [
+        Difference(key, name, kept.get(key, nothing)[name], counted.get(key, nothing)[name])
+        for key in sorted({*counted, *kept})
+        for name in MEASURES
+        if kept.get(key, nothing)[name] != counted.get(key, nothing)[name]
+    ]

@@ -1,0 +1,215 @@
+"""Trying again what was not applied: as it is, as a person put it right, or after an upgrade.
+
+The event itself is never changed: a corrected payload stands beside it, with who, when and why.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from peewee import OperationalError
+
+from schemas.events import PAYLOADS, event_hash, payload_errors
+from schemas.problems import FieldError
+from service.store import effects, events, records
+from service.store.books import Books
+from service.store.database import database
+from service.store.events import Result
+from service.store.models import Correction, Event
+
+log = logging.getLogger("shearwright.events")
+
+_WAITING: Final = ("kept", "quarantined")
+
+
+class CorrectionRefused(Exception):  # noqa: N818 - reads as what it says
+    """A correction that is itself not valid; nothing of it was kept."""
+
+    def __init__(self, errors: tuple[FieldError, ...]) -> None:
+        super().__init__("the correction is not valid")
+        self.errors = errors
+
+
+@dataclass(frozen=True, slots=True)
+class Reapplied:
+    """What came of trying all again."""
+
+    applied: int
+    still_kept: int
+    quarantined: int
+
+
+def retry(event_row: int, now: datetime) -> Result | None:
+    """Try again to apply an event that was quarantined or kept; None when there is none of that number."""
+    with records.writing():
+        row = _waiting(event_row)
+        if row is None:
+            return None
+        return _try(row, row.corrected_payload, None, now)
+
+
+def correct(
+    event_row: int,
+    *,
+    payload: Mapping[str, Any] | None,
+    happened_at: str | None,
+    words: str,
+    by: str,
+    now: datetime,
+) -> Result | None:
+    """Apply an event as a person put it right; None when none of that number waits.
+
+    Parameters
+    ----------
+    payload, happened_at
+        What counts in the place of what the event says; None: as it says.
+
+    Raises
+    ------
+    CorrectionRefused
+        When the payload does not keep the contract, or the time is absurd.
+    """
+    with records.writing():
+        row = _waiting(event_row)
+        if row is None:
+            return None
+        errors = payload_errors(row.type, payload) if payload is not None else []
+        if errors is None:
+            errors = [
+                FieldError("/payload", f"the type {row.type!r} is not known here; it waits until it is")
+            ]
+        ahead = timedelta(milliseconds=row.clock_ahead_ms)
+        if happened_at is not None and events.corrected_time(happened_at, ahead) is None:
+            errors = [*errors, events.ABSURD_TIME]
+        if errors:
+            raise CorrectionRefused(tuple(errors))
+        result = _try(row, payload or row.corrected_payload, happened_at, now)
+        _note(row, payload, happened_at, words, by, now, result.state)
+    return result
+
+
+def dismiss(event_row: int, *, words: str, by: str, now: datetime) -> bool:
+    """Say that an event is not to be applied; it stays as it is, for ever. False when none waits."""
+    with records.writing():
+        row = _waiting(event_row)
+        if row is None:
+            return False
+        Event.update(dismissed_at=now).where(Event.id == row.id).execute()
+        _note(row, None, None, words, by, now, "dismissed")
+    return True
+
+
+def reapply(now: datetime, *, quarantined: bool = False) -> Reapplied:
+    """Apply what was kept because its type was not known, where this version knows it.
+
+    Parameters
+    ----------
+    quarantined
+        Whether to try the quarantined events too, which may lack nothing any more.
+    """
+    states = _WAITING if quarantined else ("kept",)
+    query = Event.select(Event.id).where(Event.state.in_(states), Event.dismissed_at.is_null())
+    if not quarantined:
+        query = query.where(Event.type.in_(sorted(PAYLOADS)))
+    outcomes = dict.fromkeys(("applied", *_WAITING), 0)
+    # In the order they came in; each by itself, so that others may write in between.
+    numbers: list[tuple[int]] = list(query.order_by(Event.id).tuples())
+    for (number,) in numbers:
+        result = retry(number, now)
+        if result is not None:
+            outcomes[result.state] += 1
+    return Reapplied(outcomes["applied"], outcomes["kept"], outcomes["quarantined"])
+
+
+def _waiting(event_row: int) -> Any:
+    return Event.get_or_none((Event.id == event_row) & Event.state.in_(_WAITING))
+
+
+def _try(row: Any, corrected: Mapping[str, Any] | None, happened_at: str | None, now: datetime) -> Result:
+    payload = row.document["payload"] if corrected is None else corrected
+    ahead = timedelta(milliseconds=row.clock_ahead_ms)
+    at, day = row.corrected_at, row.day
+    if at is None or happened_at is not None:
+        at = events.corrected_time(happened_at or row.document["happened_at"], ahead)
+        day = at and at.astimezone(events.zone_of(row.site)).date().isoformat()
+    state, errors, heat = _outcome(row, payload, corrected is not None, at, day, now)
+    Event.update(
+        state=state,
+        errors=events.kept_errors(errors),
+        corrected_payload=corrected,
+        corrected_at=at,
+        day=day,
+        machine=payload["machine"] if state == "applied" else None,
+        heat=heat,
+        dismissed_at=None if state == "applied" else row.dismissed_at,
+    ).where(Event.id == row.id).execute()
+    return Result(row.epoch, row.seq, state, errors)
+
+
+def _outcome(
+    row: Any, payload: Mapping[str, Any], by_hand: bool, at: datetime | None, day: str | None, now: datetime
+) -> tuple[Any, tuple[FieldError, ...], str | None]:
+    # A damaged event is not applied as it is; a person may say what it should have been.
+    if not by_hand and event_hash(row.document) != row.hash:
+        return "quarantined", (events.GARBLED,), None
+    errors = payload_errors(row.type, payload)
+    if errors is None:
+        return "kept", (), None
+    if errors:
+        return "quarantined", tuple(errors), None
+    if at is None or day is None:
+        return "quarantined", (events.ABSURD_TIME,), None
+    if (
+        Event.select()
+        .where(Event.event_id == row.event_id, Event.id != row.id, Event.state == "applied")
+        .exists()
+    ):
+        return "quarantined", (events.TAKEN_ID,), None
+    happening = effects.Happening(
+        event_id=row.event_id,
+        station=row.station,
+        site=row.site,
+        type=row.type,
+        payload=payload,
+        day=day,
+        at=at,
+        now=now,
+    )
+    try:
+        with database.atomic():
+            books = Books()
+            applied = effects.apply(happening, books)
+            books.accept(applied.added)
+            books.close()
+    except effects.EffectRefused as refused:
+        return "quarantined", (refused.error,), None
+    except OperationalError:
+        raise
+    except Exception:
+        log.exception("event %s of %s could not be applied", row.event_id, row.station)
+        return "quarantined", (events.FAULT,), None
+    return "applied", (), applied.heat
+
+
+def _note(
+    row: Any,
+    payload: Mapping[str, Any] | None,
+    happened_at: str | None,
+    words: str,
+    by: str,
+    now: datetime,
+    outcome: str,
+) -> None:
+    Correction.insert(
+        event=row.id,
+        payload=payload,
+        happened_at=happened_at,
+        words=words,
+        made_by=by,
+        made_at=now,
+        outcome=outcome,
+    ).execute()

@@ -1,0 +1,100 @@
+"""The records as one run of events sees them: read once, changed in memory, written down once.
+
+A station that cut five hundred times has changed one blade, not five hundred. Revisions count every
+change all the same; the feed is told once, of the last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, TypeAlias
+
+from service.store import bulk, records, tally
+from service.store.models import Discrepancy
+from service.store.records import Kept
+
+_Place: TypeAlias = tuple[str, str]
+
+
+class Books:
+    """Records, discrepancies and sums that wait to be written, within the caller's transaction."""
+
+    def __init__(self) -> None:
+        self._now: dict[_Place, Kept | None] = {}
+        self._before: dict[_Place, Kept | None] = {}
+        self._when: dict[_Place, datetime] = {}
+        self._blades: dict[str, str] | None = None
+        self._undo: list[tuple[_Place, Kept | None]] = []
+        self._discrepancies: list[dict[str, Any]] = []
+        self._kept_discrepancies = 0
+        self._sums: dict[tally.Key, dict[str, int]] = {}
+
+    def find(self, kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
+        """The record of that kind and key as it stands by now."""
+        place = kind, key
+        if place not in self._now:
+            self._now[place] = self._before[place] = records.find(kind, key, deleted_too=True)
+        kept = self._now[place]
+        return None if kept is None or (kept.deleted and not deleted_too) else kept
+
+    def blade_on(self, machine: str) -> Kept | None:
+        """The blade at work on a machine."""
+        if self._blades is None:
+            self._blades = {}
+            for kept in records.listed("blade"):
+                self._now[kept.kind, kept.key] = self._before[kept.kind, kept.key] = kept
+                self._blades.setdefault(kept.document["machine"], kept.key)
+        key = self._blades.get(machine)
+        return None if key is None else self.find("blade", key)
+
+    def write(
+        self, kind: str, key: str, document: dict[str, Any], *, site: str | None, by: str, now: datetime
+    ) -> Kept:
+        """Change or make a record."""
+        place = kind, key
+        before = self.find(kind, key, deleted_too=True)
+        revision = before.revision + 1 if before else 1
+        run_from = before.run_from if before and before.changed_by == by else revision
+        kept = Kept(kind, key, site, revision, False, document, by, run_from)
+        self._undo.append((place, before))
+        self._now[place] = kept
+        self._when[place] = now
+        if kind == "blade" and self._blades is not None:
+            self._blades.setdefault(document["machine"], key)
+        return kept
+
+    def note_discrepancy(self, **noted: Any) -> None:
+        """Note stock that was taken although the books had less."""
+        self._discrepancies.append(noted)
+
+    def accept(self, added: tuple[tally.Key, Mapping[str, int]] | None) -> None:
+        """Let stand what was done since the last event, and add to the sums what it adds."""
+        self._undo.clear()
+        self._kept_discrepancies = len(self._discrepancies)
+        if added is not None:
+            key, measures = added
+            into = self._sums.setdefault(key, {})
+            for name, value in measures.items():
+                into[name] = into.get(name, 0) + value
+
+    def undo(self) -> None:
+        """Take back what was done since the last event."""
+        for place, kept in reversed(self._undo):
+            self._now[place] = kept
+        self._undo.clear()
+        del self._discrepancies[self._kept_discrepancies :]
+        if self._blades is not None:
+            gone = [machine for machine, key in self._blades.items() if self._now["blade", key] is None]
+            for machine in gone:
+                del self._blades[machine]
+
+    def close(self) -> None:
+        """Write everything down."""
+        # The feed tells of them in the order they were first touched, which the events decide.
+        for place, before in self._before.items():
+            kept = self._now[place]
+            if kept is not None and kept is not before:
+                records.write_kept(before, kept, now=self._when[place])
+        bulk.insert(Discrepancy, self._discrepancies)
+        tally.add_all(self._sums)
