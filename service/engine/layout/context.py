@@ -5,7 +5,7 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -39,6 +39,9 @@ _ACTIVE: Final[dict[Effort, int]] = {"quick": 16, "standard": 32, "thorough": 48
 
 AXES: Final[tuple[Axis, Axis]] = ("y", "x")
 
+_ASK_EVERY: Final = 20_000
+"""Steps after which the caller is asked again whether to go on."""
+
 
 @dataclass(frozen=True, slots=True)
 class Pattern:
@@ -64,8 +67,10 @@ class Solution:
 class Context:
     """One search over one job: what it may use, and the effort spent."""
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self, job: Job, stop: Callable[[], bool] | None = None) -> None:
         self.job = job
+        self._stop = stop
+        self._ask_at = 0
         self.trim = job.options.trim
         self.types = stock_types(job.stock, self.trim)
         self.parts = {part.ref: part for part in job.parts}
@@ -90,7 +95,13 @@ class Context:
 
     @property
     def steps(self) -> int:
-        """Effort spent so far."""
+        """Effort spent so far; the whole of the budget once the caller has said stop."""
+        spent = self.filler.steps + self.other_steps
+        if self._stop is not None and spent >= self._ask_at:
+            self._ask_at = spent + _ASK_EVERY
+            if self._stop():
+                self.other_steps += max(self.budget - spent, 0)
+                self._stop = None
         return self.filler.steps + self.other_steps
 
     def sort_out(self) -> None:

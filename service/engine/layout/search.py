@@ -6,7 +6,7 @@ and every tie is broken by rule, so that equal input gives equal layouts everywh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from service.engine.layout.assign import merged
@@ -34,13 +34,14 @@ _OPENINGS: Final[tuple[tuple[int, tuple[Axis, ...], int], ...]] = (
 """Of the first passes: weight of large parts, first cuts tried, fill from which an offcut is used."""
 
 
-def find_layouts(job: Job) -> Found:
+def find_layouts(job: Job, stop: Callable[[], bool] | None = None) -> Found:
     """Divide the stock of a job into its parts.
 
     Every tree returned can be cut by the job's machine: it passes :func:`rules.walk`. The demand is
-    met exactly, or what is missing is listed with the reason.
+    met exactly, or what is missing is listed with the reason. `stop` is asked now and then, after a
+    first pass at the earliest; when it says so, what is best so far is the answer.
     """
-    context = Context(job)
+    context = Context(job, stop)
     best: Solution | None = None
     if any(context.demand):
         best = _search(context)
