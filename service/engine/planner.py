@@ -64,6 +64,10 @@ def plan(order: Order) -> CutPlan:
             continue
         usable, told = _liftable(order.machine, group)
         findings += told
+        if group.stock and not usable:
+            words = f"all stock of this material and thickness is too heavy for {order.machine.name}"
+            unplaced += [Unplaced(part.ref, part.quantity, "too-heavy", words) for part in group.parts]
+            continue
         longest = longest_cut(order.machine, group.material, group.thickness)
         found = find_layouts(Job(order.machine, group.parts, usable, order.options, longest))
         made = _numbered(found, group, first=len(layouts) + 1)

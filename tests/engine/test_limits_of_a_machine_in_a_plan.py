@@ -48,6 +48,14 @@ def test_a_sheet_that_does_not_fit_is_unplaced_with_the_reason():
     assert only.reason == "3 mm is thicker than what fits under the blade of Bench 3 m"
 
 
+def test_stock_that_nobody_can_lift_is_not_called_missing():
+    made = plan(order(replace(SHEAR, lifting=Lifting(crane_kg=50.0))))
+    (only,) = made.unplaced
+    assert (only.quantity, only.code) == (8, "too-heavy")
+    assert only.reason == "all stock of this material and thickness is too heavy for Bench 3 m"
+    assert [finding.code for finding in made.findings] == ["too-heavy"]
+
+
 def test_the_replay_finds_a_plan_for_a_machine_with_less_room():
     roomy = order(SHEAR)
     document = write_plan(plan(roomy), roomy)
