@@ -2,6 +2,8 @@
 
 F = S·P·t²·(12/R)·(1 − P/2), R in inches per foot. The figures are worked out here by hand from that
 formula: S 50 000 psi, t 0.25 in, R 0.25 in/ft: 48 000 lbf at P 0.40, 56 250 lbf at P 0.50.
+
+Published values: 0. The formula is checked by its algebra and by hand; no printed case was found.
 """
 
 import math

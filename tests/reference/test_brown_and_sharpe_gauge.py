@@ -1,4 +1,7 @@
-"""Brown & Sharpe gauge for non-ferrous sheet: thickness = 0.005·92^((36 − n)/39) in (law from memory)."""
+"""Brown & Sharpe gauge for non-ferrous sheet: thickness = 0.005·92^((36 − n)/39) in (law from memory).
+
+Published values: 16. Tolerance: the last digit of the printed charts against the law.
+"""
 
 import pytest
 

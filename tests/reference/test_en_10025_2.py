@@ -1,4 +1,7 @@
-"""EN 10025-2, tensile strengths of structural steels below 3 mm and from 3 to 100 mm."""
+"""EN 10025-2, tensile strengths of structural steels below 3 mm and from 3 to 100 mm.
+
+Published values: 16. Tolerance: none, they are limits.
+"""
 
 import pytest
 

@@ -1,4 +1,7 @@
-"""EN 10088-2, tensile strengths of stainless sheet; 1.4301 and 1.4404 from memory of the standard."""
+"""EN 10088-2, tensile strengths of stainless sheet; 1.4301 and 1.4404 from memory of the standard.
+
+Published values: 12. Tolerance: none, they are limits.
+"""
 
 import pytest
 

@@ -3,6 +3,8 @@
 Printed: 3/8 in plate, Rm 125 ksi, rakes 3°, 4°, 5° take 73, 55 and 44 tons. The balance
 F = w/tan φ gives 73 : 54.7 : 43.7. A measured study (Int. J. of Mechanical and Materials
 Engineering, 2016) found angled tools to follow from parallel ones up to about 2° of rake.
+
+Published values: 2. Tolerance: the printed whole tons.
 """
 
 import pytest

@@ -1,4 +1,7 @@
-"""GATE 2004, production and industrial engineering: punching ⌀20 in 2 mm sheet of 350 MPa."""
+"""GATE 2004, production and industrial engineering: punching ⌀20 in 2 mm sheet of 350 MPa.
+
+Published values: 1. Tolerance: the printed digits.
+"""
 
 import math
 

@@ -2,6 +2,8 @@
 
 The allowances were read in a quotation of the table; the two problems are from memory, their
 arithmetic was done by hand.
+
+Published values: 4. Tolerance: the printed digits.
 """
 
 import math

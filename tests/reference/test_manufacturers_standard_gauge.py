@@ -2,6 +2,8 @@
 
 10 gauge weighs 5.625 lb/ft² (90 oz/ft²), 16 gauge 40 oz/ft², 20 gauge 24 oz/ft²; thickness follows
 from the weight. Millimetres of 10 and 16 gauge: 3.416 and 1.519 (two charts).
+
+Published values: 7. Tolerance: the last printed digit.
 """
 
 import pytest

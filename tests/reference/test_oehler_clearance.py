@@ -2,6 +2,8 @@
 
 u = c·t·√τ up to 3 mm and (1.5·c·t − 0.015)·√τ above, τ in kgf/mm². With c = 0.01, t = 3 mm and
 τ = 32 kgf/mm² both branches give 0.1697 mm. Handbooks that take N/mm² print the factor 0.32.
+
+Published values: 0. The form is from memory; the figures were worked by hand.
 """
 
 import math

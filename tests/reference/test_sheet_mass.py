@@ -2,6 +2,8 @@
 
 1250 × 2500 × 2 mm at 7850 kg/m³ (EN 1991-1-1 and trade tables) are 49.06 kg. The association counts
 8039 kg/m³ below 4.5 mm to allow for plus tolerance: 3500 × 2500 × 4 mm are 281.37 kg, 274.75 at 7850.
+
+Published values: 2. Tolerance: the printed digits.
 """
 
 from dataclasses import replace

@@ -1,4 +1,7 @@
-"""Shearing forces from public exercises with printed answers, F = τ·t·L."""
+"""Shearing forces from public exercises with printed answers, F = τ·t·L.
+
+Published values: 3. Tolerance: the printed digits.
+"""
 
 import math
 

@@ -2,6 +2,8 @@
 
 Question: plate 8 mm, tensile strength 420 N/mm², rake 2°30′, one metre. Key: 307.8 kN raked by
 F = 0.5·t²·σ/tan β, 3360 kN parallel.
+
+Published values: 2. Tolerance: the printed digits.
 """
 
 import pytest
