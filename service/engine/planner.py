@@ -17,6 +17,7 @@ from service.engine.materials import Material
 from service.engine.order import Order, Part, StockItem
 from service.engine.plan import Bound, CutPlan, Layout, Step, Summary, Unplaced
 from service.engine.program.write import write_program
+from service.engine.quality.burr import burr_range
 from service.engine.quality.parts import part_quality
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import settings_for
@@ -71,7 +72,7 @@ def plan(order: Order) -> CutPlan:
         longest = longest_cut(order.machine, group.material, group.thickness)
         found = find_layouts(Job(order.machine, group.parts, usable, order.options, longest))
         made = _numbered(found, group, first=len(layouts) + 1)
-        program += write_program(
+        steps = write_program(
             order.machine,
             group.material,
             made,
@@ -81,6 +82,10 @@ def plan(order: Order) -> CutPlan:
             longest,
             first_number=len(program) + 1,
         )
+        if steps:
+            widest = max(step.settings.gap for step in steps)
+            findings.append(burr_range(group.material, group.thickness, widest))
+        program += steps
         layouts += made
         unplaced += found.unplaced
         bounds.append(found.bound)

@@ -81,3 +81,20 @@ def burr_on(material: Material, thickness: Length, gap: Length, share_used: floa
     else:
         finding = Finding("note", "burr-typical", f"{told}; it is judged by {limit:.2f} mm", BURR_BASIS)
     return Burr(expected, limit, finding)
+
+
+def burr_range(material: Material, thickness: Length, gap: Length) -> Finding:
+    """What burr is typical at that gap, from a fresh edge to a worn one.
+
+    >>> from service.engine.materials_table import material_named
+    >>> burr_range(material_named("S235JR"), 300, 20).message
+    '3 mm S235JR at a gap of 0.2 mm: a burr of 0.04 mm (fresh edge) to 0.30 mm (worn edge) is typical; it is \
+judged by 0.30 mm'
+    """
+    fresh, worn = (expected_burr_mm(material, thickness, gap, share) for share in (0.0, 1.0))
+    limit = WORN_SHARE * thickness / PER_MM
+    words = (
+        f"{show_mm(thickness)} mm {material.grade} at a gap of {show_mm(gap)} mm: a burr of {fresh:.2f} mm "
+        f"(fresh edge) to {worn:.2f} mm (worn edge) is typical; it is judged by {limit:.2f} mm"
+    )
+    return Finding("caution" if fresh > limit else "note", "burr-typical", words, BURR_BASIS)
