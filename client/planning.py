@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -168,15 +166,7 @@ def heats_of(order: Order) -> dict[str, str]:
 
 def program_csv(plan: CutPlan) -> bytes:
     """The cut program as a table: UTF-8 with a byte-order mark, commas, lengths in mm."""
-    from service.drawing.text import ROW_HEAD, program_rows  # noqa: PLC0415 - as above
+    from service.drawing.table import csv_text  # noqa: PLC0415 - as above
+    from service.drawing.text import ROW_HEAD, program_rows  # noqa: PLC0415
 
-    out = io.StringIO(newline="")
-    table = csv.writer(out)
-    for row in (ROW_HEAD, *program_rows(plan)):
-        table.writerow([_guarded(cell) for cell in row])
-    return ("\ufeff" + out.getvalue()).encode("utf-8")
-
-
-def _guarded(cell: object) -> object:
-    # A spreadsheet runs text that begins like a formula; a ref from an order may do so.
-    return f"'{cell}" if isinstance(cell, str) and cell[:1] in {"=", "+", "-", "@", "\t", "\r"} else cell
+    return ("\ufeff" + csv_text([ROW_HEAD, *program_rows(plan)])).encode("utf-8")

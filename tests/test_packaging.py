@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[1]
 PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 ROOMS = ("service", "client", "schemas")
 
-SERVICE_ONLY = ("flask", "flask_smorest", "psycopg", "psycopg_binary", "waitress")
+SERVICE_ONLY = ("flask", "apispec", "psycopg", "psycopg_binary", "waitress")
 """Packages that a workstation must do without; the extra named ``service`` brings them."""
 
 TOP_LEVEL = {

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable
 from typing import Any
 
@@ -20,6 +18,7 @@ from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, field_problem, not_found
 from service.api.shop import own_materials
 from service.drawing.svg import layout_svg
+from service.drawing.table import csv_text
 from service.drawing.text import ROW_HEAD, program_rows, program_text
 from service.engine.fingerprint import fingerprint
 from service.engine.machine import Machine
@@ -190,22 +189,7 @@ def program_as_text(given: Given, key: str) -> Answer:
 def program_as_csv(given: Given, key: str) -> Answer:
     """Show the program as a table."""
     made, _ = _read(key)
-    return Answer(write_csv([ROW_HEAD, *program_rows(made)]), media="text/csv")
-
-
-def write_csv(rows: Iterable[Iterable[Any]]) -> str:
-    """Rows as CSV; text that a spreadsheet would run as a formula gets a leading apostrophe."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    for row in rows:
-        writer.writerow([_unarmed(cell) for cell in row])
-    return out.getvalue()
-
-
-def _unarmed(cell: Any) -> Any:
-    if isinstance(cell, str) and cell.startswith(("=", "+", "-", "@", "\t", "\r")):
-        return f"'{cell}"
-    return cell
+    return Answer(csv_text([ROW_HEAD, *program_rows(made)]), media="text/csv")
 
 
 def _kept(key: str) -> dict[str, Any]:

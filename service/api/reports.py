@@ -9,8 +9,8 @@ from flask import request
 
 from schemas.answers import DIMENSIONS, ReportQuerySchema, ReportSchema
 from service.api.operations import Answer, Given, Operations
-from service.api.plans import write_csv
 from service.api.problems import field_problem, not_found
+from service.drawing.table import csv_text
 from service.store import held
 from service.store.reports import REPORTS, report
 
@@ -38,7 +38,7 @@ def read_report(given: Given, name: str) -> Answer:
     rows = report(name, by, from_day=from_day, to_day=to_day, only=only)
     if _as_csv(query["format"]):
         names = list(rows[0]) if rows else by
-        return Answer(write_csv([names, *(row.values() for row in rows)]), media="text/csv")
+        return Answer(csv_text([names, *(row.values() for row in rows)]), media="text/csv")
     document = {"report": name, "by": by, "rows": rows, "unapplied_events": held.count_not_applied()}
     return Answer(document)
 
