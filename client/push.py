@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 from marshmallow import EXCLUDE, ValidationError
@@ -79,13 +79,16 @@ class Push:
 
     def _send(self, batch: list[Written]) -> bool:
         """Send a batch and keep the answer; False when the order of sending has to be thought over."""
-        document = {
-            "station": self.outbox.station,
-            "sent_at": utc_text(datetime.now(UTC)),
-            "events": [written.event for written in batch],
-        }
+        events = [written.event for written in batch]
+
+        def ask() -> Answer:
+            # The clock is read anew for each attempt: the centre reckons from it how far ours is off.
+            sent_at = utc_text(self.outbox.now())
+            document = {"station": self.outbox.station, "sent_at": sent_at, "events": events}
+            return self.wire.post(_PATH, document)
+
         try:
-            answer = retrying(lambda: self.wire.post(_PATH, document), self.patience)
+            answer = retrying(ask, self.patience)
         except CentreRefuses as refusal:
             if refusal.status == 409 and "has_to_seq" in refusal.problem:
                 return self._forked(batch, refusal.problem)
@@ -146,7 +149,7 @@ class Push:
     def _forked(self, batch: list[Written], problem: Mapping[str, Any]) -> bool:
         """Find where our chain and the centre's part, and go on from there. Nothing is thrown away."""
         epoch, first = batch[0].epoch, batch[0].seq
-        has, last_hash = _whole(problem.get("has_to_seq")), problem.get("last_hash")
+        has, last_hash = whole(problem.get("has_to_seq")), problem.get("last_hash")
         ours = FIRST_HASH if has == 0 else self.outbox.hash_at(epoch, has)
         if ours == last_hash and has < first - 1 and (epoch, has) not in self._holes:
             # No fork: the centre has less than it once had. Offer what it lacks.
@@ -202,7 +205,7 @@ def _lacking(outbox: Outbox, station: Mapping[str, Any]) -> dict[str, int]:
     has: dict[str, tuple[int, Any]] = {}
     for entry in [station, *(station.get("epochs") or [])]:
         if isinstance(entry, Mapping) and isinstance(entry.get("epoch"), str):
-            has[entry["epoch"]] = (_whole(entry.get("has_to_seq")), entry.get("last_hash"))
+            has[entry["epoch"]] = (whole(entry.get("has_to_seq")), entry.get("last_hash"))
     lacks = {}
     for epoch in outbox.epochs():
         seq, last_hash = has.get(epoch, (0, None))
@@ -223,5 +226,6 @@ def note_clock(outbox: Outbox, answer: Answer, server_time: str) -> None:
     outbox.sql.set_meta("clock_offset_s", f"{(theirs - middle).total_seconds():.3f}")
 
 
-def _whole(value: Any) -> int:
+def whole(value: Any) -> int:
+    """A count that came over the wire; 0 for anything that is none."""
     return value if isinstance(value, int) and not isinstance(value, bool) and value > 0 else 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass, field
 
+from client.agree import compare
 from client.cache.outbox import Counts, utc_text
 from client.cache.records import Change
 from client.errors import CentreAway, CentreRefuses, ClientError
@@ -83,6 +84,10 @@ def sync_once(
         try:
             if push:
                 sending.run()
+                before = sending.done.offered_again
+                compare(station.outbox, road, waits, sending.done)
+                if sending.done.offered_again > before:
+                    sending.run()
             if pull:
                 before = sending.done.offered_again
                 changes = pull_records(station.records, station.outbox, road, waits, sending.done)

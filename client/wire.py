@@ -5,6 +5,7 @@ Nothing here tries again by itself; who calls decides that, with :func:`retrying
 
 from __future__ import annotations
 
+import gzip
 import json
 import random
 import time
@@ -25,6 +26,9 @@ FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 30.0
 MOST_ANSWER: Final = 64 * 1024 * 1024
 """Bytes of an answer beyond which it is not read on."""
+
+PACK_FROM: Final = 1400
+"""Bytes of a body from which it is packed: what fits one packet gains nothing."""
 
 _TRY_AGAIN: Final = frozenset({408, 425, 429})
 
@@ -63,12 +67,23 @@ class Wire:
         Longest silence within an answer [s].
     ends_at
         By :func:`time.monotonic`, when a request must be over at the latest; None: no such moment.
+    packs
+        Whether large bodies go packed; False once the service has shown that it does not unpack them.
     """
 
-    def __init__(self, server: str, token: str, *, timeout_s: float = READ_S) -> None:
+    def __init__(
+        self,
+        server: str,
+        token: str,
+        *,
+        timeout_s: float = READ_S,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> None:
         self.server = server
+        self.now = now
         self.timeout_s = timeout_s
         self.ends_at: float | None = None
+        self.packs = True
         self._session = requests.Session()
         self._session.auth = _Bearer(token)
 
@@ -83,9 +98,18 @@ class Wire:
     def post(self, path: str, document: Any, headers: Mapping[str, str] | None = None) -> Answer:
         """POST a JSON document."""
         body = json.dumps(document, separators=(",", ":"), allow_nan=False).encode("utf-8")
-        return self._ask(
-            "POST", path, data=body, headers={"Content-Type": "application/json", **(headers or {})}
-        )
+        headers = {"Content-Type": "application/json", **(headers or {})}
+        if not self.packs or len(body) < PACK_FROM:
+            return self._ask("POST", path, data=body, headers=headers)
+        packed = gzip.compress(body, compresslevel=6, mtime=0)
+        try:
+            return self._ask("POST", path, data=packed, headers={**headers, "Content-Encoding": "gzip"})
+        except CentreRefuses as refusal:
+            # A service of an earlier version takes the packed bytes for JSON, and names no field of it.
+            if refusal.status not in {400, 415} or refusal.problem.get("errors"):
+                raise
+            self.packs = False
+            return self._ask("POST", path, data=body, headers=headers)
 
     def _ask(
         self,
@@ -105,7 +129,7 @@ class Wire:
         CentreRefuses
             Any other answer that is not 2xx.
         """
-        sent_at = datetime.now(UTC)
+        sent_at = self.now()
         try:
             with self._session.request(
                 method,
@@ -125,7 +149,7 @@ class Wire:
             raise CentreAway(f"the certificate of {self.server} is not accepted: {_reason(error)}") from error
         except requests.RequestException as error:
             raise CentreAway(f"{self.server} cannot be reached: {_reason(error)}") from error
-        return _judged(self.server, status, got, body, sent_at)
+        return _judged(self.server, status, got, body, sent_at, self.now())
 
     def _left(self) -> float:
         return 1e6 if self.ends_at is None else max(0.5, self.ends_at - time.monotonic())
@@ -142,8 +166,14 @@ class Wire:
         return b"".join(chunks)
 
 
-def _judged(server: str, status: int, headers: Mapping[str, str], body: bytes, sent_at: datetime) -> Answer:
-    received_at = datetime.now(UTC)
+def _judged(
+    server: str,
+    status: int,
+    headers: Mapping[str, str],
+    body: bytes,
+    sent_at: datetime,
+    received_at: datetime,
+) -> Answer:
     document = _document(body)
     if 200 <= status < 300:
         if document is None:

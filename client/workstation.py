@@ -31,7 +31,7 @@ class Workstation:
 
     def wire(self) -> Wire:
         """The way to its service."""
-        return Wire(self.settings.server, self.home.token())
+        return Wire(self.settings.server, self.home.token(), now=self.outbox.now)
 
     def plan_wire(self) -> Wire:
         """The way to its service for planning there."""
@@ -91,6 +91,17 @@ class Workstation:
             raise InputWrong(f"no plan is known by the id {plan_id!r}; shearwright plans lists them")
         return found
 
+    def settled(self) -> Workstation:
+        """Bring the cache in line with the store; the workstation itself.
+
+        A store that was put back gives out row numbers again; the cache, which did not go back, would
+        take new events for ones that its records include.
+        """
+        last = self.outbox.last_row()
+        if self.records.settled_to > last:
+            self.records.settle_to(last)
+        return self
+
     def close(self) -> None:
         """Close this thread's connections."""
         self.outbox.close()
@@ -110,6 +121,6 @@ def workstation_at(home: Home) -> Iterator[Workstation]:
     outbox = Outbox(home, settings.station)
     station = Workstation(home, settings, outbox, Records(home))
     try:
-        yield station
+        yield station.settled()
     finally:
         station.close()

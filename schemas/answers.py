@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from marshmallow import Schema, fields
+from marshmallow import Schema, fields, validate
 
 from schemas.fields import Choice, Document, JsonInt, Text, between
 from schemas.problems import FieldErrorSchema
@@ -44,6 +44,15 @@ class EpochReachedSchema(Schema):
     )
 
 
+class WaitingEventSchema(Schema):
+    """An event of a station that is not applied, and why."""
+
+    epoch = fields.String(required=True)
+    seq = fields.Integer(required=True)
+    state = fields.String(required=True, validate=validate.OneOf(("kept", "quarantined")))
+    errors = fields.List(fields.Nested(FieldErrorSchema), required=True)
+
+
 class StationSchema(Schema):
     """How far the centre has a station's events: of the epoch asked for, or of the one begun last."""
 
@@ -54,6 +63,14 @@ class StationSchema(Schema):
     has_to_seq = fields.Integer(required=True)
     last_hash = fields.String(required=True)
     epochs = fields.List(fields.Nested(EpochReachedSchema), required=True)
+    waiting = fields.List(
+        fields.Nested(WaitingEventSchema),
+        required=True,
+        metadata={"description": "what is not applied yet; every other event up to has_to_seq is settled"},
+    )
+    waiting_more = fields.Boolean(
+        required=True, metadata={"description": "whether more wait than are listed here"}
+    )
 
 
 class HeldEventSchema(Schema):

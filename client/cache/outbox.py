@@ -28,7 +28,7 @@ from client.cache.mark import Mark, read_mark, write_mark
 from client.cache.plans import PLAN_TABLES
 from client.cache.sqlite import META, Row, Sqlite
 from client.cache.stock import STOCK_TABLES
-from client.errors import InputWrong
+from client.errors import InputWrong, StoreFailed
 from client.home import Home
 from client.ids import computer_fingerprint, uuid7
 from schemas.events import FIRST_HASH, EventSchema, event_hash, payload_errors
@@ -122,6 +122,16 @@ class Counts:
     oldest: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """An event that the centre has and did not apply, and why."""
+
+    epoch: str
+    seq: int
+    state: Literal["kept", "quarantined"]
+    answer: str | None
+
+
 _FIRST_USE: Final = "first use"
 _COLUMNS: Final = "id, event_id, epoch, seq, type, happened_at, hash, body, state, answer"
 
@@ -202,7 +212,7 @@ class Outbox:
                 ]
                 if effects is not None:
                     effects(rows)
-            self._write_mark()
+            self._move_mark()
         return self.by_rows(rows)
 
     def reissue(self, epoch: str, from_seq: int, why: str) -> str:
@@ -222,7 +232,7 @@ class Outbox:
                     "WHERE epoch = ? AND seq >= ? AND state = 'pending' ORDER BY seq", epoch, from_seq
                 ):
                     self._write_again(written)
-            self._write_mark()
+            self._move_mark()
         return self.epoch
 
     def retry_aside(self) -> int:
@@ -234,7 +244,7 @@ class Outbox:
                     self._begin_epoch("what was put aside is offered again")
                 for written in held:
                     self._write_again(written)
-            self._write_mark()
+            self._move_mark()
         return len(held)
 
     def _write_again(self, written: Written) -> None:
@@ -341,6 +351,16 @@ class Outbox:
         if why != _FIRST_USE:
             self.notice = f"{why}: a new epoch was begun; nothing is lost, and what is pending will be sent"
 
+    def _move_mark(self) -> None:
+        """Move the mark after events that are on the disk; a failure must not be taken for theirs.
+
+        A mark that stays behind is no doubt at the next opening, and the next event moves it.
+        """
+        try:
+            self._write_mark()
+        except StoreFailed as error:
+            self.notice = f"what was logged is written; only the mark beside the store is not: {error}"
+
     def _write_mark(self) -> None:
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
         assert found is not None
@@ -426,6 +446,65 @@ class Outbox:
             self.sql.set_meta("centre_epoch", centre_epoch)
         return offered
 
+    def offer_what_is_lost(self, has: Mapping[str, int]) -> int:
+        """Make acknowledged events pending that lie beyond what the centre has, by epoch; how many."""
+        with self.home.writing(), self.sql.transaction():
+            return sum(self._offer_again(epoch, seq) for epoch, seq in has.items())
+
+    def note_waiting(
+        self, waiting: Sequence[Waiting], has: Mapping[str, int], *, complete: bool
+    ) -> tuple[int, int]:
+        """Keep which acknowledged events wait at the centre, and which of them no longer do.
+
+        An event that was written again under another epoch may wait under its old number: its newest
+        row bears the state.
+
+        Parameters
+        ----------
+        waiting
+            What the centre did not apply.
+        has
+            By epoch, how far the centre has our events.
+        complete
+            Whether `waiting` is all; else nothing is concluded from what it does not name.
+
+        Returns
+        -------
+        How many were settled, and how many are known to wait only now.
+        """
+        moment = utc_text(self.now())
+        settled = held = 0
+        with self.home.writing(), self.sql.transaction():
+            named: set[str] = set()
+            for one in waiting:
+                event_id = self.sql.value(
+                    "SELECT event_id FROM event WHERE epoch = ? AND seq = ?", one.epoch, one.seq
+                )
+                if event_id is None:
+                    continue
+                named.add(event_id)
+                changed = self.sql.run(
+                    "UPDATE event SET state = ?, answer = ?, answered_at = ? WHERE event_id = ?"
+                    " AND state IN ('taken', 'kept', 'quarantined')"
+                    " AND (state <> ? OR answer IS NOT ?)",
+                    one.state,
+                    one.answer,
+                    moment,
+                    event_id,
+                    one.state,
+                    one.answer,
+                )
+                held += changed
+            known = self.sql.rows(
+                "SELECT id, event_id, epoch, seq FROM event WHERE state IN ('kept', 'quarantined')"
+            )
+            for row, event_id, epoch, seq in known if complete else ():
+                if event_id not in named and seq <= has.get(epoch, 0):
+                    settled += self.sql.run(
+                        "UPDATE event SET state = 'taken', answered_at = ? WHERE id = ?", moment, row
+                    )
+        return settled, held
+
     def _offer_again(self, epoch: str, after_seq: int) -> int:
         self.sql.run(
             "UPDATE stock_change SET settled = 0 WHERE event IN"
@@ -439,6 +518,12 @@ class Outbox:
             " WHERE epoch = ? AND seq > ? AND state IN ('taken', 'kept', 'quarantined')",
             epoch,
             after_seq,
+        )
+
+    def last_row(self) -> int:
+        """The highest row number that was ever given out in this store."""
+        return cast(
+            "int", self.sql.value("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'event'")
         )
 
     def acknowledged_to(self) -> int:

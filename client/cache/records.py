@@ -176,6 +176,10 @@ class Records:
                 self.sql.set_meta("settled_to", str(settled_to))
         return done
 
+    def settle_to(self, row: int) -> None:
+        """Say that events after a row are not in these records."""
+        self.sql.set_meta("settled_to", str(row))
+
     def begin_resync(self) -> None:
         """Read the feed from its beginning. Records stay in use until the whole feed has come in."""
         with self.sql.transaction():

@@ -6,9 +6,10 @@ import base64
 import binascii
 import json
 import math
+import zlib
 from typing import Any, Final, NoReturn
 
-from flask import request
+from flask import current_app, request
 from marshmallow import Schema, ValidationError
 
 from schemas.fields import JsonInt, units_of_request
@@ -26,11 +27,43 @@ def json_body() -> Any:
     Raises
     ------
     ProblemError
-        415 for another type of content, 400 for what is not JSON in UTF-8.
+        415 for another type or coding of content, 413 for one that unpacks to more than is taken, 400
+        for what is not JSON in UTF-8.
     """
     if request.mimetype != "application/json":
         raise ProblemError(415, "Unsupported Media Type", "a body of Content-Type application/json is wanted")
-    return parse_json(request.get_data(cache=True))
+    raw = request.get_data(cache=True)
+    coding = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if coding == "gzip":
+        raw = unpacked(raw, current_app.config["MAX_CONTENT_LENGTH"])
+    elif coding != "identity":
+        raise ProblemError(
+            415,
+            "Unsupported Media Type",
+            "a body is taken plain or with Content-Encoding gzip",
+            headers={"Accept-Encoding": "gzip"},
+        )
+    return parse_json(raw)
+
+
+def unpacked(packed: bytes, most: int) -> bytes:
+    """What a gzip body holds, never more than `most` bytes of it in memory.
+
+    Raises
+    ------
+    ProblemError
+        413 when it holds more, 400 when it is no gzip, is cut short or has something behind it.
+    """
+    reader = zlib.decompressobj(wbits=16 + zlib.MAX_WBITS)
+    try:
+        plain = reader.decompress(packed, most + 1)
+    except zlib.error:
+        raise ProblemError(400, "Bad Request", "the body is not gzip, as Content-Encoding says") from None
+    if len(plain) > most:
+        raise ProblemError(413, "Content Too Large", f"a body that unpacks to at most {most} bytes is taken")
+    if not reader.eof or reader.unused_data:
+        raise ProblemError(400, "Bad Request", "the gzip body is cut short, or has something behind it")
+    return plain
 
 
 MOST_LEVELS: Final = 50

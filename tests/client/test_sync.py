@@ -1,5 +1,6 @@
 """The station's half of sync against a centre of a few lines that can be made to misbehave."""
 
+import gzip
 import json
 import uuid
 from datetime import UTC, datetime, timedelta
@@ -29,6 +30,7 @@ class Centre:
         self.applied = []
         self.faults = []
         self.pushes = []
+        self.sent_at = []
         self.pulls = []
         self.offset = timedelta()
         self.bad = set()
@@ -48,8 +50,10 @@ class Centre:
         fault = self.faults.pop(0) if self.faults else None
         if isinstance(fault, tuple):
             return fault
-        body = json.loads(request.body)
+        packed = request.headers.get("Content-Encoding") == "gzip"
+        body = json.loads(gzip.decompress(request.body) if packed else request.body)
         events = body["events"]
+        self.sent_at.append(body["sent_at"])
         self.pushes.append([event["seq"] for event in events])
         if len(events) > self.most:
             return problem(413, "too many")
@@ -366,7 +370,7 @@ def test_a_centre_put_back_to_an_earlier_state_is_offered_what_it_lacks(centre, 
     assert report.counts.pending == 0
     assert any("earlier state" in notice for notice in report.notices)
     assert centre.applied[0]["event_id"] == first[0].event_id
-    assert centre.pulls[-3:] == ["c1", None, "c1"], "from the beginning, and once more after the push"
+    assert centre.pulls[-2:] == ["c1", None], "from the beginning, once what it lacks was sent"
 
 
 def test_a_centre_that_lost_all_is_offered_all(centre, station, sync):
@@ -534,3 +538,92 @@ def test_a_pull_alone_from_a_centre_put_back_does_not_forget_what_was_taken_here
     assert sync(push=False).complete
     assert station.outbox.counts().pending == 1
     assert {item.ref: item.quantity for item in station.rack()}["SH-A"] == 5
+
+
+def test_a_large_push_goes_packed_and_a_small_one_plain(centre, station, sync):
+    log(station)
+    sync()
+    log(station, 20)
+    sync()
+    codings = [
+        call.request.headers.get("Content-Encoding")
+        for call in centre.mock.calls
+        if call.request.method == "POST"
+    ]
+    assert codings == [None, "gzip"]
+
+
+def test_a_centre_that_does_not_unpack_is_sent_plain_bodies(centre, station, sync):
+    log(station, 20)
+    centre.faults = [problem(400, "the body is not UTF-8")]
+    assert sync().complete
+    assert len(centre.applied) == 20
+
+
+def test_the_clock_is_read_anew_for_each_attempt(centre, station, hurry):
+    moment = datetime(2026, 3, 2, tzinfo=UTC)
+    station.outbox.now = lambda: moment
+    log(station)
+
+    def wait(seconds):
+        nonlocal moment
+        moment += timedelta(seconds=seconds)
+
+    centre.faults = [problem(503, "busy", {"Retry-After": "60"})]
+    assert sync_once(station, patience=hurry(sleep=wait)).complete
+    assert centre.sent_at == ["2026-03-02T00:01:00.000000Z"]
+
+
+def waiting_at(centre, station, waiting, more=False):
+    plain = centre.where
+
+    def where(request):
+        status, headers, body = plain(request)
+        return status, headers, json.dumps({**json.loads(body), "waiting": waiting, "waiting_more": more})
+
+    centre.mock.remove("GET", f"{URL}/v1/sync/stations/bench1")
+    centre.mock.add_callback("GET", f"{URL}/v1/sync/stations/bench1", where)
+
+
+def test_what_was_cured_at_the_centre_leaves_the_quarantine_here(centre, station, sync):
+    centre.bad = {"zz"}
+    bad = log(station, 1, "zz")[0]
+    waits = [{"epoch": bad.epoch, "seq": 1, "state": "quarantined", "errors": []}]
+    waiting_at(centre, station, waits)
+    assert sync().counts.quarantined == 1
+    waits.clear()
+    report = sync()
+    assert report.counts.quarantined == 0
+    assert "the centre settled 1 event that waited there" in report.notices
+
+
+def test_a_list_that_is_not_whole_settles_nothing(centre, station, sync):
+    centre.bad = {"zz"}
+    log(station, 1, "zz")
+    waiting_at(centre, station, [], more=True)
+    sync()
+    assert sync().counts.quarantined == 1
+
+
+def test_a_repeat_of_what_is_in_quarantine_there_is_shown_in_quarantine_here(centre, station, sync):
+    centre.bad = {"zz"}
+    bad = log(station, 1, "zz")[0]
+    centre.faults = ["lose answer"]
+    errors = [{"pointer": "", "message": "nobody knows them"}]
+    waits = [{"epoch": bad.epoch, "seq": 1, "state": "quarantined", "errors": errors}]
+    waiting_at(centre, station, waits)
+    report = sync()
+    assert report.counts.quarantined == 1
+    assert "nobody knows them" in (station.outbox.quarantined()[0].answer or "")
+    assert any("not applied at the centre yet: 1 event" in notice for notice in report.notices)
+
+
+def test_a_centre_that_lost_events_is_filled_up_without_a_new_event(centre, station, sync):
+    log(station, 4)
+    sync()
+    centre.stored = {key: event for key, event in centre.stored.items() if key[1] <= 1}
+    centre.applied = centre.applied[:1]
+    report = sync()
+    assert report.complete
+    assert len(centre.applied) == 4
+    assert any("less of this station" in notice for notice in report.notices)

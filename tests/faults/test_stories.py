@@ -1,0 +1,73 @@
+"""Whatever happens, and in whatever order: nothing is lost, nothing counts twice, all end up agreeing.
+
+SHEARWRIGHT_FAULT_RUNS tells how many stories (120 unless given), SHEARWRIGHT_FAULT_FIRST from which
+number. A story that fails tells its number; the same number tells the same story again.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+
+import pytest
+
+from tests.faults import world
+
+RUNS = int(os.environ.get("SHEARWRIGHT_FAULT_RUNS", "120"))
+FIRST = int(os.environ.get("SHEARWRIGHT_FAULT_FIRST", "0"))
+BUNDLE = 20
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _templates() -> Iterator[None]:
+    yield
+    world.forget_templates()
+
+
+@pytest.mark.timeout(0)
+@pytest.mark.parametrize("first", range(FIRST, FIRST + RUNS, BUNDLE))
+def test_no_story_loses_or_doubles_anything(first: int) -> None:
+    for seed in range(first, min(first + BUNDLE, FIRST + RUNS)):
+        world.tell_a_story(seed)
+
+
+def test_the_same_number_tells_the_same_story() -> None:
+    assert world.tell_a_story(17).story == world.tell_a_story(17).story
+
+
+def test_the_stories_are_not_idle() -> None:
+    """Forks, losses on either side and crashes do come about, so that the reckoning means something."""
+    told = "\n".join("\n".join(world.tell_a_story(seed).story) for seed in range(40))
+    for words in (
+        "the centre crashes",
+        "killed",
+        "an old POST arrives",
+        "POST body cut",
+        "a new epoch was begun",
+        "holds other events",
+        "put back to an earlier state",
+        "the centre is put back",
+        "POST twice",
+    ):
+        assert words in told, words
+
+
+def test_the_reckoning_finds_an_event_that_is_counted_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reckoning that could not fail would prove nothing: here the centre forgets what it had before."""
+    from service.store import events
+
+    def applied_anew(event, sender, day, at):  # type: ignore[no-untyped-def]
+        tally_before = events.Event.select().count()
+        assert tally_before >= 0
+        events.Event.update(state="again").where(events.Event.event_id == event["event_id"]).execute()
+        return plain(event, sender, day, at)
+
+    plain = events._outcome
+    monkeypatch.setattr(events, "_outcome", applied_anew)
+
+    def stories() -> None:
+        for seed in range(60):
+            world.tell_a_story(seed)
+
+    with pytest.raises(AssertionError, match="seed"):
+        stories()

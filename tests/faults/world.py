@@ -1,0 +1,737 @@
+"""A shop in one process that misfortune befalls by chance: what comes of it depends on a number alone.
+
+Stations are real workstations on real SQLite files, the centre is the real application on a real
+database. Between them lies a road that loses, doubles, delays and cuts what it carries. Time is the
+world's own, and every choice comes from one generator, so that the same number tells the same story.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import random
+import shutil
+import sqlite3
+import tempfile
+import uuid
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+import requests
+from requests.adapters import BaseAdapter
+from requests.structures import CaseInsensitiveDict
+from werkzeug.test import EnvironBuilder
+
+import client.cache.outbox as outbox_module
+import service.store.records as records_module
+from client.batch import Batch
+from client.cache.outbox import Outbox
+from client.cache.records import Records
+from client.cache.sqlite import Sqlite
+from client.errors import ClientError
+from client.home import Home, StationSettings
+from client.sync import SyncReport, sync_once
+from client.wire import Patience
+from client.workstation import Workstation
+from schemas.events import FIRST_HASH, event_hash
+from service.app import Config, create_app
+from service.store import records, tally, tokens
+from service.store.database import connected, database
+from service.store.models import Chain, Event, Record, Tally
+from tests.service.shop import NOW, machine
+
+BEGIN = NOW
+MANY = 100_000
+"""Sheets on the rack: so many that no story takes the last one."""
+
+
+class Killed(BaseException):
+    """The process is gone: nothing catches it, as nothing catches kill -9."""
+
+
+def folder_for_worlds() -> str | None:
+    """Memory instead of a disk, where there is some: a story writes much and keeps nothing."""
+    return "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+
+
+@dataclass
+class Bench:
+    """A workstation and what happens to it."""
+
+    name: str
+    home: Home
+    computer: str
+    ahead: timedelta = timedelta()
+    cut_off: bool = False
+    busy: bool = False
+    backups: list[Path] = field(default_factory=list)
+    opened: Workstation | None = None
+    offcuts: int = 0
+    notices: list[str] = field(default_factory=list)
+
+
+class _Road(BaseAdapter):
+    """Carries the requests of one bench."""
+
+    def __init__(self, world: World, bench: Bench) -> None:
+        super().__init__()
+        self.world = world
+        self.bench = bench
+
+    def send(self, request: requests.PreparedRequest, *_given: Any, **_more: Any) -> requests.Response:
+        return self.world.carry(self.bench, request)
+
+    def close(self) -> None:
+        """Nothing is held open."""
+
+
+class World:
+    """Benches, a centre, the road between them, and what was promised to the people at the benches."""
+
+    def __init__(self, seed: int, *, benches: int = 3, misfortune: float = 0.3) -> None:
+        self.chance = random.Random(seed)
+        self.misfortune = misfortune
+        self.seconds = 0.0
+        self.folder = Path(tempfile.mkdtemp(prefix="shearwright-world-", dir=folder_for_worlds()))
+        self.promised: dict[str, str] = {}
+        self.excused: set[str] = set()
+        self.late: list[tuple[Bench, requests.PreparedRequest]] = []
+        self.story: list[str] = []
+        self.depth = 0
+        self.to_kill = 0
+        self.to_crash = 0
+        self.backups: list[Path] = []
+        self.calm = False
+        self.machines = 1
+        self._patches = contextlib.ExitStack()
+        self._patch()
+        self.database = self.folder / "centre.sqlite3"
+        shutil.copy(_template(), self.database)
+        self._start_centre()
+        with connected():
+            self.tokens = {
+                name: tokens.make(name, ["station"], now=BEGIN, site="northgate", station=name)[1]
+                for name in (f"ng-{number + 1}" for number in range(benches))
+            }
+            self.admin = tokens.make("admin", ["admin"], now=BEGIN)[1]
+        self.benches = [self._bench(name, f"pc-{name}") for name in self.tokens]
+
+    # --- time and chance -----------------------------------------------------------------------
+
+    def now(self) -> datetime:
+        return BEGIN + timedelta(seconds=self.seconds)
+
+    def sleep(self, seconds: float) -> None:
+        self.seconds += seconds
+
+    def _uuid(self) -> uuid.UUID:
+        return uuid.UUID(int=self.chance.getrandbits(128), version=4)
+
+    def _patch(self) -> None:
+        """Let every name come from chance, and let the process die where it writes."""
+        enter = self._patches.enter_context
+        names = mock.Mock(wraps=uuid, uuid4=self._uuid)
+        enter(mock.patch.object(outbox_module, "uuid", names))
+        enter(mock.patch.object(outbox_module, "uuid7", self._uuid))
+        enter(mock.patch.object(records_module, "uuid4", self._uuid))
+        execute, mark, commit = Sqlite._execute, outbox_module.write_mark, None
+        world = self
+
+        def executing(one: Sqlite, sql: str, values: Any = ()) -> Any:
+            world._maybe_die()
+            done = execute(one, sql, values)
+            if not sql.startswith(("SELECT", "PRAGMA")):
+                world._maybe_die()
+            return done
+
+        def marking(path: Path, found: Any) -> None:
+            world._maybe_die()
+            mark(path, found)
+            world._maybe_die()
+
+        del commit
+        enter(mock.patch.object(Sqlite, "_execute", executing))
+        enter(mock.patch.object(outbox_module, "write_mark", marking))
+
+    def _maybe_die(self) -> None:
+        if self.to_kill:
+            self.to_kill -= 1
+            if not self.to_kill:
+                self.tell("killed")
+                raise Killed
+
+    def tell(self, words: str) -> None:
+        self.story.append(f"{self.seconds:9.1f} {'  ' * self.depth}{words}")
+
+    # --- the centre ----------------------------------------------------------------------------
+
+    def _start_centre(self) -> None:
+        _hang_up()
+        self.app = create_app(Config(database=str(self.database), clock=self.now), prepare=False)
+        one = database.obj
+        execute, commit = one.execute_sql, one.commit
+        world = self
+
+        def maybe_crash() -> None:
+            if world.to_crash:
+                world.to_crash -= 1
+                if not world.to_crash:
+                    world.tell("the centre crashes")
+                    raise Killed
+
+        def executing(*given: Any, **more: Any) -> Any:
+            maybe_crash()
+            return execute(*given, **more)
+
+        def committing() -> None:
+            maybe_crash()
+            commit()
+            maybe_crash()
+
+        one.execute_sql, one.commit = executing, committing
+
+    def ask(self, method: str, path: str, document: Any = None) -> Any:
+        answer = self.app.test_client().open(
+            f"/v1{path}", method=method, json=document, headers={"Authorization": f"Bearer {self.admin}"}
+        )
+        assert answer.status_code < 500, answer.text
+        return answer
+
+    def deliver(self, request: requests.PreparedRequest, cut: bool = False) -> requests.Response:
+        """Put a request before the application; `cut`: its body breaks off, and the line with it."""
+        headers = dict(request.headers)
+        headers.pop("Connection", None)
+        body = request.body or b""
+        assert isinstance(body, bytes)
+        builder = EnvironBuilder(
+            path=(request.path_url or "/").partition("?")[0],
+            query_string=(request.path_url or "").partition("?")[2],
+            method=request.method or "GET",
+            headers=headers,
+            data=body,
+        )
+        environ = builder.get_environ()
+        if cut and body:
+            environ["wsgi.input"] = io.BytesIO(body[: self.chance.randrange(len(body))])
+        try:
+            answer = self.app.test_client().open(environ)
+        except Killed:
+            self.to_crash = 0
+            self._start_centre()
+            raise requests.ConnectionError("the centre is gone") from None
+        if cut:
+            assert answer.status_code < 500, f"a body cut short gave {answer.status_code}"
+            raise requests.ConnectionError("the line broke")
+        assert answer.status_code != 500, answer.text
+        made = requests.Response()
+        made.status_code = answer.status_code
+        made.headers = CaseInsensitiveDict(answer.headers.items())
+        made.raw = io.BytesIO(answer.data)
+        made.request = request
+        made.url = request.url or ""
+        return made
+
+    # --- the road ------------------------------------------------------------------------------
+
+    def carry(self, bench: Bench, request: requests.PreparedRequest) -> requests.Response:
+        self.seconds += self.chance.random()
+        if not self.calm:
+            self._meanwhile()
+        if bench.cut_off:
+            raise requests.ConnectionError("no network")
+        if self.calm or self.chance.random() >= self.misfortune:
+            return self.deliver(request)
+        fate = self.chance.choice(
+            ["away", "answer lost", "twice", "late", "body cut", "answer cut", "crash", "busy", "kill"]
+        )
+        self.tell(f"{bench.name}: {request.method} {fate}")
+        if fate == "twice":
+            self.deliver(request)
+            return self.deliver(request)
+        if fate == "answer lost":
+            self.deliver(request)
+        elif fate == "late":
+            self.late.append((bench, request))
+            raise requests.Timeout("no answer in time")
+        elif fate == "body cut":
+            return self.deliver(request, cut=True)
+        elif fate == "answer cut":
+            answer = self.deliver(request)
+            whole = answer.raw.getvalue()
+            answer.raw = io.BytesIO(whole[: self.chance.randrange(len(whole) or 1)])
+            return answer
+        elif fate == "crash":
+            self.to_crash = self.chance.randrange(1, 60)
+            try:
+                self.deliver(request)
+            finally:
+                self.to_crash = 0
+        elif fate == "busy":
+            answer = requests.Response()
+            answer.status_code, answer.raw = 503, io.BytesIO(b"")
+            answer.headers["Retry-After"] = "1"
+            return answer
+        elif fate == "kill":
+            answer = self.deliver(request)
+            self.to_kill = self.chance.randrange(1, 25)
+            return answer
+        raise requests.ConnectionError("the line broke")
+
+    def _meanwhile(self) -> None:
+        """While one bench waits for an answer others go on, and old letters arrive."""
+        if self.depth < 2 and self.chance.random() < 0.25:
+            self.depth += 1
+            try:
+                self.step(self.chance.choice(self.benches))
+            finally:
+                self.depth -= 1
+        while self.late and self.chance.random() < 0.4:
+            self._deliver_late()
+
+    def _deliver_late(self) -> None:
+        bench, request = self.late.pop(self.chance.randrange(len(self.late)))
+        self.tell(f"{bench.name}: an old {request.method} arrives")
+        with contextlib.suppress(requests.RequestException):
+            self.deliver(request)
+
+    # --- the benches ---------------------------------------------------------------------------
+
+    def _bench(self, name: str, computer: str) -> Bench:
+        home = Home(self.folder / f"{name}-{computer}")
+        home.write_settings(StationSettings("http://centre.test", name, "northgate"), self.tokens[name])
+        return Bench(name, home, computer)
+
+    def open(self, bench: Bench) -> Workstation:
+        if bench.opened is None:
+            settings = bench.home.settings()
+            outbox = Outbox(
+                bench.home,
+                bench.name,
+                now=lambda: self.now() + bench.ahead,
+                computer=bench.computer,
+            )
+            bench.opened = Workstation(bench.home, settings, outbox, Records(bench.home)).settled()
+            if outbox.notice:
+                self.tell(f"{bench.name}: {outbox.notice}")
+                bench.notices.append(outbox.notice)
+        return bench.opened
+
+    def close(self, bench: Bench) -> None:
+        if bench.opened is not None:
+            bench.opened.close()
+            bench.opened = None
+
+    def step(self, bench: Bench) -> None:
+        """Something happens at a bench, or its process dies of it."""
+        if bench.busy:
+            return
+        bench.busy = True
+        try:
+            self.chance.choice(_HAPPENINGS)(self, bench)
+        except Killed:
+            self.close(bench)
+        finally:
+            self.to_kill = 0
+            bench.busy = False
+
+    def log(self, bench: Bench) -> None:
+        if self.chance.random() < 0.2:
+            self.to_kill = self.chance.randrange(1, 30)
+        station = self.open(bench)
+        for _ in range(self.chance.randrange(1, 5)):
+            drafts = Batch(station)
+            for _ in range(self.chance.randrange(1, 4)):
+                self._draft(bench, drafts)
+            logged = drafts.write()
+            for one in logged.events:
+                self.promised[one.event_id] = bench.name
+        self.to_kill = 0
+        self.seconds += self.chance.random() * 300
+
+    def _draft(self, bench: Bench, drafts: Batch) -> None:
+        common = {
+            "machine": self.chance.choice(["bench-3m"] * 6 + ["bench-4m"]),
+            "material": "S235JR",
+            "thickness_mm": 3,
+        }
+        size = {"length_mm": 600, "width_mm": 300, "quantity": self.chance.randrange(1, 5)}
+        kind = self.chance.randrange(4)
+        mass = round(4.239 * size["quantity"], 4)
+        if kind == 0:
+            part = {"ref": "P1", **size, "mass_kg": mass}
+            metres = self.chance.randrange(1, 10_000) / 1000
+            drafts.add(
+                "cuts.made",
+                {**common, "cut_length_mm": 300, "strokes": 4, "equivalent_m": metres, "parts": [part]},
+            )
+        elif kind == 1:
+            change = outbox_stock.StockChange("SH-A", -size["quantity"])
+            drafts.add("stock.taken", {**common, **size, "ref": "SH-A", "mass_kg": mass}, change)
+        elif kind == 2:
+            drafts.add("scrap.made", {**common, **size, "mass_kg": mass, "reason": "twisted"})
+        else:
+            drafts.add(
+                "gauge.measured", {"machine": common["machine"], "gauge_mm": 300.0, "measured_mm": 300.1}
+            )
+
+    def sync(self, bench: Bench, **halves: bool) -> SyncReport | ClientError:
+        station = self.open(bench)
+        wire = station.wire()
+        wire._session.mount("http://", _Road(self, bench))
+        patience = Patience(
+            sleep=self.sleep, clock=lambda: self.seconds, chance=self.chance.random, tries=3, total_s=900
+        )
+        try:
+            found: SyncReport | ClientError = sync_once(station, wire=wire, patience=patience, **halves)
+        except ClientError as error:
+            found = error
+        finally:
+            wire.close()
+        return found
+
+    def sync_sometimes(self, bench: Bench) -> None:
+        if self.chance.random() < 0.2:
+            self.to_kill = self.chance.randrange(1, 120)
+        halves = self.chance.choice([{}, {}, {}, {"pull": False}, {"push": False}])
+        found = self.sync(bench, **halves)
+        self.to_kill = 0
+        told = found if isinstance(found, ClientError) else found.problem or "done"
+        self.tell(f"{bench.name}: sync: {told}")
+        if not isinstance(found, ClientError):
+            for notice in found.notices:
+                self.tell(f"{bench.name}: {notice}")
+
+    def reopen(self, bench: Bench) -> None:
+        self.close(bench)
+        self.open(bench)
+
+    def kill_now(self, bench: Bench) -> None:
+        raise Killed
+
+    def move_clock(self, bench: Bench) -> None:
+        hours = self.chance.choice([-3, 1, 24, -24 * 400, 24 * 4000, 0])
+        bench.ahead = timedelta(hours=hours)
+        self.tell(f"{bench.name}: its clock is now {hours} h off")
+
+    def toggle_network(self, bench: Bench) -> None:
+        bench.cut_off = not bench.cut_off
+        self.tell(f"{bench.name}: {'cut off' if bench.cut_off else 'connected'}")
+
+    def offer_aside(self, bench: Bench) -> None:
+        self.open(bench).outbox.retry_aside()
+
+    def back_up_bench(self, bench: Bench) -> None:
+        self.open(bench)
+        place = self.folder / f"backup-{bench.home.folder.name}-{len(bench.backups)}"
+        place.mkdir()
+        _copy_database(bench.home.store_file, place / "station.sqlite3")
+        shutil.copy(bench.home.mark_file, place / "mark.json")
+        bench.backups.append(place)
+
+    def restore_bench(self, bench: Bench) -> None:
+        if not bench.backups or self.chance.random() < 0.5:
+            return
+        self.close(bench)
+        place = self.chance.choice(bench.backups)
+        for end in ("", "-wal", "-shm"):
+            Path(f"{bench.home.store_file}{end}").unlink(missing_ok=True)
+        shutil.copy(place / "station.sqlite3", bench.home.store_file)
+        with_mark = self.chance.random() < 0.5
+        if with_mark:
+            shutil.copy(place / "mark.json", bench.home.mark_file)
+        self.tell(f"{bench.name}: put back from {place.name}, {'with' if with_mark else 'without'} its mark")
+        self.excuse_what_is_nowhere()
+
+    def copy_laptop(self, bench: Bench) -> None:
+        if len(self.benches) > 4 or self.chance.random() < 0.6:
+            return
+        self.close(bench)
+        same_computer = self.chance.random() < 0.5
+        twin = self._bench(bench.name, f"copy-{len(self.benches)}")
+        for name in ("station.sqlite3", "mark.json"):
+            source = bench.home.folder / name
+            if not source.exists():
+                return
+        _copy_database(bench.home.store_file, twin.home.store_file)
+        shutil.copy(bench.home.mark_file, twin.home.mark_file)
+        if same_computer:
+            twin.computer = bench.computer
+        self.benches.append(twin)
+        self.tell(f"{bench.name}: copied to {twin.home.folder.name}, {'same' if same_computer else 'other'}")
+
+    # --- the centre's own life -----------------------------------------------------------------
+
+    def office(self) -> None:
+        """Something happens at the centre."""
+        self.chance.choice(
+            [
+                self.change_machine,
+                self.back_up_centre,
+                self.restore_centre,
+                self.cure,
+                self._start_centre,
+            ]
+        )()
+
+    def change_machine(self) -> None:
+        self.machines += 1
+        document = {**machine(), "name": f"Bench shear, drawing {self.machines}"}
+        etag = self.ask("GET", "/machines/bench-3m").headers["ETag"]
+        answer = self.app.test_client().put(
+            "/v1/machines/bench-3m",
+            json=document,
+            headers={"Authorization": f"Bearer {self.admin}", "If-Match": etag},
+        )
+        assert answer.status_code == 200, answer.text
+
+    def back_up_centre(self) -> None:
+        place = self.folder / f"centre-backup-{len(self.backups)}.sqlite3"
+        _copy_database(self.database, place)
+        self.backups.append(place)
+        self.tell("the centre is backed up")
+
+    def restore_centre(self) -> None:
+        if not self.backups or self.chance.random() < 0.5:
+            return
+        place = self.chance.choice(self.backups)
+        _hang_up()
+        for end in ("", "-wal", "-shm"):
+            Path(f"{self.database}{end}").unlink(missing_ok=True)
+        shutil.copy(place, self.database)
+        self._start_centre()
+        with connected():
+            records.renew_epoch()
+        self.tell(f"the centre is put back from {place.name}")
+        self.excuse_what_is_nowhere()
+
+    def cure(self) -> None:
+        """The machine that events lacked is entered, and what waits is tried again."""
+        if self.ask("GET", "/machines/bench-4m").status_code == 404:
+            assert self.ask("POST", "/machines", machine("bench-4m")).status_code == 201
+        while items := self.ask("GET", "/sync/quarantine?limit=100").json["items"]:
+            for item in items:
+                answer = self.ask("POST", f"/sync/quarantine/{item['id']}/retry", {})
+                assert answer.json["state"] == "applied", answer.text
+        self.tell("cured")
+
+    # --- the reckoning -------------------------------------------------------------------------
+
+    def excuse_what_is_nowhere(self) -> None:
+        """What a restore took from the last store that had it cannot be asked of anybody."""
+        here: set[str] = set()
+        for bench in self.benches:
+            if bench.home.store_file.exists():
+                with contextlib.closing(sqlite3.connect(bench.home.store_file)) as store:
+                    here |= {row[0] for row in store.execute("SELECT event_id FROM event")}
+        with contextlib.closing(sqlite3.connect(self.database)) as centre:
+            here |= {row[0] for row in centre.execute("SELECT event_id FROM event")}
+        self.excused |= {one for one in self.promised if one not in here}
+
+    def settle(self) -> None:
+        """Calm: letters arrive, cables are in, and everybody syncs until nothing is left to say."""
+        self.calm = True
+        self.to_kill = self.to_crash = 0
+        self.tell("calm")
+        while self.late:
+            self._deliver_late()
+        self.cure()
+        for turn in range(8):
+            left = 0
+            for bench in self.benches:
+                bench.cut_off = False
+                self.reopen(bench)
+                found = self.sync(bench)
+                assert not isinstance(found, ClientError), found
+                assert found.problem is None, found.problem
+                for notice in found.notices:
+                    self.tell(f"{bench.name}: {notice}")
+                left += found.counts.pending + len(found.changes) + found.pushed.applied
+                left += found.pushed.quarantined + found.pushed.offered_again
+            self.cure()
+            if not left and turn:
+                break
+        else:
+            raise AssertionError("the stations and the centre never come to rest")
+
+    def reckon(self) -> None:
+        """Everything promised is there once; chains are whole; sums are right; all know the same."""
+        with connected():
+            self._reckon_centre()
+            for bench in self.benches:
+                self._reckon_bench(bench)
+
+    def _reckon_centre(self) -> None:
+        rows = list(Event.select().order_by(Event.station, Event.epoch, Event.seq))
+        counted: dict[str, int] = {}
+        for row in rows:
+            counted.setdefault(row.event_id, 0)
+            counted[row.event_id] += row.state == "applied"
+        missing = [one for one in self.promised if one not in counted and one not in self.excused]
+        assert not missing, f"lost: {missing}"
+        wrong = {one: count for one, count in counted.items() if count != 1}
+        assert not wrong, f"not applied once: {wrong}"
+        chains: dict[tuple[str, str], list[Any]] = {}
+        for row in rows:
+            chains.setdefault((row.station, row.epoch), []).append(row)
+        for (station, epoch), events in chains.items():
+            assert [one.seq for one in events] == list(range(1, len(events) + 1))
+            assert events[0].document["prev_hash"] == FIRST_HASH
+            assert all(after.document["prev_hash"] == before.hash for before, after in pairwise(events))
+            assert all(event_hash(one.document) == one.hash for one in events)
+            chain = Chain.get((Chain.station == station) & (Chain.epoch == epoch))
+            assert (chain.has_to_seq, chain.last_hash) == (len(events), events[-1].hash)
+        assert list(tally.audit()) == []
+        applied = [row for row in rows if row.state == "applied"]
+        taken = sum(one.document["payload"]["quantity"] for one in applied if one.type == "stock.taken")
+        assert records.find("stock", "northgate/SH-A").document["quantity"] == MANY - taken  # type: ignore[union-attr]
+        # Sums that no code of ours made: counted here from the documents.
+        parts = sum(
+            part["quantity"]
+            for one in applied
+            if one.type == "cuts.made"
+            for part in one.document["payload"]["parts"]
+        )
+        assert sum(row.parts for row in Tally.select()) == parts
+
+    def _reckon_bench(self, bench: Bench) -> None:
+        station = self.open(bench)
+        station.outbox.sql.check()
+        at_centre = {(row.station, row.epoch, row.seq): row for row in Event.select()}
+        for one in station.outbox.all_events():
+            if one.state == "reissued":
+                continue
+            assert one.state == "taken", f"{bench.name}: event {one.seq} is {one.state}: {one.answer}"
+            assert at_centre[bench.name, one.epoch, one.seq].hash == one.hash
+        visible = Record.select().where(
+            (Record.deleted == False)  # noqa: E712 - SQL
+            & ((Record.site == "northgate") | Record.site.is_null())
+        )
+        expected = {(row.kind, row.key): row.document for row in visible}
+        kinds = {kind for kind, _ in expected}
+        known = {(kind, key): body for kind in kinds for key, body in station.records.records(kind)}
+        assert known == expected
+        rack = {item.ref: item.quantity for item in station.rack()}
+        assert rack["SH-A"] == expected["stock", "northgate/SH-A"]["quantity"]
+
+    def end(self) -> None:
+        for bench in self.benches:
+            self.close(bench)
+        _hang_up()
+        self._patches.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
+import client.cache.stock as outbox_stock  # noqa: E402 - named by what it is for above
+
+_HAPPENINGS: list[Callable[[World, Bench], None]] = [
+    *[World.log] * 8,
+    *[World.sync_sometimes] * 8,
+    World.reopen,
+    World.kill_now,
+    World.move_clock,
+    World.toggle_network,
+    World.offer_aside,
+    *[World.back_up_bench] * 2,
+    World.restore_bench,
+    World.copy_laptop,
+]
+
+
+def tell_a_story(seed: int, steps: int = 40) -> World:
+    """Live through a story, and settle what came of it.
+
+    Raises
+    ------
+    AssertionError
+        With the story, when something was lost, doubled or left apart.
+    """
+    world = World(seed)
+    try:
+        for _ in range(steps):
+            if world.chance.random() < 0.15:
+                world.office()
+            world.step(world.chance.choice(world.benches))
+        world.settle()
+        world.reckon()
+    except BaseException as fault:
+        told = "\n".join(world.story)
+        raise AssertionError(f"seed {seed}: {fault!r}\n{told}") from fault
+    finally:
+        world.end()
+    return world
+
+
+def _copy_database(source: Path, target: Path) -> None:
+    with (
+        contextlib.closing(sqlite3.connect(source)) as one,
+        contextlib.closing(sqlite3.connect(target)) as two,
+    ):
+        one.backup(two)
+
+
+def _hang_up() -> None:
+    with contextlib.suppress(AttributeError):
+        if not database.is_closed():
+            database.close()
+
+
+_TEMPLATES: list[Path] = []
+
+
+def _template() -> Path:
+    """A centre with a shop in it, made once."""
+    if not _TEMPLATES:
+        folder = Path(tempfile.mkdtemp(prefix="shearwright-world-", dir=folder_for_worlds()))
+        place = folder / "centre.sqlite3"
+        app = create_app(Config(database=str(place), clock=lambda: BEGIN))
+        with connected():
+            admin = tokens.make("admin", ["admin"], now=BEGIN)[1]
+        for path, document in (
+            ("sites", {"id": "northgate", "name": "Northgate", "time_zone": "Europe/London"}),
+            ("machines", machine()),
+            (
+                "stock",
+                {
+                    "site": "northgate",
+                    "ref": "SH-A",
+                    "length": 2500,
+                    "width": 1250,
+                    "quantity": MANY,
+                    "material": "S235JR",
+                    "thickness": 3,
+                },
+            ),
+        ):
+            answer = app.test_client().post(
+                f"/v1/{path}", json=document, headers={"Authorization": f"Bearer {admin}"}
+            )
+            assert answer.status_code == 201, answer.text
+        _hang_up()
+        with contextlib.closing(sqlite3.connect(place)) as made:
+            made.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        _TEMPLATES.append(place)
+    return _TEMPLATES[0]
+
+
+def forget_templates() -> None:
+    """Remove what was made once."""
+    while _TEMPLATES:
+        shutil.rmtree(_TEMPLATES.pop().parent, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def worlds() -> Iterator[None]:
+    """Remove the templates afterwards."""
+    try:
+        yield
+    finally:
+        forget_templates()
+
+
+__all__ = ["UTC", "Killed", "World", "tell_a_story", "worlds"]
