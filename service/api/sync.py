@@ -5,16 +5,16 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from flask import request
+from flask import current_app
 
-from schemas.answers import StationSchema
+from schemas.answers import DiscrepancySchema, HeldEventSchema, PageQuerySchema, StationSchema, page_of
 from schemas.events import ChangesSchema, Moment, PushAnswerSchema, PushResultSchema, PushSchema
 from schemas.fields import Document, JsonInt, Text, between
 from schemas.problems import FORK, GAP, FieldError, pointer
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, forbidden, not_found, not_valid
-from service.store import events, feed, records
+from service.store import again, events, held, records
 from service.store.events import BrokenChain, Fork, Reached
 
 sync = Operations("sync")
@@ -181,4 +181,64 @@ def read_changes(given: Given) -> Answer:
             for change in page.changes
         ],
     }
+    return Answer(document)
+
+
+@sync(
+    "GET",
+    "/sync/quarantine",
+    scopes=("report",),
+    summary="Events that were not applied, and why",
+    query=PageQuerySchema,
+    answers={200: page_of(HeldEventSchema)},
+)
+def list_quarantine(given: Given) -> Answer:
+    """List what was not applied."""
+    return _page(given, held.not_applied, HeldEventSchema())
+
+
+@sync(
+    "POST",
+    "/sync/quarantine/<key>/retry",
+    scopes=("admin",),
+    summary="Try again to apply an event, once what it lacked is there",
+    answers={200: PushResultSchema},
+)
+def retry_event(given: Given, key: str) -> Answer:
+    """Try again to apply an event."""
+    number = int(key) if key.isascii() and key.isdigit() and len(key) < 18 else 0
+    result = again.retry(number, current_app.config["CLOCK"]())
+    if result is None:
+        raise not_found(f"no event of that number waits to be applied: {key!r}")
+    document: dict[str, Any] = PushResultSchema().dump(
+        {
+            "epoch": result.epoch,
+            "seq": result.seq,
+            "state": result.state,
+            "errors": [{"pointer": error.pointer, "message": error.message} for error in result.errors],
+        }
+    )
+    return Answer(document)
+
+
+@sync(
+    "GET",
+    "/sync/discrepancies",
+    scopes=("report", "plan"),
+    summary="Stock that was taken although the books had less",
+    query=PageQuerySchema,
+    answers={200: page_of(DiscrepancySchema)},
+)
+def list_discrepancies(given: Given) -> Answer:
+    """List discrepancies of stock."""
+    return _page(given, held.discrepancies, DiscrepancySchema())
+
+
+def _page(given: Given, found_by: Any, schema: Any) -> Answer:
+    limit, cursor = given.query["limit"], given.query["cursor"]
+    after = reading.read_cursor(cursor, int)[0] if cursor else 0
+    rows = found_by(after, limit + 1)
+    document: dict[str, Any] = {"items": [schema.dump(row) for row in rows[:limit]]}
+    if len(rows) > limit:
+        document["next"] = reading.write_cursor(rows[limit - 1].id)
     return Answer(document)
