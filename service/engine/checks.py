@@ -20,7 +20,7 @@ from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging
 from service.engine.quantities import Length, show_mm
-from service.engine.settings import gripping_feet
+from service.engine.settings import gripping_feet, hold_down_setting
 
 __all__ = ["FLAT_DROP", "Capacity", "capacity", "check_cut"]
 
@@ -64,12 +64,16 @@ def check_cut(
         raise ValueError(
             "thickness, cut length, drop depth, remainder depth: lengths greater than zero are wanted"
         )
+    force = check_force(machine, material, thickness, cut_length)
+    _, held = hold_down_setting(machine, cut_length, force.force_kn)
     found = [
         *_along_the_blade(machine, cut_length, pieces_side_by_side),
         *_drop(machine, thickness, drop_depth),
         *_remainder(machine, remainder_depth),
         *_gauging(machine, gauging, drop_depth, remainder_depth),
-        *check_force(machine, material, thickness, cut_length).findings,
+        *force.findings,
+        # Of a piece that no foot grips it is said already.
+        *(finding for finding in held if finding.level != "note" and gripping_feet(machine, cut_length)),
         *gap_for(machine, material, thickness)[1],
     ]
     order = {"stop": 0, "caution": 1, "note": 2}

@@ -26,6 +26,7 @@ __all__ = [
     "full_stroke",
     "gauge_setting",
     "gripping_feet",
+    "hold_down_setting",
     "hold_down_to_be_had",
     "hold_down_wanted",
     "relief_wanted",
@@ -105,7 +106,8 @@ def settings_for(
     findings.append(_rake_note(machine, material, thickness, cut_length, check))
     stroke = stroke_for(machine, thickness, cut_length, check.rake_deg)
     findings.append(Finding("note", "stroke", f"stroke {show_mm(stroke)} mm", _RULE_OF_STROKE))
-    hold_down = _hold_down(machine, cut_length, check.force_kn, findings)
+    hold_down, found = hold_down_setting(machine, cut_length, check.force_kn)
+    findings += found
     relief = _relief(
         machine, thickness, cut_length, drop_depth, trim=trim, gauging=gauging, findings=findings
     )
@@ -167,17 +169,20 @@ def _share_of_feet(machine: Machine, cut_length: Length) -> float:
     return gripping_feet(machine, cut_length) / feet if feet else 1.0
 
 
-def _hold_down(
-    machine: Machine, cut_length: Length, force_kn: float, findings: list[Finding]
-) -> float | None:
+def hold_down_setting(
+    machine: Machine, cut_length: Length, force_kn: float
+) -> tuple[float | None, tuple[Finding, ...]]:
+    """Hold-down to set [kN] so that what is wanted acts on a piece against the squaring arm.
+
+    Returns
+    -------
+    The setting, None when the machine's force is not known; and a ``note`` with what acts on the piece,
+    with a ``caution`` (``hold-down-short``) where that is less than wanted.
+    """
     hold_down = machine.hold_down
     if hold_down.force_kn is None:
-        findings.append(
-            Finding(
-                "note", "hold-down", "the hold-down force of this machine is not known", "machine profile"
-            )
-        )
-        return None
+        unknown = "the hold-down force of this machine is not known"
+        return None, (Finding("note", "hold-down", unknown, "machine profile"),)
     basis = (
         f"{HOLD_DOWN_SHARE:.0%} of the shearing force: shop default, no published figure was found"
         if hold_down.wanted_share is None
@@ -189,26 +194,23 @@ def _hold_down(
     setting = min(math.ceil(round(needed * 10, 6)) / 10 if share else math.inf, hold_down.force_kn)
     on_piece = setting * share
     feet = f" ({gripping_feet(machine, cut_length)} of {len(hold_down.feet)} feet)" if hold_down.feet else ""
-    findings.append(
-        Finding(
-            "note",
-            "hold-down",
-            f"hold-down {setting:g} kN, of which {on_piece:.1f} kN act on the piece{feet}; "
-            f"{wanted:g} kN are wanted there",
-            basis,
-        )
+    note = Finding(
+        "note",
+        "hold-down",
+        f"hold-down {setting:g} kN, of which {on_piece:.1f} kN act on the piece{feet}; "
+        f"{wanted:g} kN are wanted there",
+        basis,
     )
-    if on_piece < wanted - 1e-9:
-        findings.append(
-            Finding(
-                "caution",
-                "hold-down-short",
-                f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had{feet}: "
-                "watch that it does not slip or tilt",
-                basis,
-            )
-        )
-    return setting
+    if on_piece >= wanted - 1e-9:
+        return setting, (note,)
+    short = Finding(
+        "caution",
+        "hold-down-short",
+        f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had{feet}: "
+        "watch that it does not slip or tilt",
+        basis,
+    )
+    return setting, (note, short)
 
 
 def swing_mm(thickness: Length, drop_depth: Length) -> float:

@@ -242,6 +242,8 @@ def _bent(
     hold_ratio: float = HOLD_RATIO,
     strip: float = STRIP_BENDING,
 ) -> float:
+    if elongation <= 0:
+        raise ValueError(f"elongation: a fraction above 0 is wanted, not {elongation:g}")
     deep = min(1.0, MILL_PENETRATION * elongation)
     pure = wedge(0.6 * elongation * strength / (deep * (1 - deep / 2)), t, length, slope, deep)
     squeezed = strength * gap_share**2 * hold_ratio

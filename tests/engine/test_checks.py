@@ -96,7 +96,7 @@ def test_a_remainder_not_given_is_said_to_be_unchecked():
 
 
 @pytest.mark.parametrize(
-    ("length", "code"), [(12_999, ["between-feet"]), (13_000, ["one-foot"]), (33_000, [])]
+    ("length", "code"), [(12_999, ["between-feet"]), (13_000, ["one-foot", "hold-down-short"]), (33_000, [])]
 )
 def test_a_piece_must_lie_under_the_feet(length, code):
     assert codes(found(cut_length=length)) == code
@@ -198,5 +198,13 @@ def test_one_loose_piece_is_named_in_the_singular():
     (loose,) = (f for f in found(cut_length=27_000, pieces_side_by_side=2) if f.code == "between-feet")
     assert "piece 2 lies under no foot" in loose.message
     # of two pieces of 130 mm the first just holds its foot
-    assert codes(found(cut_length=26_000, pieces_side_by_side=2)) == ["between-feet"]
+    assert codes(found(cut_length=26_000, pieces_side_by_side=2)) == ["between-feet", "hold-down-short"]
     assert codes(found(cut_length=66_000, pieces_side_by_side=2)) == []
+
+
+def test_a_piece_that_is_held_short_is_a_caution_of_the_cut():
+    weak = shear(hold_down=HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 6000, 30.0))
+    (short,) = (finding for finding in found(weak, thickness=600) if finding.code == "hold-down-short")
+    assert short.level == "caution"
+    assert "(5 of 15 feet)" in short.message
+    assert "hold-down-short" not in codes(found(shear(), thickness=300))

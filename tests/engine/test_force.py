@@ -475,3 +475,11 @@ def test_a_formula_from_memory_does_not_rule_but_is_not_silent():
     assert "recalled-formula-over-limit" in codes(told, "caution")
     roomy = check_force(shear(force_limit_kn=recalled.force_kn), tough, 400, 200_000)
     assert "recalled-formula-over-limit" not in codes(roomy, "caution")
+
+
+@pytest.mark.parametrize("elongation", [0.0, -0.1])
+def test_an_elongation_that_is_none_is_refused(elongation):
+    with pytest.raises(ValueError, match="elongation"):
+        bending_and_holding(400, 6, 1000, 1.5, elongation, 0.08)
+    with pytest.raises(ValueError, match="elongation"):
+        check_force(shear(), replace(STEEL, elongation=elongation), 300, 1000)
