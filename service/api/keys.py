@@ -29,6 +29,8 @@ def make_token(given: Given) -> Answer:
     body = given.body
     if body["site"] is not None and records.find("site", body["site"]) is None:
         raise not_valid([FieldError("/site", f"no site is known by the id {body['site']!r}")])
+    if body["expires_at"] is not None and body["expires_at"] <= given.now:
+        raise not_valid([FieldError("/expires_at", "is past; a time yet to come is wanted")])
     row, secret = tokens.make(
         body["name"],
         body["scopes"],

@@ -36,7 +36,7 @@ from service.engine.order import Order, StockItem
 from service.engine.plan import Gauging, Layout, Leaf, Node, Step, Summary
 from service.engine.program.names import is_sheet
 from service.engine.quantities import PER_MM, Length
-from service.engine.settings import stroke_for
+from service.engine.stroke import stroke_share
 
 _MM2 = PER_MM * PER_MM
 
@@ -159,16 +159,6 @@ def _gauge_seconds(machine: Machine, efforts: tuple[Effort, ...]) -> Iterator[fl
             yield machine.times.front_stop_s
 
 
-def stroke_share(machine: Machine, stroke: Length) -> float:
-    """Travel of the blade as a share of the full travel [fraction]; above 1 at a higher rake.
-
-    Full is the travel for the rated thickness over the whole cutting length at the lowest rake, at
-    which the machine makes its ``strokes_per_minute``.
-    """
-    full = stroke_for(machine, machine.rating.thickness, machine.cutting_length, machine.rake.low_deg)
-    return stroke / full
-
-
 def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
     """What of each step its time depends on."""
     efforts: list[Effort] = []
@@ -231,10 +221,10 @@ def summarise(order: Order, layouts: tuple[Layout, ...], program: tuple[Step, ..
     parts = 0
     parts_kg = scrap_kg = 0.0
     for layout in layouts:
-        density = order.material(layout.material).density
+        material = order.material(layout.material)
         for leaf in leaves(layout.tree):
             area[leaf.kind] += leaf.dx * leaf.dy * layout.repeat
-            kg = _kg(leaf.dx * leaf.dy * layout.repeat, layout.thickness, density)
+            kg = piece_kg(material, leaf.dx, leaf.dy, layout.thickness) * layout.repeat
             if leaf.kind == "part":
                 parts += layout.repeat
                 parts_kg += kg
@@ -272,11 +262,6 @@ def leaves(node: Node) -> Iterator[Leaf]:
     else:
         for child in node.children:
             yield from leaves(child)
-
-
-def _kg(area: int, thickness: Length, density: float) -> float:
-    """Mass of an area in squared hundredths of a millimetre [kg]."""
-    return area * thickness / PER_MM**3 * 1e-9 * density
 
 
 def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem]) -> Iterator[Lift]:

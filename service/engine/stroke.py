@@ -40,11 +40,27 @@ def full_stroke(machine: Machine) -> Length:
     return _travel(machine.rating.thickness, machine.cutting_length, machine.rake.high_deg)
 
 
+def stroke_share(machine: Machine, stroke: Length) -> float:
+    """Travel of the blade as a share of the full travel [fraction]; above 1 at a higher rake.
+
+    Full is the travel for the rated thickness over the whole cutting length at the lowest rake, at
+    which the machine makes its ``strokes_per_minute``.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500))
+    >>> stroke_share(machine, 4650)  # half of the full 93 mm
+    0.5
+    """
+    return stroke / stroke_for(
+        machine, machine.rating.thickness, machine.cutting_length, machine.rake.low_deg
+    )
+
+
 def stroke_seconds(machine: Machine, stroke: Length) -> float:
     """Time of one stroke, down and up [s].
 
-    60/strokes per minute · travel/full travel: the profile's ``strokes_per_minute`` are those of the
-    full stroke at the lowest rake, and the blade is taken to move as fast in a short stroke.
+    60/strokes per minute · travel/full travel: the blade is taken to move as fast in a short stroke.
 
     >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
     >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
@@ -52,8 +68,7 @@ def stroke_seconds(machine: Machine, stroke: Length) -> float:
     >>> round(stroke_seconds(machine, 4650), 3)  # half of the full 93 mm
     1.5
     """
-    full = stroke_for(machine, machine.rating.thickness, machine.cutting_length, machine.rake.low_deg)
-    return 60 / machine.strokes_per_minute * stroke / full
+    return 60 / machine.strokes_per_minute * stroke_share(machine, stroke)
 
 
 def _travel(thickness: Length, cut_length: Length, rake_deg: float) -> Length:

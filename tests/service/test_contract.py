@@ -213,6 +213,11 @@ def test_refs_given_twice_are_named(shared: Service) -> None:
     assert "already the ref of entry 0" in told(shared.post("/plans", twice))["/stock/1/ref"]
 
 
+def test_a_token_that_would_open_nothing_is_not_made(shared: Service) -> None:
+    asked = {"name": "old", "scopes": ["plan"], "expires_at": NOW.isoformat()}
+    assert "is past" in told(shared.post("/tokens", asked))["/expires_at"]
+
+
 def test_a_material_given_twice_is_named(shared: Service) -> None:
     material = {**shared.get("/materials/S235JR").json, "grade": "ours"}
     twice = {**FULL_ORDER, "materials": [material, {**material, "rm_high_n_mm2": 900}]}

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from service.engine.estimate import Effort, gauge_moves, settings_changes, stroke_share, times_for
+from service.engine.estimate import Effort, gauge_moves, settings_changes, times_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
 from service.engine.handling import piece_kg
@@ -23,6 +23,7 @@ from service.engine.plan import Gauging, Settings
 from service.engine.program.remarks import few_feet, gauge_findings, lift_of, unique
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import settings_for
+from service.engine.stroke import stroke_share
 
 _PROFILE = "machine profile"
 
