@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from service.api import shop
 from tests.service.shop import Service, machine, sheet
 from tests.service.test_contract import problem, told
 
@@ -110,6 +111,16 @@ def test_a_record_that_cannot_be_is_told_the_field(
 ) -> None:
     errors = told(shared.post(f"/{path}", document))
     assert pointer in errors, errors
+
+
+def test_a_known_grade_is_found_without_reading_every_other_one(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Each of the sheets of a shop that is loaded asks for its grade, and all other writers wait meanwhile.
+    service.post("/materials", MATERIAL)
+    monkeypatch.setattr(shop, "own_materials", lambda: pytest.fail("all grades were read"))
+    for ref, grade in (("SH-X", MATERIAL["grade"]), ("SH-Y", "S235JR")):
+        assert service.post("/stock", sheet(ref, material=grade)).status_code == 201
 
 
 def test_what_others_name_cannot_go(service: Service) -> None:
