@@ -20,6 +20,9 @@ The problem carries `station`, `epoch`, `has_to_seq` and `last_hash`; nothing of
 GAP: Final = "/problems/gap"
 """Events are missing before the first that was pushed; carries the same members as a fork."""
 
+CURSOR_GONE: Final = "/problems/cursor-gone"
+"""The cursor is older than what the centre remembers of deletions: read the feed from the beginning."""
+
 STALE: Final = "/problems/stale"
 """The record has another revision than the one in If-Match; carries `revision`."""
 

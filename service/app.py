@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from typing import Any, Self
 
 from flask import Flask, request
 
+from service.api.attention import attention
 from service.api.checks import checks
 from service.api.keys import keys
 from service.api.lifting import lifting
@@ -25,6 +26,7 @@ from service.api.shear import shear
 from service.api.shop import SHELVES
 from service.api.sync import sync
 from service.api.wear import wear
+from service.store.ages import Ages
 from service.store.database import database, open_database
 from service.store.migrate import migrate
 
@@ -50,6 +52,8 @@ class Config:
         Largest body taken.
     most_order_lines
         Most lines of parts and stock planned within a request.
+    ages
+        How long what may go is kept.
     most_connections
         Most connections to PostgreSQL at once; each request that is being answered holds one.
     """
@@ -60,6 +64,7 @@ class Config:
     most_body_bytes: int = 8 * 1024 * 1024
     most_order_lines: int = 2000
     most_connections: int = 20
+    ages: Ages = field(default_factory=Ages)
     clock: Callable[[], datetime] = now_utc
 
     @classmethod
@@ -81,7 +86,7 @@ class Config:
                 if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= most:
                     raise ValueError(f"{variable}: a whole number from 1 to {most} is wanted, not {text!r}")
                 given[name] = int(text)
-        return cls(**given)
+        return cls(**given, ages=Ages.from_environment(environment))
 
 
 def contract() -> dict[str, Any]:
@@ -101,6 +106,7 @@ def all_operations() -> list[Operation]:
         *(shelf.operations() for shelf in SHELVES),
         keys,
         sync,
+        attention,
         reports,
     ]
     return [operation for resource in resources for operation in resource.all]
@@ -116,6 +122,7 @@ def create_app(config: Config | None = None, *, prepare: bool = True) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = config.most_body_bytes
     app.config["MOST_ORDER_LINES"] = config.most_order_lines
     app.config["CLOCK"] = config.clock
+    app.config["AGES"] = config.ages
     app.url_map.merge_slashes = False
     register_errors(app)
     operations = all_operations()

@@ -81,8 +81,12 @@ class Shelf:
             return self._read(key)
 
         def replace(given: Given, key: str) -> Answer:
-            with records.writing():
-                return self._replace(given, key)
+            try:
+                with records.writing():
+                    return self._replace(given, key)
+            except ProblemError as problem:
+                # After the transaction of the write that was refused.
+                raise self._with_copy(problem, given, key) from None
 
         def delete(given: Given, key: str) -> Answer:
             with records.writing():
@@ -194,6 +198,18 @@ class Shelf:
             raise self._stale(stale.kept) from None
         return Answer(status=204)
 
+    def _with_copy(self, problem: ProblemError, given: Given, key: str) -> ProblemError:
+        """Keep a write that came too late as a copy that a person can see."""
+        based_on = _whole_tag()
+        if problem.kind != STALE or self.kind not in records.VERSIONED or based_on is None:
+            return problem
+        document = self.normal(given.body)
+        copy = records.keep_stale(
+            self.kind, key, document, based_on=based_on, by=given.caller.name, now=given.now
+        )
+        problem.members = {**problem.members, "kept_copy": copy}
+        return problem
+
     def keep(self, document: dict[str, Any], *, by: str, now: datetime, expected: int | None = None) -> Kept:
         """Write a document that was made by :meth:`normal`; what follows it to its site goes along.
 
@@ -249,6 +265,12 @@ class Shelf:
 
     def _missing(self, key: str) -> ProblemError:
         return not_found(f"there is no {self.noun} {key!r}")
+
+
+def _whole_tag() -> int | None:
+    """The one revision that If-Match names."""
+    tags = [tag for tag in request.if_match.as_set() if tag.isascii() and tag.isdigit() and len(tag) < 10]
+    return int(tags[0]) if len(tags) == 1 else None
 
 
 def _tag(kept: Kept) -> dict[str, str]:

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
-from flask import current_app
+from flask import current_app, request
 
-from schemas.answers import DiscrepancySchema, HeldEventSchema, PageQuerySchema, StationSchema, page_of
+from schemas.answers import StationSchema
 from schemas.events import ChangesSchema, Moment, PushAnswerSchema, PushResultSchema, PushSchema
 from schemas.fields import Document, JsonInt, Text, between
-from schemas.problems import FORK, GAP, FieldError, pointer
+from schemas.problems import CURSOR_GONE, FORK, GAP, FieldError, pointer
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
-from service.api.problems import ProblemError, forbidden, not_found, not_valid
-from service.store import again, events, held, records
+from service.api.problems import ProblemError, forbidden, not_valid
+from service.store import events, feed, held, records
+from service.store.ages import Ages
 from service.store.events import BrokenChain, Fork, Reached
 
 sync = Operations("sync")
@@ -28,7 +29,10 @@ class ChangesQuerySchema(Document):
 
     cursor = Text(
         load_default=None,
-        metadata={"description": "left out, or of another centre epoch: from the beginning"},
+        metadata={
+            "description": "left out, or of another centre epoch: from the beginning, which tells "
+            "what stands, without deletions and without plans of long ago"
+        },
     )
     limit = JsonInt(load_default=200, validate=between(1, 1000))
 
@@ -149,26 +153,44 @@ def read_station(given: Given, key: str) -> Answer:
     "GET",
     "/sync/changes",
     scopes=("station", "plan"),
-    summary="What changed since a cursor: a station sees its own site, others see all",
+    summary="What changed since a cursor: a station sees its own site, others see all; "
+    "without a cursor all that stands",
     query=ChangesQuerySchema,
     answers={200: ChangesSchema},
 )
 def read_changes(given: Given) -> Answer:
     """A page of the feed."""
     epoch = records.centre_epoch()
-    after = 0
-    if given.query["cursor"]:
-        of_epoch, position = reading.read_cursor(given.query["cursor"], str, int)
-        after = position if of_epoch == epoch else 0
-    page = records.changes(
-        after,
-        site=given.caller.site,
-        everything="station" not in given.caller.scopes,
-        limit=given.query["limit"],
-    )
+    of_station = "station" in given.caller.scopes
+    ages: Ages = current_app.config["AGES"]
+    try:
+        page = feed.changes(
+            _place(given.query["cursor"], epoch),
+            site=given.caller.site,
+            everything=not of_station,
+            limit=given.query["limit"],
+            plans_since=given.now - ages.days("first_pull_plans"),
+        )
+    except feed.PlaceGone:
+        raise ProblemError(
+            410,
+            "The cursor is too old",
+            f"deletions of more than {ages.deletions} days ago are forgotten: "
+            "leave the cursor out, and take what comes for all there is",
+            kind=CURSOR_GONE,
+            members={"centre_epoch": epoch},
+        ) from None
+    if of_station and given.caller.station is not None and given.caller.site is not None:
+        feed.note_pull(
+            given.caller.station,
+            given.caller.site,
+            page.place,
+            now=given.now,
+            clock_ahead=_clock_ahead(given.now),
+        )
     document = {
         **_stamp(given.now),
-        "cursor": reading.write_cursor(epoch, page.position),
+        "cursor": reading.write_cursor(epoch, page.place.position, page.place.first_to),
         "more": page.more,
         "changes": [
             {
@@ -184,61 +206,19 @@ def read_changes(given: Given) -> Answer:
     return Answer(document)
 
 
-@sync(
-    "GET",
-    "/sync/quarantine",
-    scopes=("report",),
-    summary="Events that were not applied, and why",
-    query=PageQuerySchema,
-    answers={200: page_of(HeldEventSchema)},
-)
-def list_quarantine(given: Given) -> Answer:
-    """List what was not applied."""
-    return _page(given, held.not_applied, HeldEventSchema())
+def _place(cursor: str | None, epoch: str) -> feed.Place:
+    if cursor is None:
+        return feed.begin()
+    try:
+        of_epoch, position, first_to = reading.read_cursor(cursor, str, int, int)
+    except ProblemError:
+        # Stations still hold cursors as they were first given.
+        of_epoch, position = reading.read_cursor(cursor, str, int)
+        first_to = 0
+    return feed.Place(position, first_to) if of_epoch == epoch else feed.begin()
 
 
-@sync(
-    "POST",
-    "/sync/quarantine/<key>/retry",
-    scopes=("admin",),
-    summary="Try again to apply an event, once what it lacked is there",
-    answers={200: PushResultSchema},
-)
-def retry_event(given: Given, key: str) -> Answer:
-    """Try again to apply an event."""
-    number = int(key) if key.isascii() and key.isdigit() and len(key) < 18 else 0
-    result = again.retry(number, current_app.config["CLOCK"]())
-    if result is None:
-        raise not_found(f"no event of that number waits to be applied: {key!r}")
-    document: dict[str, Any] = PushResultSchema().dump(
-        {
-            "epoch": result.epoch,
-            "seq": result.seq,
-            "state": result.state,
-            "errors": [{"pointer": error.pointer, "message": error.message} for error in result.errors],
-        }
-    )
-    return Answer(document)
-
-
-@sync(
-    "GET",
-    "/sync/discrepancies",
-    scopes=("report", "plan"),
-    summary="Stock that was taken although the books had less",
-    query=PageQuerySchema,
-    answers={200: page_of(DiscrepancySchema)},
-)
-def list_discrepancies(given: Given) -> Answer:
-    """List discrepancies of stock."""
-    return _page(given, held.discrepancies, DiscrepancySchema())
-
-
-def _page(given: Given, found_by: Any, schema: Any) -> Answer:
-    limit, cursor = given.query["limit"], given.query["cursor"]
-    after = reading.read_cursor(cursor, int)[0] if cursor else 0
-    rows = found_by(after, limit + 1)
-    document: dict[str, Any] = {"items": [schema.dump(row) for row in rows[:limit]]}
-    if len(rows) > limit:
-        document["next"] = reading.write_cursor(rows[limit - 1].id)
-    return Answer(document)
+def _clock_ahead(now: datetime) -> timedelta | None:
+    """How far the sender's clock is ahead, by the header Date; None when it does not say."""
+    said = request.date
+    return None if said is None else said - now

@@ -117,9 +117,8 @@ def reapply(now: datetime, *, quarantined: bool = False) -> Reapplied:
         query = query.where(Event.type.in_(sorted(PAYLOADS)))
     outcomes = dict.fromkeys(("applied", *_WAITING), 0)
     # In the order they came in; each by itself, so that others may write in between.
-    numbers: list[tuple[int]] = list(query.order_by(Event.id).tuples())
-    for (number,) in numbers:
-        result = retry(number, now)
+    for row in list(query.order_by(Event.id)):
+        result = retry(row.id, now)
         if result is not None:
             outcomes[result.state] += 1
     return Reapplied(outcomes["applied"], outcomes["kept"], outcomes["quarantined"])

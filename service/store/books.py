@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any, TypeAlias
 
 from service.store import bulk, records, tally
-from service.store.models import Discrepancy
+from service.store.models import Discrepancy, Version
 from service.store.records import Kept
 
 _Place: TypeAlias = tuple[str, str]
@@ -28,6 +28,8 @@ class Books:
         self._undo: list[tuple[_Place, Kept | None]] = []
         self._discrepancies: list[dict[str, Any]] = []
         self._kept_discrepancies = 0
+        self._versions: list[dict[str, Any]] = []
+        self._kept_versions = 0
         self._sums: dict[tally.Key, dict[str, int]] = {}
 
     def find(self, kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
@@ -58,6 +60,8 @@ class Books:
         run_from = before.run_from if before and before.changed_by == by else revision
         kept = Kept(kind, key, site, revision, False, document, by, run_from)
         self._undo.append((place, before))
+        if kind in records.VERSIONED:
+            self._versions.append(records.version_of(kept, now))
         self._now[place] = kept
         self._when[place] = now
         if kind == "blade" and self._blades is not None:
@@ -72,6 +76,7 @@ class Books:
         """Let stand what was done since the last event, and add to the sums what it adds."""
         self._undo.clear()
         self._kept_discrepancies = len(self._discrepancies)
+        self._kept_versions = len(self._versions)
         if added is not None:
             key, measures = added
             into = self._sums.setdefault(key, {})
@@ -84,6 +89,7 @@ class Books:
             self._now[place] = kept
         self._undo.clear()
         del self._discrepancies[self._kept_discrepancies :]
+        del self._versions[self._kept_versions :]
         if self._blades is not None:
             gone = [machine for machine, key in self._blades.items() if self._now["blade", key] is None]
             for machine in gone:
@@ -97,4 +103,5 @@ class Books:
             if kept is not None and kept is not before:
                 records.write_kept(before, kept, now=self._when[place])
         bulk.insert(Discrepancy, self._discrepancies)
+        bulk.insert(Version, self._versions)
         tally.add_all(self._sums)

@@ -1,4 +1,4 @@
-"""Records that go down to the stations, and the feed that tells of their changes.
+"""Records that go down to the stations; :mod:`service.store.feed` tells of their changes.
 
 Every write takes the next feed position from the one row of ``centre`` in its own transaction. That
 row stays locked until the commit, so positions become visible in the order they were given, and a
@@ -14,13 +14,11 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import uuid4
 
-from peewee import fn
-
 from service.store.database import database
-from service.store.models import Centre, Departure, Record
+from service.store.models import Centre, Departure, Record, Version
 
-PAGE_LETTERS: Final = 4_000_000
-"""About how much a page of the feed may hold; a single larger record still comes, alone."""
+VERSIONED: Final = frozenset({"machine", "program"})
+"""Kinds of which every revision is kept, and every write that came too late."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,25 +37,6 @@ class Kept:
     document: dict[str, Any]
     changed_by: str
     run_from: int
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One entry of the feed; `document` is None when the record is gone for this reader."""
-
-    kind: str
-    key: str
-    revision: int
-    document: dict[str, Any] | None
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """A page of the feed, and the position to ask from next."""
-
-    changes: tuple[Change, ...]
-    position: int
-    more: bool
 
 
 class StaleRevision(Exception):  # noqa: N818 - reads as what it says
@@ -150,7 +129,47 @@ def write(
         run_from = before.run_from if before and before.changed_by == by else revision
         kept = Kept(kind, key, site, revision, False, document, by, run_from)
         write_kept(before, kept, now=now)
+        if kind in VERSIONED:
+            Version.insert(**version_of(kept, now)).execute()
     return kept
+
+
+def version_of(kept: Kept, now: datetime) -> dict[str, Any]:
+    """A revision as it is kept when others have followed."""
+    return {
+        "kind": kept.kind,
+        "key": kept.key,
+        "revision": kept.revision,
+        "document": kept.document,
+        "written_by": kept.changed_by,
+        "written_at": now,
+        "stale": False,
+    }
+
+
+def keep_stale(
+    kind: str, key: str, document: dict[str, Any], *, based_on: int, by: str, now: datetime
+) -> int:
+    """Keep a write that came too late as a copy that a person can see; the same again is kept once."""
+    with writing():
+        late = Version.select().where(
+            Version.kind == kind,
+            Version.key == key,
+            Version.revision == based_on,
+            Version.stale == True,  # noqa: E712 - SQL
+            Version.written_by == by,
+        )
+        for row in late.order_by(Version.id):
+            if row.document == document:
+                return int(row.id)
+        values = version_of(Kept(kind, key, None, based_on, False, document, by, based_on), now)
+        return int(Version.create(**{**values, "stale": True}).id)
+
+
+def versions(kind: str, key: str, after: int, limit: int) -> list[Any]:
+    """Revisions of a record and late writes to it, in the order they came."""
+    rows = Version.select().where(Version.kind == kind, Version.key == key, Version.id > after)
+    return list(rows.order_by(Version.id).limit(limit))
 
 
 def write_kept(before: Kept | None, kept: Kept, *, now: datetime) -> None:
@@ -220,67 +239,6 @@ def _tell_departure(before: Kept, site: str | None, revision: int, now: datetime
             position=_next_position(),
             moved_at=now,
         ).execute()
-
-
-def changes(after: int, *, site: str | None, everything: bool = False, limit: int = 200) -> Page:
-    """A page of the feed from a position on.
-
-    Parameters
-    ----------
-    after
-        The position the reader has; 0 at first.
-    site
-        The reader's site: it sees this site's records and those of no site.
-    everything
-        For a reader who sees all sites.
-    """
-    # The top is read first: what commits later lies above it and comes with the next page.
-    top: int = Centre.get_by_id(1).position
-    visible = (Record.position > after) & (Record.position <= top)
-    if not everything:
-        visible &= (Record.site == site) | Record.site.is_null()
-    limit = _fitting(visible, limit)
-    rows = Record.select().where(visible).order_by(Record.position).limit(limit + 1)
-    found = [
-        (row.position, Change(row.kind, row.key, row.revision, None if row.deleted else row.document))
-        for row in rows
-    ]
-    if not everything:
-        found += _departed(after, top, site)
-        found.sort(key=lambda entry: entry[0])
-    more = len(found) > limit
-    page = found[:limit]
-    return Page(
-        changes=tuple(change for _, change in page),
-        position=page[-1][0] if more else max(top, after),
-        more=more,
-    )
-
-
-def _fitting(visible: Any, limit: int) -> int:
-    """How many of the next records, at least one, stay within the size of a page."""
-    size = 0
-    sizes: Any = Record.select(fn.LENGTH(Record.document)).where(visible).order_by(Record.position)
-    for count, (length,) in enumerate(sizes.limit(limit).tuples()):
-        size += length
-        if count and size > PAGE_LETTERS:
-            return count
-    return limit
-
-
-def _departed(after: int, top: int, site: str | None) -> list[tuple[int, Change]]:
-    left = (
-        Departure.select()
-        .where(Departure.position > after, Departure.position <= top)
-        .where((Departure.site == site) | Departure.site.is_null())
-        .order_by(Departure.position)
-    )
-    gone = []
-    for row in left:
-        now = find(row.kind, row.key, deleted_too=True)
-        if now is None or now.site not in {site, None}:
-            gone.append((row.position, Change(row.kind, row.key, row.revision, None)))
-    return gone
 
 
 def all_of(kind: str, site: str | None = None) -> Iterator[dict[str, Any]]:

@@ -34,9 +34,10 @@ def states(answer: Any) -> list[str]:
     return [result["state"] for result in answer.json["results"]]
 
 
-def seen(service: Service, scope: str) -> dict[tuple[str, str], bool]:
-    """What a station has after it has read the whole feed; False: told that it is gone."""
-    changes = service.get("/sync/changes", scope).json["changes"]
+def seen(service: Service, scope: str, cursor: str | None = None) -> dict[tuple[str, str], bool]:
+    """What a station has after it has read the feed; False: told that it is gone."""
+    query = {} if cursor is None else {"cursor": cursor}
+    changes = service.get("/sync/changes", scope, query_string=query).json["changes"]
     return {(change["kind"], change["id"]): not change["deleted"] for change in changes}
 
 
@@ -61,10 +62,12 @@ def test_blade_and_programs_go_down_to_the_site_where_their_machine_stands(
     service.push([station.cut()])
     assert service.post("/programs", PROGRAM).status_code == 201
     revision = service.get("/programs/brackets").headers["ETag"]
+    cursor = service.get("/sync/changes", "station").json["cursor"]
     move_to_fell_road(service)
     for record in (("blade", "bench-3m"), ("program", "brackets")):
         assert seen(service, "there")[record] is True
-        assert seen(service, "station")[record] is False
+        assert seen(service, "station", cursor)[record] is False
+        assert record not in seen(service, "station")
     assert service.get("/programs/brackets").headers["ETag"] == revision
 
 

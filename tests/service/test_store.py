@@ -9,6 +9,7 @@ import pytest
 from peewee import IntegrityError
 
 from service.store import answers, records, tally
+from service.store import feed as feed_of
 from service.store.database import DatabaseAddressError, connected, database, is_postgresql, open_database
 from service.store.migrate import NewerDatabaseError, known_migrations, migrate
 from service.store.models import TABLES, Chain, Event, Record, Tally
@@ -135,7 +136,7 @@ def test_a_late_commit_is_not_passed_by_a_reader(service: Service) -> None:
                 release.wait(10)
 
     with connected():
-        start = records.changes(0, site=None, everything=True).position
+        start = feed_of.changes(0, site=None, everything=True).position
     slow = threading.Thread(target=write, args=("slow", True))
     slow.start()
     assert holding.wait(10)
@@ -143,13 +144,13 @@ def test_a_late_commit_is_not_passed_by_a_reader(service: Service) -> None:
     quick.start()
     quick.join(0.3)
     with connected():
-        page = records.changes(start, site=None, everything=True)
+        page = feed_of.changes(start, site=None, everything=True)
         assert (page.changes, page.position) == ((), start)
     release.set()
     slow.join()
     quick.join()
     with connected():
-        page = records.changes(page.position, site=None, everything=True)
+        page = feed_of.changes(page.position, site=None, everything=True)
         assert [change.key for change in page.changes] == ["slow", "quick"]
 
 
@@ -160,10 +161,10 @@ def test_what_is_rolled_back_leaves_no_trace(service: Service) -> None:
             raise ZeroDivisionError
 
     with connected():
-        before = records.changes(0, site=None, everything=True)
+        before = feed_of.changes(0, site=None, everything=True)
         with pytest.raises(ZeroDivisionError):
             fail()
-        assert records.changes(0, site=None, everything=True) == before
+        assert feed_of.changes(0, site=None, everything=True) == before
 
 
 def test_writers_at_once_give_every_record_a_place_of_its_own(service: Service) -> None:
@@ -187,13 +188,13 @@ def test_a_page_of_the_feed_holds_no_more_than_its_size_but_one(
     service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with connected():
-        start = records.changes(0, site=None, everything=True, limit=500).position
-        monkeypatch.setattr(records, "PAGE_LETTERS", 1000)
+        start = feed_of.changes(0, site=None, everything=True, limit=500).position
+        monkeypatch.setattr(feed_of, "PAGE_LETTERS", 1000)
         for number, size in enumerate((400, 400, 400, 5000, 10)):
             records.write("plan", f"p{number}", {"x": "y" * size}, site=None, by="test", now=NOW)
         pages, position, more = [], start, True
         while more:
-            page = records.changes(position, site=None, everything=True)
+            page = feed_of.changes(position, site=None, everything=True)
             pages.append([change.key for change in page.changes])
             position, more = page.position, page.more
     assert pages == [["p0", "p1"], ["p2"], ["p3"], ["p4"]]

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from schemas.events import FIRST_HASH, PushAnswerSchema, event_hash
+from service.store import feed as feed_of
 from service.store import records, tally
 from service.store.database import connected, database
 from service.store.models import Event
@@ -352,6 +353,8 @@ def test_a_cursor_of_another_centre_epoch_begins_anew(service: Service) -> None:
     second = service.get("/sync/changes", "station", query_string={"cursor": first["cursor"]}).json
     assert second["centre_epoch"] == "restored" != first["centre_epoch"]
     assert second["changes"] == first["changes"]
+    cursor = second["cursor"]
+    assert service.get("/sync/changes", "station", query_string={"cursor": cursor}).json["changes"] == []
 
 
 def test_a_reader_of_the_feed_never_skips_what_commits_late(service: Service) -> None:
@@ -374,7 +377,7 @@ def test_a_reader_of_the_feed_never_skips_what_commits_late(service: Service) ->
         with connected():
             while True:
                 last = done.is_set()
-                page = records.changes(position, site="northgate", limit=3)
+                page = feed_of.changes(position, site="northgate", limit=3)
                 seen.update(change.key for change in page.changes)
                 position = page.position
                 if last and not page.more:

@@ -29,6 +29,9 @@ STATEMENTS = (
     "CREATE TABLE version (id {serial}, kind TEXT NOT NULL, key {bytewise} NOT NULL,"
     " revision INTEGER NOT NULL, document TEXT NOT NULL, written_by TEXT NOT NULL,"
     " written_at {moment} NOT NULL, stale {boolean} NOT NULL)",
+    "INSERT INTO version (kind, key, revision, document, written_by, written_at, stale)"
+    " SELECT kind, key, revision, document, changed_by, changed_at, deleted FROM record"
+    " WHERE kind IN ('machine', 'program') AND NOT deleted ORDER BY position",
     "CREATE INDEX version_of_record ON version (kind, key, id)",
     "CREATE TABLE pulled (station TEXT NOT NULL PRIMARY KEY, site TEXT NOT NULL,"
     " heard_at {moment} NOT NULL, position {bigint} NOT NULL, clock_ahead_ms {bigint})",

@@ -1,0 +1,182 @@
+"""What waits for a person at the centre, and what a person says about it; where a heat went."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, validates_schema
+
+from schemas.answers import MOST_LISTED
+from schemas.events import Moment
+from schemas.fields import Choice, Document, JsonInt, Text, between
+from schemas.problems import FieldErrorSchema
+
+
+class HeldQuerySchema(Document):
+    """Which events: those that wait, or those that a person dismissed or corrected."""
+
+    show = Choice("waiting", "dismissed", "corrected", load_default="waiting")
+    cursor = Text(load_default=None, metadata={"description": "`next` of the page before"})
+    limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
+
+
+class CorrectionSchema(Schema):
+    """What a person did about an event: who, when, why, and what came of it."""
+
+    payload = fields.Dict(required=True, allow_none=True)
+    happened_at = fields.String(required=True, allow_none=True)
+    words = fields.String(required=True)
+    made_by = fields.String(required=True)
+    made_at = fields.AwareDateTime(required=True)
+    outcome = fields.String(required=True)
+
+
+class HeldEventSchema(Schema):
+    """An event as it came, whole, why it was not applied, and what persons did about it."""
+
+    id = fields.Integer(required=True)
+    state = fields.String(required=True)
+    station = fields.String(required=True)
+    site = fields.String(required=True)
+    received_at = fields.AwareDateTime(required=True)
+    errors = fields.List(fields.Nested(FieldErrorSchema), required=True)
+    event = fields.Dict(required=True)
+    corrected_payload = fields.Dict(required=True, allow_none=True)
+    corrections = fields.List(fields.Nested(CorrectionSchema), required=True)
+
+
+class CorrectEventSchema(Document):
+    """The payload that should have been written, or the time, or both; and why."""
+
+    payload = fields.Dict(keys=fields.String(), load_default=None, allow_none=True)
+    happened_at = Text(
+        load_default=None,
+        allow_none=True,
+        most=40,
+        also=lambda value: Moment().deserialize(value),
+        metadata={"description": "by the station's clock, as the event has it"},
+    )
+    words = Text(required=True, most=500)
+
+    @validates_schema
+    def _something(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        if data["payload"] is None and data["happened_at"] is None:
+            raise ValidationError("the corrected payload, or the corrected time, is wanted", "payload")
+
+
+class WordsSchema(Document):
+    """Why."""
+
+    words = Text(required=True, most=500)
+
+
+class DiscrepancyQuerySchema(Document):
+    """Which discrepancies."""
+
+    show = Choice("open", "settled", "all", load_default="open")
+    cursor = Text(load_default=None, metadata={"description": "`next` of the page before"})
+    limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
+
+
+class DiscrepancySchema(Schema):
+    """Stock that was taken although the books had less, and how a person settled it."""
+
+    id = fields.Integer(required=True)
+    event_id = fields.String(required=True)
+    site = fields.String(required=True)
+    ref = fields.String(required=True)
+    material = fields.String(required=True)
+    taken = fields.Integer(required=True)
+    on_the_books = fields.Integer(required=True)
+    noted_at = fields.AwareDateTime(required=True)
+    settled_at = fields.AwareDateTime(required=True, allow_none=True)
+    settled_by = fields.String(required=True, allow_none=True)
+    words = fields.String(required=True, allow_none=True)
+    counted = fields.Integer(required=True, allow_none=True)
+
+
+class SettleSchema(Document):
+    """How a discrepancy is settled: in words, and with the pieces that were counted on the rack."""
+
+    words = Text(required=True, most=500)
+    counted = JsonInt(
+        load_default=None,
+        allow_none=True,
+        validate=between(0, 1_000_000),
+        metadata={"description": "pieces there now; left out: the books stay as they are"},
+    )
+
+
+class HeatQuerySchema(Document):
+    """Which page of the events of a heat."""
+
+    cursor = Text(load_default=None, metadata={"description": "`next` of the page before"})
+    limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
+
+
+class HeatPartSchema(Schema):
+    """Parts of one kind that were cut from a heat."""
+
+    site = fields.String(required=True)
+    order_ref = fields.String(required=True, allow_none=True)
+    ref = fields.String(required=True)
+    material = fields.String(required=True)
+    thickness_mm = fields.Float(required=True)
+    length_mm = fields.Float(required=True)
+    width_mm = fields.Float(required=True)
+    quantity = fields.Integer(required=True)
+    mass_kg = fields.Float(required=True)
+    first_at = fields.AwareDateTime(required=True)
+    last_at = fields.AwareDateTime(required=True)
+
+
+class HeatOffcutSchema(Schema):
+    """Offcuts of one kind that were put on the rack from a heat."""
+
+    site = fields.String(required=True)
+    ref = fields.String(required=True)
+    from_stock = fields.String(required=True, allow_none=True)
+    material = fields.String(required=True)
+    thickness_mm = fields.Float(required=True)
+    length_mm = fields.Float(required=True)
+    width_mm = fields.Float(required=True)
+    quantity = fields.Integer(required=True)
+    mass_kg = fields.Float(required=True)
+
+
+class HeatEventSchema(Schema):
+    """An event that is about a heat."""
+
+    event_id = fields.String(required=True)
+    station = fields.String(required=True)
+    site = fields.String(required=True)
+    type = fields.String(required=True)
+    at = fields.AwareDateTime(required=True)
+    payload = fields.Dict(required=True)
+
+
+class HeatSchema(Schema):
+    """Where a heat went: parts and offcuts in sums over all events, stock that is there, and the events."""
+
+    heat = fields.String(required=True)
+    parts = fields.List(fields.Nested(HeatPartSchema), required=True)
+    offcuts = fields.List(fields.Nested(HeatOffcutSchema), required=True)
+    stock = fields.List(fields.Dict(), required=True)
+    scrap_kg = fields.Float(required=True)
+    events = fields.List(fields.Nested(HeatEventSchema), required=True)
+    next = fields.String(metadata={"description": "cursor of the next page of events"})
+
+
+class VersionSchema(Schema):
+    """A revision that stood once, or a stale write that never stood (`stale`)."""
+
+    id = fields.Integer(required=True)
+    revision = fields.Integer(
+        required=True,
+        metadata={"description": "its number; of a stale write the one that it was based on"},
+    )
+    stale = fields.Boolean(required=True)
+    written_by = fields.String(required=True)
+    written_at = fields.AwareDateTime(required=True)
+    document = fields.Dict(required=True)
