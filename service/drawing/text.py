@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
 from typing import Final, TypeAlias
 
 from service.engine.estimate import leaves
@@ -63,8 +64,12 @@ def program_text(plan: CutPlan, *, width: int = 100, heats: Mapping[str, str] | 
         raise ValueError(f"a width of at least {NARROWEST} columns is wanted, not {width}")
     heats = heats or {}
     lines = list(_head(plan, width))
-    for layout in plan.layouts:
-        lines.extend(_layout(plan, layout, width, heats.get(layout.stock_ref)))
+    first: dict[int, int] = {}
+    for layout, steps in _stretches(plan):
+        again = bool(steps) and steps[0].number != first.get(layout.number, steps[0].number)
+        if steps:
+            first.setdefault(layout.number, steps[0].number)
+        lines.extend(_layout(plan, layout, steps, width, heats.get(layout.stock_ref), again=again))
     lines.extend(_unplaced(plan, width))
     lines.extend(_quality(plan, width))
     lines.extend(_remarks(plan.findings, "ABOUT THE PLAN", width))
@@ -108,23 +113,39 @@ def _bound_text(plan: CutPlan) -> str:
     return text + f"Its use of material is at most {bound.gap_share:.1%} above the best possible."
 
 
-def _layout(plan: CutPlan, layout: Layout, width: int, heat: str | None) -> Iterator[str]:
+def _stretches(plan: CutPlan) -> Iterator[tuple[Layout, tuple[Step, ...]]]:
+    """The program in its own order, as stretches of steps on one layout; then layouts without steps."""
+    layouts = {layout.number: layout for layout in plan.layouts}
+    for number, steps in groupby(plan.program, key=lambda step: step.layout):
+        yield layouts[number], tuple(steps)
+    cut = {step.layout for step in plan.program}
+    for layout in plan.layouts:
+        if layout.number not in cut:
+            yield layout, ()
+
+
+def _layout(
+    plan: CutPlan, layout: Layout, steps: tuple[Step, ...], width: int, heat: str | None, *, again: bool
+) -> Iterator[str]:
     tree = layout.tree
-    steps = [step for step in plan.program if step.layout == layout.number]
     yield ""
     yield "-" * width
     size = f"{_size(tree.dx, tree.dy)} × {show_mm(layout.thickness)} mm"
+    take = "goes on" if again else f"take {layout.repeat} × {layout.stock_ref}"
     yield _ends(
-        f"LAYOUT {layout.number}   take {layout.repeat} × {layout.stock_ref}",
+        f"LAYOUT {layout.number}   {take}",
         f"{size}   {layout.material}" + (f"   heat {heat}" if heat else ""),
         width,
     )
-    yield from _wrapped(f"gives {_content(tree)} from each", width)
+    if not again:
+        yield from _wrapped(f"gives {_content(tree)} from each", width)
     yield "-" * width
     if not steps:
         yield from _wrapped("No cut is needed: the piece is used as it is.", width)
-    takers = {step.piece: step.number for step in steps}
-    for before, step in zip([None, *steps], steps, strict=False):
+    takers = {step.piece: step.number for step in plan.program}
+    befores = dict(zip((one.number for one in plan.program), (None, *plan.program), strict=False))
+    for step in steps:
+        before = befores[step.number]
         yield ""
         yield from _step(step, before, takers, width, heat)
 
@@ -179,7 +200,7 @@ def _lie(step: Step, before: Step | None) -> str:
         "quarter": "turn it a quarter",
         "half": "turn it end for end",
     }[step.turn]
-    if before is None or before.layout != step.layout:
+    if is_sheet(step.piece):
         turn = "from the rack"
     if step.gauging == "back gauge":
         where = f"{edge} to the back gauge"

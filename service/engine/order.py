@@ -16,6 +16,7 @@ Grain: TypeAlias = Literal["any", "along", "across"]
 StockKind: TypeAlias = Literal["sheet", "offcut"]
 Edges: TypeAlias = Literal["mill", "cut"]
 Effort: TypeAlias = Literal["quick", "standard", "thorough"]
+Objective: TypeAlias = Literal["material", "handling", "time", "cost", "compare"]
 ToleranceClass: TypeAlias = Literal["f", "m", "c", "v"]
 
 
@@ -78,14 +79,22 @@ class Options:
     `trim` is what is cut off a mill edge at least; `offcut_min` the (larger, smaller) side from
     which a leftover is kept as an offcut; `max_stages` how often the direction of cutting may
     change, plus one (1: strips only). `batch` runs each gauge setting over all identical sheets.
+
+    `objective` says which plan is the best: of least ``material`` (its cost where every piece of stock
+    has a price, else its area), least ``handling``, least ``time`` at the machine, or least ``cost`` of
+    material and time together. ``compare`` asks for several plans none of which is better than another
+    in everything; `pick` names one of them, 0 the one that is recommended. `open_stacks` is how many
+    stacks of pieces may wait at the machine while a step is made; None: any number.
     """
 
-    objective: Literal["material"] = "material"
+    objective: Objective = "material"
     effort: Effort = "standard"
     max_stages: int = 3
     trim: Length = 500
     offcut_min: tuple[Length, Length] = (30000, 20000)
     batch: bool = True
+    open_stacks: int | None = None
+    pick: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,7 +94,9 @@ class _Member:
     count: int
 
 
-def links_of(tree: Node, piece: Piece, walked: Walked, batch: int) -> tuple[Link, ...]:
+def links_of(
+    tree: Node, piece: Piece, walked: Walked, batch: int, *, apart: bool = False
+) -> tuple[Link, ...]:
     """All the work on `batch` equal pieces divided by `tree`, group by group.
 
     Parameters
@@ -107,18 +109,63 @@ def links_of(tree: Node, piece: Piece, walked: Walked, batch: int) -> tuple[Link
         The separations of every split, from :func:`~service.engine.layout.rules.walk`.
     batch
         Equal stock pieces that go through together.
+    apart
+        Whether only pieces that come off one after another from the same piece form a group: more
+        settings of the gauge, but no group waits for its like from elsewhere.
 
     Returns
     -------
     Links in the order of the tree; the first is the first cut of the sheet. Empty when nothing is cut.
     """
-    members: dict[Signature, _Member] = {}
-    _collect(_only(tree), piece, walked, 0, members)
-    numbers = {signature: number for number, signature in enumerate(members)}
+    groups = _Groups(walked, apart)
+    groups.collect(_only(tree), piece, 0, groups.first_key(tree, piece))
+    numbers = {key: number for number, key in enumerate(groups.members)}
     links: list[Link] = []
-    for number, member in enumerate(members.values()):
-        links.extend(_chain(number, member, walked, batch, numbers))
+    for key, member in groups.members.items():
+        links.extend(_chain(key, member, groups, batch, numbers))
     return tuple(links)
+
+
+class _Groups:
+    """The groups of a layout as they are found, by what tells them from each other."""
+
+    def __init__(self, walked: Walked, apart: bool) -> None:
+        self.walked = walked
+        self.apart = apart
+        self.members: dict[Signature, _Member] = {}
+
+    def first_key(self, node: Node, piece: Piece) -> Signature:
+        return () if self.apart else _signature(node, piece, self.walked)
+
+    def keys(self, key: Signature, split: Split, piece: Piece) -> tuple[Signature, ...]:
+        """For each separation of a split in the group `key`, the group that its piece belongs to."""
+        made = self.walked[id(split)]
+        found = [
+            _signature(_only(split.children[one.index]), _sub(piece, split.axis, one.made), self.walked)
+            for one in made
+        ]
+        if not self.apart:
+            return tuple(found)
+        first = 0
+        keys: list[Signature] = []
+        for place, one in enumerate(made):
+            if found[place] != found[first] or _cut_key(one) != _cut_key(made[first]):
+                first = place
+            keys.append((*key, first))
+        return tuple(keys)
+
+    def collect(self, node: Node, piece: Piece, level: int, key: Signature) -> None:
+        if isinstance(node, Leaf):
+            return
+        member = self.members.get(key)
+        if member is None:
+            self.members[key] = _Member(node, piece, level, 1)
+        else:
+            member.count += 1
+            member.level = max(member.level, level)
+        for separation, inner in zip(self.walked[id(node)], self.keys(key, node, piece), strict=True):
+            child = _only(node.children[separation.index])
+            self.collect(child, _sub(piece, node.axis, separation.made), level + 1, inner)
 
 
 def _only(node: Node) -> Node:
@@ -130,21 +177,6 @@ def _only(node: Node) -> Node:
 
 def _sub(piece: Piece, axis: Axis, made: Extent) -> Piece:
     return replace(piece, x=made) if axis == "x" else replace(piece, y=made)
-
-
-def _collect(node: Node, piece: Piece, walked: Walked, level: int, members: dict[Signature, _Member]) -> None:
-    if isinstance(node, Leaf):
-        return
-    signature = _signature(node, piece, walked)
-    member = members.get(signature)
-    if member is None:
-        members[signature] = _Member(node, piece, level, 1)
-    else:
-        member.count += 1
-        member.level = max(member.level, level)
-    for separation in walked[id(node)]:
-        child = _only(node.children[separation.index])
-        _collect(child, _sub(piece, node.axis, separation.made), walked, level + 1, members)
 
 
 def _signature(node: Node, piece: Piece, walked: Walked) -> Signature:
@@ -166,33 +198,34 @@ def _cut_key(separation: Separation) -> Signature:
 
 
 def _chain(
-    number: int, member: _Member, walked: Walked, batch: int, numbers: dict[Signature, int]
+    key: Signature, member: _Member, groups: _Groups, batch: int, numbers: dict[Signature, int]
 ) -> Iterable[Link]:
-    split, axis = member.split, member.split.axis
+    split, axis, number = member.split, member.split.axis, numbers[key]
     pieces = member.count * batch
-    made = walked[id(split)]
+    made = groups.walked[id(split)]
+    keys = groups.keys(key, split, member.piece)
 
-    def leads(separation: Separation) -> Goes:
-        child = _only(split.children[separation.index])
+    def leads(place: int) -> Goes:
+        child = _only(split.children[made[place].index])
         if isinstance(child, Leaf):
             return Goes(child.kind, child.ref, None, child.dx, child.dy, pieces)
-        inside = _sub(member.piece, axis, separation.made)
-        work = (numbers[_signature(child, inside, walked)], 0)
-        return Goes("piece", None, work, child.dx, child.dy, pieces)
+        return Goes("piece", None, (numbers[keys[place]], 0), child.dx, child.dy, pieces)
 
     rest = member.piece.along(axis)
     across = member.piece.across(axis)
     start = place = 0
     while (cut := made[start].cut) is not None:
         end = _run_end(made, start, rest)
+        if groups.apart:
+            end = next((one for one in range(start + 1, end) if keys[one] != keys[start]), end)
         taken = sum(made[index].made.size for index in range(start, end))
         left = replace(rest, size=rest.size - taken, near_mill=False)
         if made[end].cut is None:
-            on = leads(made[end])
+            on = leads(end)
         else:
             dx, dy = (left.size, across.size) if axis == "x" else (across.size, left.size)
             on = Goes("piece", None, (number, place + 1), dx, dy, pieces)
-        items = _merged(leads(made[index]) for index in range(start, end))
+        items = _merged(leads(index) for index in range(start, end))
         yield Link(
             group=number,
             place=place,

@@ -1,30 +1,66 @@
-"""In which order the steps of one layout are made.
+"""In which order the steps of a program are made.
 
-A greedy rule, the same on every machine. Of all the steps whose pieces are there, the next one is
+The order is looked for that costs least, where the cost of an order is the sum over its steps of
 
-1. of the lowest level: the whole sheet is cut into strips before any strip is turned;
-2. then one at the gauging and value that stand already, so that the gauge need not move;
-3. then a trim, since it gives the edge that later cuts are measured from;
-4. then one on the piece that is at the blade already;
-5. then the first in the order of the layout.
+* what it takes to come from one gauging and value to the next, and to another blade gap or rake;
+* what it takes to bring pieces back to the blade that could have stayed there;
+* a little for each stack of pieces that waits meanwhile, as it stands in the way.
 
-It does not look ahead, so the number of gauge moves is low but not proved least.
+How pieces are turned does not depend on the order: a piece lies as the cut that made it left it.
+
+The search keeps the best few beginnings of each length (a beam) and looks ahead by what is certain:
+each value that is still wanted asks for one more setting, and one that must be left before all its
+steps are there asks for another. Against it stands the plain rule of :func:`by_level`; the better of
+both is taken. Neither is proved least; the tests measure how near they come on small cases.
+
+A *stack* is the pieces of one name, which wait from the first cut that makes one of them to the step
+that takes them up. With a limit on stacks, at most so many others wait while a step is made.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final, TypeAlias
 
+from service.engine.machine import Machine
 from service.engine.plan import Gauging
 from service.engine.quantities import Length
+
+_WIDEST: Final = 16
+"""Beginnings kept of one length at most."""
+_WORK: Final = 400_000
+"""Steps looked at, over all beginnings, at most (about); many steps are ordered with a narrower beam."""
+_BRANCHES: Final = 5
+"""Next steps tried from one beginning, one for each setting; of few steps all are tried."""
+_SMALL: Final = 24
+"""So many steps are few."""
+
+
+class NoRoomError(ValueError):
+    """No order was found in which so few stacks wait."""
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
     """A step as far as its place in the order depends on it.
 
-    `needs` are the tasks that must be done before; `group` the pieces it works on.
+    Attributes
+    ----------
+    needs
+        The tasks that must be done before: those that make its pieces.
+    level
+        Changes of the direction of cutting since the sheet.
+    gauging, gauge, setting
+        What the machine is set to; `setting` is blade gap and rake.
+    trim
+        Whether it gives a good edge and nothing else.
+    group
+        The pieces that it works on.
+    bring
+        Cost of bringing its pieces to the blade, unless they lie there.
+    stays_after
+        The tasks after which they lie there.
     """
 
     needs: tuple[int, ...]
@@ -33,13 +69,88 @@ class Task:
     gauge: Length
     trim: bool
     group: int
+    setting: tuple[Length, float] = (0, 0.0)
+    bring: int = 0
+    stays_after: tuple[int, ...] = ()
+
+    @property
+    def stand(self) -> Stand:
+        """What the machine stands at when it is made."""
+        return self.gauging, self.gauge, self.setting
 
 
-def in_order(tasks: Sequence[Task]) -> tuple[int, ...]:
+Stand: TypeAlias = tuple[Gauging, Length, tuple[Length, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """What a change costs, in hundredths of a second unless all are given otherwise.
+
+    `move` for each new value of the back gauge or the marked line, and `travel` for each hundredth of
+    a millimetre that the back gauge goes; `stop` for a new value of a front stop; `setting` for another
+    gap or rake; `stack` for each stack that waits during a step.
+    """
+
+    move: int = 200
+    travel: float = 0.01
+    stop: int = 2000
+    setting: int = 4500
+    stack: int = 2
+
+    def change(self, before: Stand | None, after: Stand) -> int:
+        """From one stand to the next; the first setting of the machine is part of the set-up.
+
+        >>> Weights().change(("back gauge", 30000, (10, 1.5)), ("back gauge", 10000, (10, 1.5)))
+        400
+        """
+        if before == after:
+            return 0
+        cost = 0
+        if before is not None and before[2] != after[2]:
+            cost += self.setting
+        if before is None or before[:2] != after[:2]:
+            cost += self.stop if after[0] == "front stop" else self.move
+            if before is not None and before[0] == after[0] == "back gauge":
+                cost += int(self.travel * abs(before[1] - after[1]))
+        return cost
+
+
+def weights_for(machine: Machine, *, fewest_moves: bool = False) -> Weights:
+    """The shop's own times; or, for the fewest moves, a cost of a move beside which all else is small."""
+    times = machine.times
+    if fewest_moves:
+        return Weights(1_000_000, 0.0, 1_000_000, 1_000_000, 2)
+    return Weights(
+        move=int(100 * times.gauge_start_s),
+        travel=1 / machine.back_gauge.speed_mm_s,
+        stop=int(100 * times.front_stop_s),
+        setting=int(100 * times.settings_change_s),
+    )
+
+
+def in_order(
+    tasks: Sequence[Task],
+    weights: Weights | None = None,
+    before: Stand | None = None,
+    open_stacks: int | None = None,
+) -> tuple[int, ...]:
     """Indices of `tasks` in the order they are made.
+
+    Parameters
+    ----------
+    tasks
+        All the steps, in the order of the layouts.
+    weights
+        What changes cost.
+    before
+        What the machine stands at beforehand.
+    open_stacks
+        How many stacks may wait while a step is made; None: any number.
 
     Raises
     ------
+    NoRoomError
+        When no order is found that keeps `open_stacks`.
     ValueError
         When tasks wait for one another in a ring.
 
@@ -48,23 +159,239 @@ def in_order(tasks: Sequence[Task]) -> tuple[int, ...]:
     >>> in_order([trim, first, Task((), 0, "back gauge", 500, True, 1)])
     (0, 2, 1)
     """
-    order: list[int] = []
+    weights = weights or Weights()
+    plain = by_level(tasks, before)
+    found = [_beam(tasks, weights, before, open_stacks), plain, deepest_first(tasks)]
+    fitting = [
+        order
+        for order in found
+        if order is not None and (open_stacks is None or most_waiting(tasks, order) <= open_stacks)
+    ]
+    if not fitting:
+        raise NoRoomError(f"no order was found in which at most {open_stacks} stacks wait")
+    return min(fitting, key=lambda order: cost_of(tasks, order, weights, before))
+
+
+def cost_of(
+    tasks: Sequence[Task], order: Sequence[int], weights: Weights, before: Stand | None = None
+) -> int:
+    """What an order costs: the sum that :func:`in_order` keeps small."""
+    cost = 0
+    last: int | None = None
+    stand = before
+    for index, waiting in zip(order, waiting_stacks(tasks, order), strict=True):
+        task = tasks[index]
+        cost += weights.change(stand, task.stand) + weights.stack * waiting
+        if last is None or last not in task.stays_after:
+            cost += task.bring
+        last, stand = index, task.stand
+    return cost
+
+
+def waiting_stacks(tasks: Sequence[Task], order: Sequence[int]) -> Iterator[int]:
+    """Before each step: how many stacks wait that it does not take up.
+
+    >>> sheet, strips = Task((), 0, "back gauge", 30000, False, 0), Task((0,), 1, "back gauge", 1, True, 1)
+    >>> list(waiting_stacks([sheet, strips, strips], (0, 2, 1)))
+    [0, 1, 0]
+    """
     done: set[int] = set()
-    waiting = list(range(len(tasks)))
-    last: Task | None = None
-    while waiting:
-        ready = [index for index in waiting if done.issuperset(tasks[index].needs)]
-        if not ready:
-            raise ValueError("the steps wait for one another; the layout is not a tree")
-        chosen = min(ready, key=lambda index: _rank(tasks[index], last, index))
-        waiting.remove(chosen)
-        done.add(chosen)
-        order.append(chosen)
-        last = tasks[chosen]
+    opened: set[int] = set()
+    followers = _followers(tasks)
+    for index in order:
+        opened.discard(index)
+        yield len(opened)
+        done.add(index)
+        opened.update(one for one in followers[index] if one not in done)
+
+
+def most_waiting(tasks: Sequence[Task], order: Sequence[int]) -> int:
+    """The most stacks that wait while a step is made."""
+    return max(waiting_stacks(tasks, order), default=0)
+
+
+def by_level(tasks: Sequence[Task], before: Stand | None = None) -> tuple[int, ...]:
+    """A plain rule: whole sheets into strips before any strip is turned.
+
+    Of all the tasks whose pieces are there, the next is one of the lowest level; then one at the
+    gauging and value that stand already; then a trim, since it gives the edge that later cuts are
+    measured from; then one on the pieces at the blade; then the first in the order of the layouts.
+    """
+
+    def rank(index: int, last: int | None) -> tuple[int | bool, ...]:
+        task = tasks[index]
+        stand = before if last is None else tasks[last].stand
+        moved = stand is None or task.stand[:2] != stand[:2]
+        other = last is None or tasks[last].group != task.group
+        return (task.level, moved, not task.trim, other, index)
+
+    return _by_rule(tasks, rank)
+
+
+def deepest_first(tasks: Sequence[Task]) -> tuple[int, ...]:
+    """The rule that keeps the floor clear: what was cut off last is finished before anything else.
+
+    Where every stack is made by one task alone, no more stacks wait than there are levels above the
+    one that is worked on.
+    """
+    return _by_rule(tasks, lambda index, last: (-tasks[index].level if tasks[index].needs else 1, index))
+
+
+def _by_rule(
+    tasks: Sequence[Task], rank: Callable[[int, int | None], tuple[int | bool, ...]]
+) -> tuple[int, ...]:
+    followers = _followers(tasks)
+    lacking = [len(set(task.needs)) for task in tasks]
+    ready = [index for index, count in enumerate(lacking) if count == 0]
+    order: list[int] = []
+    last: int | None = None
+    while ready:
+        now = last
+        last = min(ready, key=lambda index: rank(index, now))
+        ready.remove(last)
+        order.append(last)
+        for follower in followers[last]:
+            lacking[follower] -= 1
+            if lacking[follower] == 0:
+                ready.append(follower)
+    if len(order) < len(tasks):
+        raise ValueError("the steps wait for one another; the layout is not a tree")
     return tuple(order)
 
 
-def _rank(task: Task, last: Task | None, index: int) -> tuple[int, bool, bool, bool, int]:
-    moved = last is None or (task.gauging, task.gauge) != (last.gauging, last.gauge)
-    other = last is None or task.group != last.group
-    return (task.level, moved, not task.trim, other, index)
+def _followers(tasks: Sequence[Task]) -> list[list[int]]:
+    followers: list[list[int]] = [[] for _ in tasks]
+    for index, task in enumerate(tasks):
+        for need in dict.fromkeys(task.needs):
+            followers[need].append(index)
+    return followers
+
+
+@dataclass(slots=True)
+class _Begun:
+    """A beginning: what is done, what it cost, and what may be done next.
+
+    `cost` leaves out what is the same in every order, and counts the bringing back of a piece as soon
+    as the blade has been given to another.
+    """
+
+    guess: int
+    cost: int
+    done: int
+    last: int
+    stacks: int
+    ready: tuple[int, ...]
+    left: dict[Stand, int] = field(repr=False)
+    came_from: _Begun | None = None
+
+
+def _beam(
+    tasks: Sequence[Task], weights: Weights, before: Stand | None, limit: int | None
+) -> tuple[int, ...] | None:
+    """The best order found; None when every beginning ends with more stacks than may wait."""
+    count = len(tasks)
+    if count == 0:
+        return ()
+    search = _Search(tasks, weights, before, limit)
+    # The work of a beginning grows with the steps that are ready, at times with all of them.
+    width = max(1, min(_WIDEST, 4 * _WORK // count**2), min(16 * _WIDEST, 4 * _WORK // count**3))
+    level = [search.start()]
+    for _ in range(count):
+        met: dict[tuple[int, int], _Begun] = {}
+        for begun in level:
+            for following in search.next_of(begun):
+                key = (following.done, following.last)
+                old = met.get(key)
+                if old is None or following.cost < old.cost:
+                    met[key] = following
+        level = sorted(met.values(), key=lambda one: (one.guess, one.cost))[:width]
+        if not level:
+            return None
+    order: list[int] = []
+    at: _Begun | None = level[0]
+    while at is not None and at.last >= 0:
+        order.append(at.last)
+        at = at.came_from
+    return tuple(reversed(order))
+
+
+class _Search:
+    """What all beginnings of one search have in common."""
+
+    def __init__(
+        self, tasks: Sequence[Task], weights: Weights, before: Stand | None, limit: int | None
+    ) -> None:
+        self.tasks, self.weights, self.before, self.limit = tasks, weights, before, limit
+        self.followers = _followers(tasks)
+        self.needs = [sum(1 << need for need in set(task.needs)) for task in tasks]
+        self.small = len(tasks) <= _SMALL
+        self.stay: list[list[int]] = [[] for _ in tasks]
+        for index, task in enumerate(tasks):
+            for maker in task.stays_after:
+                self.stay[maker].append(index)
+        self.stands = [task.stand for task in tasks]
+        self.changes: dict[tuple[Stand | None, Stand], int] = {}
+
+    def start(self) -> _Begun:
+        left: dict[Stand, int] = {}
+        for stand in self.stands:
+            left[stand] = left.get(stand, 0) + 1
+        ready = tuple(index for index, needs in enumerate(self.needs) if needs == 0)
+        return _Begun(0, 0, 0, -1, 0, ready, left)
+
+    def change(self, before: Stand | None, after: Stand) -> int:
+        key = (before, after)
+        if key not in self.changes:
+            self.changes[key] = self.weights.change(before, after)
+        return self.changes[key]
+
+    def next_of(self, begun: _Begun) -> Iterator[_Begun]:
+        """For each value that ready steps ask for, the likeliest at it; the cheapest few of all."""
+        last = begun.last
+        stand = self.before if last < 0 else self.stands[last]
+        best: dict[Stand, list[tuple[int, int, bool, int]]] = {}
+        for index in begun.ready:
+            if self.limit is not None and begun.stacks - (self.needs[index] != 0) > self.limit:
+                continue
+            task, wanted = self.tasks[index], self.stands[index]
+            best.setdefault(wanted, []).append((self.lost(last, index), task.level, not task.trim, index))
+        choices = []
+        for wanted, ranks in best.items():
+            change = self.change(stand, wanted)
+            # A value left before all its steps are there must be set once more.
+            again = self.weights.move if begun.left[wanted] > len(ranks) else 0
+            for rank in sorted(ranks) if self.small else (min(ranks),):
+                choices.append((change + rank[0] + again, *rank[1:]))
+        choices.sort()
+        for choice in choices if self.small else choices[:_BRANCHES]:
+            following = self._after(begun, stand, choice[-1])
+            if following is not None:
+                yield following
+
+    def lost(self, last: int, index: int) -> int:
+        """What it will cost to bring back what lay at the blade, when another step comes next."""
+        return sum(self.tasks[one].bring for one in self.stay[last] if one != index) if last >= 0 else 0
+
+    def _after(self, begun: _Begun, stand: Stand | None, index: int) -> _Begun | None:
+        wanted = self.stands[index]
+        waiting = begun.stacks - (self.needs[index] != 0)
+        done = begun.done | 1 << index
+        stacks = waiting
+        ready = [one for one in begun.ready if one != index]
+        for follower in self.followers[index]:
+            stacks += self.needs[follower] & begun.done == 0
+            if self.needs[follower] & ~done == 0:
+                ready.append(follower)
+        if self.limit is not None and stacks - 1 > self.limit:
+            return None
+        cost = begun.cost + self.change(stand, wanted) + self.weights.stack * waiting
+        cost += self.lost(begun.last, index)
+        left = dict(begun.left)
+        left[wanted] -= 1
+        if not left[wanted]:
+            del left[wanted]
+        to_set = len(left)
+        if wanted in left and any(self.stands[one] == wanted for one in ready):
+            to_set -= 1
+        guess = cost + self.weights.move * to_set
+        return _Begun(guess, cost, done, index, stacks, tuple(ready), left, begun)

@@ -14,8 +14,8 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from service.engine.force import check_force
@@ -29,7 +29,7 @@ from service.engine.program.gang import gang_for, gripped
 from service.engine.program.groups import End, Goes, Link, Work, links_of
 from service.engine.program.names import letters, sheet_name
 from service.engine.program.remarks import lift_of, step_findings
-from service.engine.program.sequence import Task, in_order
+from service.engine.program.sequence import NoRoomError, Stand, Task, Weights, in_order, weights_for
 from service.engine.quantities import Length
 from service.engine.settings import settings_for
 
@@ -51,6 +51,19 @@ class Shop:
     longest: Length
 
 
+@dataclass(frozen=True, slots=True)
+class Cutting:
+    """Layouts of one material and one thickness, with the stock they are cut from.
+
+    `longest` is the longest cut there is force for.
+    """
+
+    material: Material
+    layouts: tuple[Layout, ...]
+    stock: Mapping[str, StockItem]
+    longest: Length
+
+
 def write_program(
     order_machine: Machine,
     material: Material,
@@ -61,7 +74,7 @@ def write_program(
     longest: Length,
     first_number: int = 1,
 ) -> tuple[Step, ...]:
-    """Write the steps that cut all `layouts`, one layout after another.
+    """Write the steps that cut all `layouts` of one material; see :func:`write_programs`.
 
     Parameters
     ----------
@@ -69,17 +82,44 @@ def write_program(
         The shear.
     material
         What all these layouts are made of.
-    layouts
+    layouts, stock, longest
+        As in :class:`Cutting`.
+    parts, options, first_number
+        As in :func:`write_programs`.
+    """
+    cutting = Cutting(material, layouts, stock, longest)
+    return write_programs(order_machine, (cutting,), parts, options, first_number)
+
+
+def write_programs(
+    order_machine: Machine,
+    cuttings: Iterable[Cutting],
+    parts: Mapping[str, Part],
+    options: Options,
+    first_number: int = 1,
+    weights: Weights | None = None,
+) -> tuple[Step, ...]:
+    """Write the steps that cut all layouts, one material and thickness after another.
+
+    Within a material and thickness the steps of all layouts are put in the order that costs least
+    (:mod:`~service.engine.program.sequence`); materials are not mixed on the floor.
+
+    Parameters
+    ----------
+    order_machine
+        The shear.
+    cuttings
         Layouts whose cuts keep the rules of :mod:`~service.engine.layout.rules`.
-    parts, stock
+    parts
         By reference; every reference in a layout must be there.
     options
-        ``trim`` and ``batch`` are used here. With ``batch`` each gauge setting runs over all equal
-        sheets; without, one sheet is finished before the next and pieces are named ``1.1``, ``1.1a``…
-    longest
-        Longest cut there is force for.
+        ``trim``, ``batch`` and ``open_stacks`` are used here. With ``batch`` each gauge setting runs
+        over all equal sheets; without, one sheet is finished before the next and pieces are named
+        ``1.1``, ``1.1a``…
     first_number
         Number of the first step.
+    weights
+        What changes cost; by the machine's times when None.
 
     Returns
     -------
@@ -90,24 +130,121 @@ def write_program(
     ------
     ProgramError
         When the machine cannot cut a layout.
+    NoRoomError
+        When no order is found that keeps ``open_stacks``.
     KeyError
         When a layout names stock or a part that is not there.
     """
+    weights = weights or weights_for(order_machine)
     steps: list[Step] = []
-    for layout in layouts:
-        piece = stock_piece(stock[layout.stock_ref], options.trim)
-        walked = walk(order_machine, layout.tree, piece, dict(parts), options.trim, longest)
-        if isinstance(walked, str):
-            raise ProgramError(f"layout {layout.number} cannot be cut on {order_machine.name}: {walked}")
-        shop = Shop(order_machine, material, layout.thickness, longest)
-        together = options.batch or layout.repeat == 1
-        links = links_of(layout.tree, piece, walked, layout.repeat if together else 1)
-        order = in_order(_tasks(links))
-        for sheet in range(1, 2 if together else layout.repeat + 1):
-            name = sheet_name(layout.number, None if together else sheet)
-            first = first_number + len(steps)
-            steps.extend(_write(shop, layout.number, name, links, order, first))
+    for cutting in cuttings:
+        for runs in _floors(order_machine, cutting, parts, options):
+            stand = _stand(steps[-1]) if steps else None
+            steps.extend(_ordered(runs, weights, stand, options.open_stacks, first_number + len(steps)))
     return tuple(steps)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """What one sheet, or equal sheets together, go through: links, and each as a step in the rough."""
+
+    sheet: str
+    links: tuple[Link, ...]
+    rough: tuple[Step, ...]
+    turns: tuple[Turn, ...]
+    bring: tuple[int, ...]
+
+
+_Floor: TypeAlias = tuple[tuple[_Run, ...], ...]
+"""What lies on the floor together: at first as few groups as can be, then the same with groups apart."""
+
+
+def _floors(
+    machine: Machine, cutting: Cutting, parts: Mapping[str, Part], options: Options
+) -> Iterator[_Floor]:
+    """Runs that may be mixed: all of them; without batches each sheet by itself."""
+    whole: list[list[_Run]] = []
+    for layout in cutting.layouts:
+        together = options.batch or layout.repeat == 1
+        ways = [_run(machine, cutting, layout, parts, options, apart=False)]
+        if options.open_stacks is not None:
+            ways.append(_run(machine, cutting, layout, parts, options, apart=True))
+        if options.batch:
+            whole.append(ways)
+            continue
+        for sheet in range(1, 1 + layout.repeat):
+            name = sheet_name(layout.number, None if together else sheet)
+            yield tuple((replace(run, sheet=name),) for run in ways)
+    if whole:
+        yield tuple(zip(*whole, strict=True))
+
+
+def _run(
+    machine: Machine,
+    cutting: Cutting,
+    layout: Layout,
+    parts: Mapping[str, Part],
+    options: Options,
+    *,
+    apart: bool,
+) -> _Run:
+    piece = stock_piece(cutting.stock[layout.stock_ref], options.trim)
+    walked = walk(machine, layout.tree, piece, dict(parts), options.trim, cutting.longest)
+    if isinstance(walked, str):
+        raise ProgramError(f"layout {layout.number} cannot be cut on {machine.name}: {walked}")
+    batch = layout.repeat if options.batch else 1
+    links = links_of(layout.tree, piece, walked, batch, apart=apart)
+    shop = Shop(machine, cutting.material, layout.thickness, cutting.longest)
+    names = dict.fromkeys(((link.group, link.place) for link in links), "")
+    rough = tuple(_step(shop, link, 0, layout.number, "none", names) for link in links)
+    bring = tuple(_bring(machine, step) for step in rough)
+    return _Run(sheet_name(layout.number), links, rough, _turns(links), bring)
+
+
+def _bring(machine: Machine, step: Step) -> int:
+    """Bringing all the pieces of a step back to the blade [0.01 s]."""
+    times = machine.times
+    factor = times.two_person_factor if step.lift == "two people" else 1.0
+    each = times.place_piece_s * factor + (times.crane_s if step.lift == "crane" else 0.0)
+    return int(100 * each) * step.pieces
+
+
+def _ordered(
+    floor: _Floor, weights: Weights, stand: Stand | None, open_stacks: int | None, first: int
+) -> Iterator[Step]:
+    """The steps of what lies on the floor together, numbered from `first`."""
+    for last, runs in enumerate(floor, start=1 - len(floor)):
+        tasks, places = _tasks(runs)
+        try:
+            order = in_order(tasks, weights, stand, open_stacks)
+        except NoRoomError:
+            if last == 0:
+                raise
+            continue
+        names = [{(0, 0): run.sheet} for run in runs]
+        for number, index in enumerate(order, start=first):
+            run, place = places[index]
+            yield _finished(runs[run], place, number, names[run])
+        return
+
+
+def _finished(run: _Run, place: int, number: int, names: dict[Work, str]) -> Step:
+    link = run.links[place]
+    for goes in (*link.drops, *link.remainders):
+        if goes.work is not None:
+            names.setdefault(goes.work, f"{run.sheet}{letters(len(names) - 1)}")
+    return replace(
+        run.rough[place],
+        number=number,
+        piece=names[link.group, link.place],
+        turn=run.turns[place],
+        drops=_outcomes(link.drops, names),
+        remainders=_outcomes(link.remainders, names),
+    )
+
+
+def _stand(step: Step) -> Stand:
+    return step.gauging, step.gauge, (step.settings.gap, step.settings.rake_deg)
 
 
 def turn_between(before: Lie | None, after: Lie) -> Turn:
@@ -121,40 +258,56 @@ def turn_between(before: Lie | None, after: Lie) -> Turn:
     return "quarter" if before[0] != after[0] else "half"
 
 
-def _tasks(links: tuple[Link, ...]) -> list[Task]:
+def _tasks(runs: tuple[_Run, ...]) -> tuple[list[Task], list[tuple[int, int]]]:
+    """All links as tasks, and for each of them its run and its place there."""
+    tasks: list[Task] = []
+    places: list[tuple[int, int]] = []
+    groups = 0
+    for number, run in enumerate(runs):
+        makers = _makers(run.links)
+        first = len(tasks)
+        for place, link in enumerate(run.links):
+            step, work = run.rough[place], (link.group, link.place)
+            stays = link.pieces == 1 and run.turns[place] == "none"
+            tasks.append(
+                Task(
+                    needs=tuple(first + maker for maker in makers.get(work, ())),
+                    level=link.level,
+                    gauging=link.cut.gauging,
+                    gauge=link.cut.gauge,
+                    trim=link.is_trim,
+                    group=groups + link.group,
+                    setting=(step.settings.gap, step.settings.rake_deg),
+                    bring=0 if work == (0, 0) else run.bring[place],
+                    stays_after=tuple(
+                        first + maker
+                        for maker in makers.get(work, ())
+                        if stays and any(goes.work == work for goes in run.links[maker].remainders)
+                    ),
+                )
+            )
+            places.append((number, place))
+        groups += len(run.links)
+    return tasks, places
+
+
+def _makers(links: tuple[Link, ...]) -> dict[Work, list[int]]:
     makers: dict[Work, list[int]] = {}
     for index, link in enumerate(links):
         for goes in (*link.drops, *link.remainders):
             if goes.work is not None:
                 makers.setdefault(goes.work, []).append(index)
-    return [
-        Task(
-            needs=tuple(makers.get((link.group, link.place), ())),
-            level=link.level,
-            gauging=link.cut.gauging,
-            gauge=link.cut.gauge,
-            trim=link.is_trim,
-            group=link.group,
-        )
-        for link in links
-    ]
+    return makers
 
 
-def _write(
-    shop: Shop, layout: int, sheet: str, links: tuple[Link, ...], order: tuple[int, ...], first: int
-) -> Iterable[Step]:
-    names: dict[Work, str] = {(0, 0): sheet}
-    lies: dict[Work, list[Lie]] = {}
-    for number, index in enumerate(order, start=first):
-        link = links[index]
-        work = (link.group, link.place)
-        lie: Lie = (link.axis, link.end_at_back)
-        turn = _worst_turn(lies.get(work, []), lie)
-        for goes in (*link.drops, *link.remainders):
-            if goes.work is not None:
-                names.setdefault(goes.work, f"{sheet}{letters(len(names) - 1)}")
-                lies.setdefault(goes.work, []).append(lie)
-        yield _step(shop, link, number, layout, turn, names)
+def _turns(links: tuple[Link, ...]) -> tuple[Turn, ...]:
+    """How the pieces of each link are turned against how the cuts that made them left them."""
+    makers = _makers(links)
+    lies = [(link.axis, link.end_at_back) for link in links]
+    return tuple(
+        _worst_turn([lies[maker] for maker in makers.get((link.group, link.place), ())], lies[index])
+        for index, link in enumerate(links)
+    )
 
 
 def _worst_turn(lies: list[Lie], after: Lie) -> Turn:
