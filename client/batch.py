@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from client.cache.outbox import Draft, Written
-from client.cache.plans import mark_done
+from client.cache.plans import mark_done, note_spoiled
 from client.cache.stock import StockChange, note_change
 from client.workstation import Workstation
 from schemas.records import CUT_OVERSIZE
@@ -69,6 +69,7 @@ class Batch:
         self._given: set[str] = set()
 
     def add(self, event_type: str, payload: Mapping[str, Any], change: StockChange | None = None) -> None:
+        self.spoiled: list[tuple[str, str, int, bool]] = []
         """Add an event, and what it does to the rack; values that are None are left out."""
         kept = {name: value for name, value in payload.items() if value is not None}
         if change is not None:
@@ -157,7 +158,12 @@ class Batch:
         return Logged(tuple(written), tuple(self.notes))
 
 
+            for plan_id, ref, quantity, was_made in self.spoiled:
+                note_spoiled(outbox.sql, plan_id, ref, quantity, was_made=was_made)
 def _tag(epoch: str) -> str:
     """Three signs from an epoch, so that a store put back does not give out a name again."""
     number = int(epoch.replace("-", ""), 16)
     return "".join(_SIGNS[number >> shift & 31] for shift in (0, 5, 10))
+        told_before = outbox.notice
+        if outbox.notice is not None and outbox.notice != told_before:
+            self.notes.append(outbox.notice)

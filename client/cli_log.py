@@ -15,6 +15,7 @@ from client.cutlog import Logged, PartMade, Sheet
 from client.errors import InputWrong
 from client.home import Home
 from client.orders.table import read_json
+from client.spoiled import log_spoiled
 from client.workstation import Workstation
 from schemas.events import SCRAP_REASONS
 from service.engine.quantities import Length, QuantityError, parse_length
@@ -160,6 +161,11 @@ def _part(text: str) -> PartMade:
 @click.option("--width", type=LENGTH, help="In mm, or with its unit.")
 @click.option("--heat", help="Heat number.")
 @click.option("--remark", help="In your own words.")
+@click.option(
+    "--made/--not-made",
+    default=None,
+    help="Whether it was logged as a part before; found out for a plan's part unless given.",
+)
 @_MACHINE
 @_OPERATOR
 @click.pass_obj
@@ -175,30 +181,41 @@ def scrap(
     width: Length | None,
     heat: str | None,
     remark: str | None,
+    made: bool | None,
     machine: str | None,
     operator: str | None,
 ) -> None:
     """Log scrap with its reason: a spoiled part of a plan, or any piece by its size."""
     with in_home(home) as station:
         if plan_id is not None and part is not None:
-            sheet, of_plan = _planned(station, plan_id, part, quantity)
-            at = station.machine(machine or of_plan)
+            plan, order = cutlog.opened_plan(station, plan_id)
+            at = None if machine is None else station.machine(machine).id
+            logged = log_spoiled(
+                station,
+                plan_id,
+                plan,
+                order,
+                part,
+                quantity,
+                reason,
+                machine=at,
+                remark=remark,
+                was_made=made,
+                operator=operator,
+            )
         else:
-            sheet = _sheet(station, material, thickness, length, width, quantity, heat)
-            at = machine_for(station, machine)
-        logged = cutlog.log_scrap(
-            station, sheet, at, reason, remark=remark, plan_id=plan_id, part_ref=part, operator=operator
-        )
+            logged = cutlog.log_scrap(
+                station,
+                _sheet(station, material, thickness, length, width, quantity, heat),
+                machine_for(station, machine),
+                reason,
+                remark=remark,
+                plan_id=plan_id,
+                part_ref=part,
+                was_made=bool(made),
+                operator=operator,
+            )
         _tell(logged)
-
-
-def _planned(station: Workstation, plan_id: str, part_ref: str, quantity: int) -> tuple[Sheet, str]:
-    plan, order = cutlog.opened_plan(station, plan_id)
-    part = next((one for one in order.parts if one.ref == part_ref), None)
-    if part is None:
-        raise InputWrong(f"plan {plan_id} has no part {part_ref!r}")
-    material = order.material(part.material)
-    return Sheet(material, part.thickness, part.length, part.width, quantity), plan.machine_id
 
 
 def _sheet(

@@ -12,6 +12,7 @@ from typing import Any
 from client.batch import Batch, Logged, Sheet
 from client.cache.plans import pieces_done
 from client.errors import InputWrong
+from client.spoiled import left_out
 from client.workstation import Workstation
 from schemas.plans import read_plan
 from schemas.problems import WireError
@@ -150,14 +151,17 @@ def _step_events(
     for out, count in outcomes:
         if out.kind == "part" and out.ref is not None:
             part = parts[out.ref]
-            blank = sheet(part.length, part.width, count)
+            good = count - left_out(batch, plan_id, part.ref, count)
+            if not good:
+                continue
+            blank = sheet(part.length, part.width, good)
             made.append(
                 {
                     "order_ref": plan.order_ref,
                     "ref": part.ref,
                     "length_mm": to_mm(part.length),
                     "width_mm": to_mm(part.width),
-                    "quantity": count,
+                    "quantity": good,
                     "mass_kg": blank.mass_kg,
                 }
             )
@@ -305,7 +309,8 @@ def log_scrap(
     part_ref: str | None = None,
     operator: str | None = None,
 ) -> Logged:
-    """Write down scrap with its reason."""
+    was_made: bool = False,
+    """Write down scrap with its reason; `was_made`: it was logged as a part before, and is none now."""
     batch = Batch(station)
     batch.add(
         "scrap.made",
@@ -318,6 +323,7 @@ def log_scrap(
             "part_ref": part_ref,
             "operator": operator,
         },
+            "was_made": was_made or None,
     )
     with station.home.logging():
         return batch.write()

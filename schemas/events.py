@@ -18,6 +18,7 @@ from schemas.fields import (
     Choice,
     Document,
     Inner,
+    JsonBool,
     JsonInt,
     JsonNumber,
     Many,
@@ -140,7 +141,7 @@ class StockTakenSchema(Document):
 
 
 class ScrapMadeSchema(Document):
-    """Scrap, with its reason."""
+    """Scrap, with its reason. A part that was written down as made before, and is spoiled, ``was_made``."""
 
     machine = Text(required=True, most=60)
     material = Text(required=True, most=60)
@@ -154,6 +155,10 @@ class ScrapMadeSchema(Document):
     plan_id = Text(allow_none=True)
     step = JsonInt(allow_none=True)
     part_ref = Text(allow_none=True, most=60)
+    was_made = JsonBool(
+        allow_none=True,
+        metadata={"description": "true: it counts among the parts made until now, and leaves them"},
+    )
     heat = Text(allow_none=True, most=60)
     operator = Text(allow_none=True, most=60)
 

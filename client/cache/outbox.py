@@ -25,7 +25,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal, TypeAlias, cast
 
 from client.cache.mark import Mark, read_mark, write_mark
-from client.cache.plans import PLAN_TABLES
+from client.cache.plans import PLAN_TABLES, SPOILED_TABLES
 from client.cache.sqlite import META, Row, Sqlite
 from client.cache.stock import STOCK_TABLES
 from client.errors import InputWrong, StoreFailed
@@ -75,6 +75,7 @@ _MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
         *PLAN_TABLES,
         *STOCK_TABLES,
     ),
+    (*SPOILED_TABLES,),
 )
 
 

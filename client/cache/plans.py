@@ -27,6 +27,17 @@ PLAN_TABLES: Final = (
     "CREATE INDEX step_done_by_plan ON step_done (plan_id, step)",
 )
 
+SPOILED_TABLES: Final = (
+    """CREATE TABLE spoiled (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        plan_id TEXT NOT NULL,
+        ref TEXT NOT NULL,
+        quantity INTEGER NOT NULL,
+        was_made INTEGER NOT NULL CHECK (was_made IN (0, 1))
+    ) STRICT""",
+    "CREATE INDEX spoiled_by_plan ON spoiled (plan_id, ref)",
+)
+
 ID_LENGTH: Final = 16
 """A plan's id is the beginning of its fingerprint, so it is the same offline and online."""
 
@@ -76,6 +87,49 @@ def pieces_done(sql: Sqlite, plan_id: str) -> dict[int, int]:
     """Pieces logged so far at this workstation, by step."""
     found = sql.rows("SELECT step, sum(pieces) FROM step_done WHERE plan_id = ? GROUP BY step", plan_id)
     return dict(cast("list[tuple[int, int]]", found))
+
+
+@dataclass(frozen=True, slots=True)
+class Spoiled:
+    """Parts of a plan logged as scrap at this workstation.
+
+    Attributes
+    ----------
+    made
+        Those that were logged as made before.
+    early
+        Those whose step was not logged yet; the step leaves them out when it is.
+    left_out
+        How many of the early ones steps have left out since.
+    """
+
+    made: int
+    early: int
+    left_out: int
+
+
+def spoiled_parts(sql: Sqlite, plan_id: str, ref: str) -> Spoiled:
+    """How many parts of a ref were spoiled."""
+    made, early, left_out = sql.rows(
+        "SELECT coalesce(sum(quantity) FILTER (WHERE was_made = 1), 0),"
+        " coalesce(sum(quantity) FILTER (WHERE was_made = 0 AND quantity > 0), 0),"
+        " coalesce(sum(-quantity) FILTER (WHERE was_made = 0 AND quantity < 0), 0)"
+        " FROM spoiled WHERE plan_id = ? AND ref = ?",
+        plan_id,
+        ref,
+    )[0]
+    return Spoiled(made, early, left_out)
+
+
+def note_spoiled(sql: Sqlite, plan_id: str, ref: str, quantity: int, *, was_made: bool) -> None:
+    """Count spoiled parts, below none when a step leaves early ones out; inside the events' transaction."""
+    sql.run(
+        "INSERT INTO spoiled (plan_id, ref, quantity, was_made) VALUES (?, ?, ?, ?)",
+        plan_id,
+        ref,
+        quantity,
+        int(was_made),
+    )
 
 
 def mark_done(sql: Sqlite, plan_id: str, step: int, pieces: int) -> None:

@@ -94,10 +94,19 @@ def _pieces(name: str) -> Any:
     return measured
 
 
+def _scrap(payload: Mapping[str, Any]) -> dict[str, int]:
+    pieces, mg = int(payload["quantity"]), _mg(payload["mass_kg"])
+    measures = {"scrap_pieces": pieces, "scrap_mg": mg}
+    if payload.get("was_made"):
+        # It was counted as a part when it came off; its mass must not stand twice.
+        measures |= {"parts": -pieces, "parts_mg": -mg}
+    return measures
+
+
 _MEASURED: Final = {
     "cuts.made": _cuts,
     "stock.taken": _pieces("taken"),
-    "scrap.made": _pieces("scrap"),
+    "scrap.made": _scrap,
     "offcut.stored": _pieces("offcut"),
 }
 
