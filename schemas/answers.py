@@ -30,6 +30,37 @@ class ReadySchema(Schema):
     ready = fields.Boolean(required=True)
     database = fields.String(required=True)
     engine_version = fields.String(required=True)
+    jobs_overdue = fields.List(
+        fields.String(), required=True, metadata={"description": "jobs that were not done for too long"}
+    )
+    jobs_to_look_at = fields.List(
+        fields.String(),
+        required=True,
+        metadata={"description": "jobs that failed, or found what a person must look at"},
+    )
+
+
+class StandingSchema(Schema):
+    """How a job of the service stands."""
+
+    name = fields.String(required=True)
+    says = fields.String(required=True, metadata={"description": "what it does"})
+    started_at = fields.AwareDateTime(required=True, allow_none=True)
+    ended_at = fields.AwareDateTime(required=True, allow_none=True)
+    outcome = fields.String(
+        required=True,
+        allow_none=True,
+        validate=validate.OneOf(("done", "attention", "failed")),
+    )
+    words = fields.String(required=True, allow_none=True)
+    due_at = fields.AwareDateTime(required=True, allow_none=True)
+    overdue = fields.Boolean(required=True)
+
+
+class ScheduleSchema(Schema):
+    """What the service does by itself."""
+
+    jobs = fields.List(fields.Nested(StandingSchema), required=True)
 
 
 class EpochReachedSchema(Schema):
@@ -71,31 +102,6 @@ class StationSchema(Schema):
     waiting_more = fields.Boolean(
         required=True, metadata={"description": "whether more wait than are listed here"}
     )
-
-
-class HeldEventSchema(Schema):
-    """An event that was not applied, whole, and why."""
-
-    id = fields.Integer(required=True)
-    state = fields.String(required=True)
-    station = fields.String(required=True)
-    site = fields.String(required=True)
-    received_at = fields.AwareDateTime(required=True)
-    errors = fields.List(fields.Nested(FieldErrorSchema), required=True)
-    event = fields.Dict(required=True)
-
-
-class DiscrepancySchema(Schema):
-    """Stock that was taken although the books had less."""
-
-    id = fields.Integer(required=True)
-    event_id = fields.String(required=True)
-    site = fields.String(required=True)
-    ref = fields.String(required=True)
-    material = fields.String(required=True)
-    taken = fields.Integer(required=True)
-    on_the_books = fields.Integer(required=True)
-    noted_at = fields.AwareDateTime(required=True)
 
 
 class PlanEntrySchema(Schema):

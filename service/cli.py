@@ -1,4 +1,4 @@
-"""``shearwright-service``: serve, migrate, tokens, load, openapi, audit."""
+"""``shearwright-service``: serve, migrate, tokens, load, openapi, audit, jobs, discrepancies."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ from waitress.server import create_server
 from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
 from service.app import Config, contract, create_app, load_shop
-from service.store import records, tally, tokens
+from service.store import again, held, records, tally, tokens
 from service.store.database import DatabaseAddressError, connected, open_database
 from service.store.migrate import NewerDatabaseError, migrate
+from service.tasks.jobs import told
+from service.tasks.schedule import Schedule, standing
 
 
 @click.group()
@@ -68,9 +70,14 @@ def serve(config: Config, host: str | None, port: int | None, threads: int) -> N
         # cuts off without reading on.
         max_request_body_size=max(8 * config.most_body_bytes, 64 * 1024 * 1024),
     )
+    jobs = Schedule(config.ages, config.clock)
+    jobs.start()
     click.echo(f"listening at http://{server.effective_host}:{server.effective_port}/v1/docs")
     sys.stdout.flush()
-    server.run()
+    try:
+        server.run()
+    finally:
+        jobs.stop()
 
 
 @main.command("migrate")
@@ -79,6 +86,72 @@ def migrate_command(config: Config) -> None:
     """Bring the database up to date."""
     run = _open(config)
     click.echo("\n".join(f"done: {name}" for name in run) if run else "the database is up to date")
+    with connected():
+        done = again.reapply(datetime.now(UTC))
+    if done.applied or done.quarantined:
+        click.echo(
+            f"events whose type is known by now: {done.applied} applied, {done.quarantined} quarantined"
+        )
+
+
+@main.command("reapply")
+@click.option("--quarantined", is_flag=True, help="Try the quarantined events too.")
+@click.pass_obj
+def reapply_command(config: Config, quarantined: bool) -> None:
+    """Apply kept events whose type is known by now."""
+    _open(config)
+    with connected():
+        done = again.reapply(datetime.now(UTC), quarantined=quarantined)
+    click.echo(f"applied: {done.applied}, quarantined: {done.quarantined}, still kept: {done.still_kept}")
+
+
+@main.command("jobs")
+@click.pass_obj
+def jobs_command(config: Config) -> None:
+    """Tell how the jobs of the service stand."""
+    _open(config)
+    with connected():
+        for job in standing(datetime.now(UTC)):
+            state = "overdue" if job.overdue else job.outcome or "not yet"
+            when = job.started_at.isoformat(timespec="seconds") if job.started_at else "never"
+            click.echo(f"{job.name:10} {state:9} {when}  {job.words or job.says}")
+
+
+@main.group()
+def discrepancies() -> None:
+    """List and settle stock that was taken although the books had less."""
+
+
+@discrepancies.command("list")
+@click.pass_obj
+def discrepancies_list(config: Config) -> None:
+    """List open discrepancies."""
+    _open(config)
+    with connected():
+        for row in held.discrepancies(0, 1_000_000):
+            click.echo(
+                f"{row.id}  {row.site}/{row.ref}  {row.material}  taken {row.taken}, "
+                f"on the books {row.on_the_books}  {row.noted_at.isoformat(timespec='seconds')}"
+            )
+
+
+@discrepancies.command("settle")
+@click.argument("number", type=click.IntRange(1))
+@click.option("--words", required=True, help="How it came about, or what was done.")
+@click.option("--counted", type=click.IntRange(0, 1_000_000), help="Pieces on the rack now.")
+@click.option("--by", default="command line", show_default=True, help="Who settles it.")
+@click.pass_obj
+def discrepancies_settle(config: Config, number: int, words: str, counted: int | None, by: str) -> None:
+    """Settle a discrepancy, and set the books to what was counted."""
+    _open(config)
+    with connected():
+        try:
+            row = held.settle(number, words=words, counted=counted, by=by, now=datetime.now(UTC))
+        except held.NoSuchStock as none:
+            raise click.ClickException(f"--counted: no stock item is named {str(none)!r}") from None
+    if row is None:
+        raise click.ClickException(f"no discrepancy {number} is open; see: discrepancies list")
+    click.echo(f"settled: {row.site}/{row.ref}")
 
 
 @main.group()
@@ -191,9 +264,9 @@ def audit(config: Config) -> None:
     """Count the roll-ups anew from the raw events; exit code 1 when they differ."""
     _open(config)
     with connected():
-        differences = list(tally.audit())
+        differences = tally.audit()
     for one in differences:
-        click.echo(f"{'/'.join(map(str, one.key))} {one.measure}: kept {one.kept}, counted {one.counted}")
+        click.echo(told(one))
     if differences:
         click.echo(f"{len(differences)} figures differ from the events", err=True)
         raise SystemExit(1)

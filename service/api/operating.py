@@ -8,12 +8,13 @@ from typing import Any
 from flask import current_app
 from peewee import PeeweeException
 
-from schemas.answers import LiveSchema, ReadySchema
+from schemas.answers import LiveSchema, ReadySchema, ScheduleSchema
 from service.api.operations import Answer, Given, Operation, Operations
 from service.api.problems import ProblemError
 from service.engine import ENGINE_VERSION
 from service.store import records
 from service.store.database import connected, is_postgresql
+from service.tasks.schedule import standing
 
 operating = Operations("operating")
 
@@ -36,12 +37,34 @@ def ready(given: Given) -> Answer:
     try:
         with connected():
             records.centre_epoch()
+            jobs = standing(given.now)
     except PeeweeException:
         raise ProblemError(
             503, "Not ready", "the database does not answer", headers={"Retry-After": "5"}
         ) from None
     kind = "postgresql" if is_postgresql() else "sqlite"
-    return Answer({"ready": True, "database": kind, "engine_version": ENGINE_VERSION})
+    return Answer(
+        {
+            "ready": True,
+            "database": kind,
+            "engine_version": ENGINE_VERSION,
+            "jobs_overdue": [job.name for job in jobs if job.overdue],
+            "jobs_to_look_at": [job.name for job in jobs if job.outcome in {"attention", "failed"}],
+        }
+    )
+
+
+@operating(
+    "GET",
+    "/schedule",
+    scopes=("report",),
+    summary="What the service does by itself: when it was last done, what came of it, when it is due",
+    answers={200: ScheduleSchema},
+)
+def schedule(given: Given) -> Answer:
+    """How every job stands."""
+    document: dict[str, Any] = ScheduleSchema().dump({"jobs": standing(given.now)})
+    return Answer(document)
 
 
 @operating(

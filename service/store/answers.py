@@ -64,6 +64,12 @@ def once(
     return answer
 
 
+def forget(now: datetime) -> int:
+    """Forget the answers that were kept long enough; how many there were."""
+    old = KeptAnswer.delete().where(KeptAnswer.kept_at < now - KEPT_FOR)
+    return int(old.execute())
+
+
 def _find(token: str, key: str) -> Kept | None:
     row = KeptAnswer.get_or_none((KeptAnswer.token == token) & (KeptAnswer.key == key))
     return None if row is None else Kept(row.request_hash, row.status, row.headers, row.document)

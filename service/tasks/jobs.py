@@ -1,0 +1,70 @@
+"""The jobs: what each does, how often, and what it says about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final, Literal, TypeAlias
+
+from service.store import again, answers, feed, tally
+from service.store.ages import Ages
+
+Outcome: TypeAlias = Literal["done", "attention", "failed"]
+
+_SHOWN: Final = 10
+"""Differences that are named one by one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A job; `work` returns its outcome and words for a person."""
+
+    name: str
+    every: timedelta
+    work: Callable[[Ages, datetime], tuple[Outcome, str]]
+    says: str
+
+
+def _audit(ages: Ages, now: datetime) -> tuple[Outcome, str]:
+    differences = tally.audit()
+    if not differences:
+        return "done", "the roll-ups are equal to a recount of the events"
+    named = "; ".join(told(one) for one in differences[:_SHOWN])
+    more = f"; and {len(differences) - _SHOWN} more" if len(differences) > _SHOWN else ""
+    return "attention", f"{len(differences)} figures differ from the events: {named}{more}"
+
+
+def told(one: tally.Difference) -> str:
+    """A difference in words."""
+    return f"{'/'.join(map(str, one.key))} {one.measure}: kept {one.kept}, counted {one.counted}"
+
+
+def _reapply(ages: Ages, now: datetime) -> tuple[Outcome, str]:
+    done = again.reapply(now)
+    return "done", f"{done.applied} kept events applied, {done.quarantined} quarantined"
+
+
+def _retention(ages: Ages, now: datetime) -> tuple[Outcome, str]:
+    plans = _all(lambda: feed.remove_old_plans(ages, now))
+    deletions = _all(lambda: feed.forget_deletions(ages, now))
+    kept_answers = answers.forget(now)
+    return "done", (
+        f"{kept_answers} kept answers forgotten, {deletions} deletions forgotten, {plans} old plans removed; "
+        "events are never deleted"
+    )
+
+
+def _all(step: Callable[[], int]) -> int:
+    # In bounded steps, so that stations do not wait for long.
+    done = 0
+    while step_done := step():
+        done += step_done
+    return done
+
+
+JOBS: Final = (
+    Job("reapply", timedelta(days=1), _reapply, "applies kept events whose type is known by now"),
+    Job("audit", timedelta(days=1), _audit, "compares the roll-ups with a recount of the raw events"),
+    Job("retention", timedelta(days=1), _retention, "lets go what has its age; never an event"),
+)
