@@ -255,6 +255,18 @@ class MachineSchema(Record):
         validate=between(0, 2),
         metadata={"description": "force counted for dulled edges over that of sharp ones"},
     )
+    gauge_clears = JsonBool(
+        load_default=False,
+        metadata={
+            "description": "whether the back gauge can be lifted or swung away, so that drops deeper "
+            "than its range pass"
+        },
+    )
+    side_by_side = JsonInt(
+        load_default=4,
+        validate=between(1, 100),
+        metadata={"description": "most pieces held against the gauge in one stroke"},
+    )
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Machine:

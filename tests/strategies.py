@@ -119,6 +119,8 @@ def hard_machines(draw: st.DrawFn) -> Machine:
         squaring_arm=draw(st.sampled_from((0, 100_000))),
         smallest_drop=draw(st.sampled_from((0, 300, 1000, 3000))),
         sheet_support=draw(st.booleans()),
+        gauge_clears=draw(st.booleans()),
+        side_by_side=draw(st.sampled_from((1, 2, 4, 20))),
         relief=draw(st.booleans()),
         lifting=Lifting(25.0, 50.0, draw(st.sampled_from((None, 100.0, 3000.0)))),
     )

@@ -159,6 +159,11 @@ class Machine:
         How much more force is counted with than sharp blades take [fraction]: a shop setting. The
         default of a quarter makes of a shear strength of 0.8·Rm the full Rm that trade handbooks
         count with; press-tool courses say 0.15 to 0.30.
+    gauge_clears
+        Whether the back gauge can be lifted or swung out of the way. Where it cannot, nothing deeper
+        than its range can fall behind the blade.
+    side_by_side
+        The most pieces that are held against the gauge in one stroke: a shop setting.
     """
 
     id: str
@@ -186,3 +191,5 @@ class Machine:
     max_thickness: Length | None = None
     gap_table: tuple[GapRow, ...] = ()
     dulled_allowance: float = 0.25
+    gauge_clears: bool = False
+    side_by_side: int = 4

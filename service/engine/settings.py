@@ -137,15 +137,20 @@ def _rake_note(
 
 
 def gripping_feet(machine: Machine, cut_length: Length) -> int:
-    """How many feet press with their whole width on a piece against the squaring arm.
+    """How many feet press with their whole width on a piece where it lies.
 
-    A bar without feet counts as one.
+    It lies against the squaring arm; where no foot grips it there, it is moved along the blade until
+    the first one does. A bar without feet counts as one.
     """
     hold_down = machine.hold_down
     if not hold_down.feet:
         return 1
     half = hold_down.foot_width / 2
-    return sum(half <= centre <= cut_length - half for centre in hold_down.feet)
+    at_the_arm = sum(half <= centre <= cut_length - half for centre in hold_down.feet)
+    if at_the_arm or cut_length < hold_down.foot_width:
+        return at_the_arm
+    start = hold_down.feet[0] - half
+    return sum(start + half <= centre <= start + cut_length - half for centre in hold_down.feet)
 
 
 def hold_down_wanted(machine: Machine, force_kn: float) -> float:

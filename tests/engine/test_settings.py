@@ -263,10 +263,19 @@ def test_the_ends_of_the_gauges_range_can_be_set(depth):
 
 
 def test_a_foot_grips_only_with_its_whole_width():
-    assert gripping_feet(shear(), 12_999) == 0
+    assert gripping_feet(shear(), 5_999) == 0
     assert gripping_feet(shear(), 13_000) == 1
     beyond_the_arm = shear(hold_down=HoldDown(4500, (2_000, 10_000), 6000))
     assert gripping_feet(beyond_the_arm, 20_000) == 1
+
+
+def test_a_piece_that_no_foot_grips_at_the_arm_is_moved_under_one():
+    """The program says so; then a foot does press on it, and the setting counts with that one."""
+    one = shear(hold_down=HoldDown(4500, (10_000, 26_000), 6000, force_kn=60))
+    assert gripping_feet(one, 12_999) == 1
+    settings = set_for(one, thickness=300, cut_length=6_000, drop_depth=20_000)
+    assert settings.hold_down_kn is not None
+    assert not any("0.0 kN are to be had" in finding.message for finding in settings.findings)
 
 
 def test_a_finer_gauge_wants_relief_sooner_because_the_tipping_edge_touches_it_sooner():

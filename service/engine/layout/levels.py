@@ -36,19 +36,27 @@ def separable(machine: Machine, extent: Extent, item: Length, tolerance: Length,
         and rules.gauge_error(gauge, item) <= tolerance
     ):
         return True
-    item_held = item >= clamp and rest >= smallest
-    if item_held:
+    item_held = item >= clamp and rules.falls_clear(machine, rest)
+    if item >= clamp:
         stops = machine.front_stops
-        if stops is not None and stops.low <= item <= stops.high and stops.accuracy <= tolerance:
+        if (
+            item_held
+            and stops is not None
+            and stops.low <= item <= stops.high
+            and stops.accuracy <= tolerance
+        ):
             return True
         if (
             gauge.low <= rest <= gauge.high
+            and rest >= smallest
             and not extent.far_mill
             and extent.spread + rules.gauge_error(gauge, rest) <= tolerance
         ):
             return True
     line = machine.marked_line_accuracy
-    return line is not None and line <= tolerance and ((rest_held and item_falls) or item_held)
+    if line is None or line > tolerance:
+        return False
+    return (rest_held and rules.falls_clear(machine, item)) or item_held
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,10 @@ which no program can cut. The rules, in the trade's terms:
 * **Back gauge**: the item falls; ``low ≤ s ≤ high`` and ``r ≥ clamping depth``.
 * **Front stop**: the item is held, its datum edge against the stop, the rest falls; ``s`` in the
   stops' range and ``≥ clamping depth``, ``r ≥ smallest drop``.
-* **Marked line**: either side may fall, the other must be held.
+* **Marked line**: either side may fall, the other must be held; the deeper side stays in front.
+* What falls without being gauged has to pass the back gauge: it is no deeper than the gauge's range,
+  unless the gauge can be lifted or swung away.
+* On a machine whose gauge cannot back off, a trim is cut to a line, so that it cannot jam.
 * **Back gauge from the far end**: the rest falls, gauged; the item keeps what the true size of the
   piece leaves, so its tolerance must bear that.
 * **No cut at all**: the item is what is left (``r = 0``); its tolerance must bear the stack-up.
@@ -116,6 +119,11 @@ def gauge_error(gauge: BackGauge, depth: Length) -> Length:
     return gauge.accuracy + abs(depth - nearest_position(gauge, depth))
 
 
+def falls_clear(machine: Machine, depth: Length) -> bool:
+    """Whether a drop of that depth that is not gauged gets past the back gauge, and is wide enough."""
+    return depth >= machine.smallest_drop and (machine.gauge_clears or depth <= machine.back_gauge.high)
+
+
 @dataclass(frozen=True, slots=True)
 class Cut:
     """One way to separate an item: how it is gauged and which side falls.
@@ -173,7 +181,10 @@ def separate(
         return Cut("back gauge", item, True, False, gauge_error(gauge, item))
 
     stops = machine.front_stops
-    if stops is not None and item_held and rest >= machine.smallest_drop:
+    rest_falls = falls_clear(machine, rest)
+    if item_held and not rest_falls and rest > gauge.high:
+        reasons.append(f"the {show_mm(rest)} mm beyond it would not get past the back gauge")
+    if stops is not None and item_held and rest_falls:
         if not stops.low <= item <= stops.high:
             reasons.append(f"it is outside the front stops' {show_mm(stops.low)} to {show_mm(stops.high)} mm")
         elif stops.accuracy > tolerance:
@@ -195,10 +206,11 @@ def separate(
     if line is not None:
         if line > tolerance:
             reasons.append(f"its tolerance of ±{show_mm(tolerance)} mm is finer than a marked line")
-        elif rest_held and item >= machine.smallest_drop:
-            return Cut("marked line", item, True, False, line)
-        elif item_held and rest >= machine.smallest_drop:
-            return Cut("marked line", item, False, False, line)
+        else:
+            falls = rest_held and falls_clear(machine, item)
+            stays = item_held and rest_falls
+            if falls or stays:
+                return Cut("marked line", item, falls and not (stays and item > rest), False, line)
     if not item_held and not rest_held:
         reasons.append("neither side of the cut could be clamped")
     return "; ".join(reasons)
@@ -267,6 +279,8 @@ def level(
         cut = separate(machine, rest, size, tolerances[index], far_end_min)
         if isinstance(cut, str):
             return cut
+        if index == 0 and rest.near_mill and not wanted[index]:
+            cut = _trim_cut(machine, cut)
         error = cut_error(machine, cut)
         if rest.near_mill and not cut.from_far:
             # A mill edge is not straight: what the trim is meant to take off is how far one can be out.
@@ -282,6 +296,14 @@ def level(
 def cut_error(machine: Machine, cut: Cut) -> Length:
     """The ± that this cut alone adds, whichever side it measures."""
     return gauge_error(machine.back_gauge, cut.gauge) if cut.from_far else cut.accuracy
+
+
+def _trim_cut(machine: Machine, cut: Cut) -> Cut:
+    """A trim to a marked line where the gauge cannot back off and so could jam the narrow drop."""
+    line = machine.marked_line_accuracy
+    if cut.gauging != "back gauge" or machine.relief or line is None:
+        return cut
+    return Cut("marked line", cut.gauge, cut.item_falls, cut.from_far, line)
 
 
 def tolerance_along(node: Node, axis: Axis, parts: dict[str, Part]) -> Length:

@@ -28,8 +28,8 @@ def gripped(hold_down: HoldDown, start: Length, end: Length) -> bool:
 def gang_for(machine: Machine, along: Length, pieces: int, longest: Length) -> int:
     """Pieces side by side in one stroke.
 
-    As many as fit the blade (and `longest`, the longest cut there is force for), each gripped; but no
-    more than are needed to keep the number of strokes: 4 pieces of which 3 fit go two and two.
+    As many as fit the blade (and `longest`, the longest cut there is force for), each gripped, and as
+    the shop lets its people hold at once (``machine.side_by_side``); but no more than are needed to keep the number of strokes: 4 pieces of which 3 fit go two and two.
 
     >>> from service.engine.machine import BackGauge, GapRange, Rake, Rating
     >>> shear = Machine("a", "A", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 100),
@@ -37,7 +37,7 @@ def gang_for(machine: Machine, along: Length, pieces: int, longest: Length) -> i
     >>> gang_for(shear, 30000, 2, 300000), gang_for(shear, 100000, 4, 300000)
     (2, 2)
     """
-    most = max(1, min(pieces, min(longest, machine.cutting_length) // along))
+    most = max(1, min(pieces, machine.side_by_side, min(longest, machine.cutting_length) // along))
     fit = 1
     while fit < most and gripped(machine.hold_down, fit * along, (fit + 1) * along):
         fit += 1

@@ -38,6 +38,7 @@ class Shear:
     smallest_drop: int
     sheet_support: bool
     relief: bool
+    gauge_clears: bool
     one_person_kg: Decimal
     two_people_kg: Decimal
     crane_kg: Decimal | None

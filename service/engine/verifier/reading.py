@@ -258,6 +258,7 @@ def _shear(at: _At) -> Shear:
         smallest_drop=at.of("smallest_drop_mm").mm(0),
         sheet_support=at.of("sheet_support").flag(),
         relief=at.of("relief").flag(),
+        gauge_clears=at.of("gauge_clears").flag(),
         one_person_kg=lifting.of("one_person_kg").amount(),
         two_people_kg=lifting.of("two_people_kg").amount(),
         crane_kg=lifting.of("crane_kg", optional=True).maybe_amount(),

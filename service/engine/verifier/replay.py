@@ -201,6 +201,13 @@ class Replay:
             f"a drop of {shown(drop_size)} mm is narrower than {shown(shear.smallest_drop)} mm",
         )
         faults.unless(
+            step.gauging == "back gauge" or shear.gauge_clears or drop_size <= shear.back_gauge.high,
+            "gauge-in-the-way",
+            where,
+            f"a drop of {shown(drop_size)} mm would not get past the back gauge, which goes back to "
+            f"{shown(shear.back_gauge.high)} mm",
+        )
+        faults.unless(
             rest_size >= shear.clamping_depth,
             "not-held",
             where,

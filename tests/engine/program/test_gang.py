@@ -19,6 +19,11 @@ def test_no_more_than_the_blade_is_long(shear: Machine) -> None:
     assert gang_for(shear, mm(1500), 2, shear.cutting_length) == 2
 
 
+def test_no_more_than_the_shop_lets_its_people_hold(shear: Machine) -> None:
+    assert gang_for(shear, mm(100), 12, shear.cutting_length) == 4
+    assert gang_for(replace(shear, side_by_side=1), mm(100), 12, shear.cutting_length) == 1
+
+
 def test_no_more_than_there_is_force_for(shear: Machine) -> None:
     assert gang_for(shear, mm(600), 4, mm(1199)) == 1
 
@@ -58,6 +63,6 @@ def test_a_gang_never_costs_strokes_against_a_larger_one(along: int, pieces: int
         HoldDown(4500),
     )
     gang = gang_for(shear, along, pieces, shear.cutting_length)
-    most = min(pieces, mm(3000) // along)
+    most = min(pieces, shear.side_by_side, mm(3000) // along)
     assert 1 <= gang <= most
     assert -(-pieces // gang) == -(-pieces // most)

@@ -117,8 +117,9 @@ def test_equal_sheets_run_through_each_setting_together(shear: Machine, steel: M
     steps = written(shear, steel, repeat=3)
     assert [step.gauge for step in steps] == [mm(5), mm(300), mm(5), mm(600)]
     assert [step.pieces for step in steps] == [3, 3, 6, 6]
-    # Six strips of 300 fit side by side on 3000.
-    assert [step.strokes for step in steps] == [3, 6, 1, 4]
+    # Six strips of 300 fit side by side on 3000; the shop holds four at most, so three and three.
+    assert [step.gang for step in steps] == [1, 1, 3, 3]
+    assert [step.strokes for step in steps] == [3, 6, 2, 8]
 
 
 def test_without_batches_a_sheet_is_finished_before_the_next(shear: Machine, steel: Material) -> None:

@@ -32,6 +32,7 @@ MACHINE = {
     "strokes_per_minute": 20.0,
     "table_depth_mm": 0.0,
     "sheet_support": False,
+    "gauge_clears": False,
     "relief": True,
     "lifting": {"one_person_kg": 25.0, "two_people_kg": 80.0, "crane_kg": None},
     "times": {},
