@@ -299,6 +299,9 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
 
     ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
     Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
+
+    What cannot be made is listed with its reason; the plan of the rest is kept all the same, and the
+    exit code is 10.
     """
     from service.drawing.text import program_text  # noqa: PLC0415 - loads the drawing only when drawn
 
@@ -415,6 +418,27 @@ def export(home: Home, file: Path, checking: bool) -> None:
 
 
 # --- small helps ---------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.argument("file", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.pass_obj
+def salvage(home: Home, file: Path | None) -> None:
+    """Bring what can be read of a damaged store into a new one; the damaged one is put aside and kept.
+
+    FILE is a damaged store that was put aside before; the one in use unless given.
+    """
+    from client.salvage import salvage as salvaged  # noqa: PLC0415 - used here only
+
+    done = salvaged(home, home.settings().station, file)
+    say(f"brought over: {done.events} events, {done.pending} of them to be sent; the centre tells repeats")
+    if done.known_already:
+        say(f"here already: {done.known_already}")
+    for words in done.unread:
+        say(f"could not be read: {words}")
+    if done.unread:
+        say("what could not be read here may be at the centre: shearwright sync, then compare its reports")
+    say(f"the damaged store is kept as {done.aside}; do not delete it before all is found")
 
 
 def _lines(lines: Iterator[str]) -> None:

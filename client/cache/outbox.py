@@ -165,6 +165,7 @@ class Outbox:
         *,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
         computer: str | None = None,
+        why: str | None = None,
     ) -> None:
         home.make()
         self.home = home
@@ -172,6 +173,7 @@ class Outbox:
         self.now = now
         self.computer = computer or computer_fingerprint()
         self.notice: str | None = None
+        self._why = why
         self.sql = Sqlite(home.store_file, _MIGRATIONS, durable=True)
         if self._doubt() is not None:
             with home.writing():
@@ -208,12 +210,10 @@ class Outbox:
             if self._doubt() is not None:
                 self._settle_epoch()
             with self.sql.transaction():
-                rows = [
-                    self._append(draft.type, draft.payload, happened_at, str(uuid7())) for draft in drafts
-                ]
+                rows = [self.append(draft.type, draft.payload, happened_at, str(uuid7())) for draft in drafts]
                 if effects is not None:
                     effects(rows)
-            self._move_mark()
+            self.move_mark()
         return self.by_rows(rows)
 
     def reissue(self, epoch: str, from_seq: int, why: str) -> str:
@@ -233,7 +233,7 @@ class Outbox:
                     "WHERE epoch = ? AND seq >= ? AND state = 'pending' ORDER BY seq", epoch, from_seq
                 ):
                     self._write_again(written)
-            self._move_mark()
+            self.move_mark()
         return self.epoch
 
     def retry_aside(self) -> int:
@@ -245,15 +245,16 @@ class Outbox:
                     self._begin_epoch("what was put aside is offered again")
                 for written in held:
                     self._write_again(written)
-            self._move_mark()
+            self.move_mark()
         return len(held)
 
     def _write_again(self, written: Written) -> None:
-        row = self._append(written.type, written.event["payload"], written.happened_at, written.event_id)
+        row = self.append(written.type, written.event["payload"], written.happened_at, written.event_id)
         self.sql.run("UPDATE event SET state = 'reissued' WHERE id = ?", written.row)
         self.sql.run("UPDATE stock_change SET event = ? WHERE event = ?", row, written.row)
 
-    def _append(self, event_type: str, payload: Mapping[str, Any], happened_at: str, event_id: str) -> int:
+    def append(self, event_type: str, payload: Mapping[str, Any], happened_at: str, event_id: str) -> int:
+        """Put an event at the end of the chain, within the caller's transaction; its row number."""
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
         assert found is not None
         epoch, seq, prev_hash = found[0], found[1] + 1, found[2]
@@ -346,13 +347,14 @@ class Outbox:
         why = self._doubt()
         if why is None:
             return
+        why = self._why or why
         with self.sql.transaction():
             self._begin_epoch(why)
         self._write_mark()
         if why != _FIRST_USE:
             self.notice = f"{why}: a new epoch was begun; nothing is lost, and what is pending will be sent"
 
-    def _move_mark(self) -> None:
+    def move_mark(self) -> None:
         """Move the mark after events that are on the disk; a failure must not be taken for theirs.
 
         A mark that stays behind is no doubt at the next opening, and the next event moves it.

@@ -152,7 +152,7 @@ class Sqlite:
                         shutil.copy2(source, aside.with_name(aside.name + end))
         except OSError as error:
             return f"it could not be copied aside ({error.strerror}); do not delete it"
-        return f"a copy is in {aside}; do not delete it"
+        return f"a copy is in {aside}; do not delete it; shearwright salvage brings over what can be read"
 
     def _migrate(self, migrations: Sequence[Sequence[str]]) -> None:
         version = self._version()

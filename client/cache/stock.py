@@ -7,13 +7,14 @@ in the same transaction; a change counts until the records pulled from the centr
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 from client.cache.sqlite import Sqlite
-from schemas.records import StockSchema
+from schemas.records import CUT_OVERSIZE, StockSchema
 from service.engine.order import StockItem
+from service.engine.quantities import mm
 
 STOCK_TABLES: Final = (
     """CREATE TABLE stock_change (
@@ -47,6 +48,28 @@ def note_change(sql: Sqlite, event_row: int, change: StockChange) -> None:
         change.delta,
         item,
     )
+
+
+def change_of(event_type: str, payload: Mapping[str, Any]) -> StockChange | None:
+    """What an event does to the rack, read from its payload; None: nothing."""
+    if event_type == "stock.taken":
+        return StockChange(payload["ref"], -int(payload["quantity"]))
+    if event_type != "offcut.stored":
+        return None
+    sizes = {name: mm(payload[f"{name}_mm"]) for name in ("length", "width", "thickness")}
+    item = StockItem(
+        payload["ref"],
+        sizes["length"],
+        sizes["width"],
+        int(payload["quantity"]),
+        payload["material"],
+        sizes["thickness"],
+        kind="offcut",
+        edges=payload.get("edges") or "cut",
+        oversize=CUT_OVERSIZE if payload.get("oversize_mm") is None else mm(payload["oversize_mm"]),
+        heat=payload.get("heat"),
+    )
+    return StockChange(item.ref, item.quantity, item)
 
 
 def open_changes(sql: Sqlite, settled_to: int) -> list[StockChange]:

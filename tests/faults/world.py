@@ -526,9 +526,12 @@ class World:
         """What a restore took from the last store that had it cannot be asked of anybody."""
         here: set[str] = set()
         for bench in self.benches:
-            if bench.home.store_file.exists():
-                with contextlib.closing(sqlite3.connect(bench.home.store_file)) as store:
-                    here |= {row[0] for row in store.execute("SELECT event_id FROM event")}
+            # A process that died while it made its store has written nothing down yet.
+            with (
+                contextlib.suppress(sqlite3.OperationalError),
+                contextlib.closing(sqlite3.connect(bench.home.store_file)) as store,
+            ):
+                here |= {row[0] for row in store.execute("SELECT event_id FROM event")}
         with contextlib.closing(sqlite3.connect(self.database)) as centre:
             here |= {row[0] for row in centre.execute("SELECT event_id FROM event")}
         self.excused |= {one for one in self.promised if one not in here}

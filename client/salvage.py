@@ -1,0 +1,245 @@
+"""Getting out of a damaged store what can still be read, into a new one beside it.
+
+The damaged files are put aside and never changed. Each event carries its own hash, so that what is read
+is either as it was written or is not taken. First the tables are read, row by row round the damaged
+pages; then the bytes of the file are searched for whole events that no table leads to any more.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from client.cache.adopt import Found, adopt
+from client.cache.outbox import Outbox
+from client.cache.records import Records
+from client.errors import StoreFailed
+from client.home import Home
+from schemas.events import EventSchema, event_hash
+from service.engine.fingerprint import canonical_json
+
+_BEGIN: Final = b'{"epoch":"'
+_LONGEST: Final = 4 * 1024 * 1024
+"""Bytes within which an event that begins in the file is looked for."""
+
+_SIDE_TABLES: Final = {
+    "plan": ("id", "made_at", "order_ref", "machine", "body"),
+    "step_done": ("plan_id", "step", "pieces"),
+    "spoiled": ("plan_id", "ref", "quantity", "was_made"),
+    "meta": ("key", "value"),
+}
+
+
+@dataclass(slots=True)
+class Salvaged:
+    """What came out of a damaged store, in words for the person whose work it is."""
+
+    aside: Path
+    events: int = 0
+    pending: int = 0
+    known_already: int = 0
+    unread: list[str] = field(default_factory=list)
+
+
+def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
+    """Bring the readable events of a damaged store into a new one; nothing is ever deleted.
+
+    Parameters
+    ----------
+    home, station
+        The workstation.
+    source
+        A damaged store that was put aside before; None: the store in use, which is put aside first.
+
+    Raises
+    ------
+    StoreFailed
+        When it cannot be copied aside, or a new store cannot be written.
+    """
+    with home.syncing(), home.logging():
+        with home.writing():
+            aside = source or _put_aside(home)
+            done = Salvaged(aside)
+            found, side = _read(aside, station, done)
+            if source is None:
+                _clear(home)
+        outbox = Outbox(home, station, why="the store was damaged, and what could be read was brought over")
+        try:
+            done.events, done.pending, done.known_already = adopt(outbox, found, side)
+        finally:
+            outbox.close()
+        # Rows have other numbers now, and the cache must not take new events for ones that it includes.
+        records = Records(home)
+        try:
+            records.settle_to(0)
+        finally:
+            records.close()
+    return done
+
+
+def _put_aside(home: Home) -> Path:
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+    store = home.store_file
+    aside = store.with_name(f"{store.name}.salvaged-{stamp}")
+    try:
+        for end in ("-wal", ""):
+            source = Path(f"{store}{end}")
+            if source.exists():
+                shutil.copy2(source, f"{aside}{end}")
+                with Path(f"{aside}{end}").open("rb") as copy:
+                    os.fsync(copy.fileno())
+    except OSError as error:
+        raise StoreFailed(f"{store} cannot be copied aside: {error.strerror}; nothing was changed") from error
+    return aside
+
+
+def _clear(home: Home) -> None:
+    """Make room for a new store; the copies aside are on the disk."""
+    try:
+        # The journal first: left beside a new store it would be played into it.
+        for end in ("-wal", "-shm", ""):
+            Path(f"{home.store_file}{end}").unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreFailed(f"{home.store_file} cannot be replaced: {error.strerror}") from error
+
+
+def _read(source: Path, station: str, done: Salvaged) -> tuple[list[Found], dict[str, list[dict[str, Any]]]]:
+    found: dict[tuple[str, int, str], Found] = {}
+    side: dict[str, list[dict[str, Any]]] = {}
+    wanted: dict[str, int] = {}
+    # Read as a copy of its own, since opening it plays its journal in and would change it.
+    work = source.with_name(f".{source.name}.reading")
+    try:
+        for end in ("-wal", ""):
+            if Path(f"{source}{end}").exists():
+                shutil.copyfile(f"{source}{end}", f"{work}{end}")
+        with contextlib.closing(sqlite3.connect(work)) as store:
+            for row in _rows(store, "event", ("epoch", "seq", "state", "answer", "body"), done):
+                one = _event(row["body"], station)
+                if one is None:
+                    done.unread.append(f"number {row['seq']} of epoch {str(row['epoch'])[:8]} is damaged")
+                    continue
+                found[one["epoch"], one["seq"], one["hash"]] = Found(one, row["state"], row["answer"])
+            for row in _rows(store, "epoch", ("epoch", "last_seq"), done):
+                wanted[row["epoch"]] = row["last_seq"]
+            for table, columns in _SIDE_TABLES.items():
+                side[table] = list(_rows(store, table, columns, done))
+    except (sqlite3.Error, OSError) as error:
+        done.unread.append(f"its tables: {error}")
+    finally:
+        for end in ("", "-wal", "-shm"):
+            Path(f"{work}{end}").unlink(missing_ok=True)
+    for end in ("", "-wal"):
+        for one in _events_in_bytes(Path(f"{source}{end}"), station):
+            found.setdefault((one["epoch"], one["seq"], one["hash"]), Found(one, "pending", None))
+    _name_missing(found, wanted, done)
+    in_order = sorted(found.values(), key=lambda one: (one.event["happened_at"], one.event["seq"]))
+    return in_order, side
+
+
+def _rows(
+    store: sqlite3.Connection, table: str, columns: tuple[str, ...], done: Salvaged
+) -> Iterator[dict[str, Any]]:
+    """The rows of a table that can be read; round damaged pages one number after the other is tried."""
+    names = ", ".join(columns)
+    seen: set[int] = set()
+    faults = 0
+    for order in ("ASC", "DESC"):
+        try:
+            for row in store.execute(f"SELECT rowid, {names} FROM {table} ORDER BY rowid {order}"):  # noqa: S608 - names of this module
+                if row[0] in seen:
+                    break
+                seen.add(row[0])
+                yield dict(zip(columns, row[1:], strict=True))
+            if order == "ASC":
+                return
+        except sqlite3.Error as error:
+            faults += 1
+            if "no such table" in str(error):
+                return
+    low, high = min(seen, default=1), max(seen, default=0)
+    for number in range(low, high + 1):
+        if number in seen:
+            continue
+        try:
+            row = store.execute(f"SELECT {names} FROM {table} WHERE rowid = ?", (number,)).fetchone()  # noqa: S608 - as above
+        except sqlite3.Error:
+            continue
+        if row is not None:
+            yield dict(zip(columns, row, strict=True))
+    if faults:
+        done.unread.append(f"pages of the table {table}")
+
+
+def _event(body: Any, station: str) -> dict[str, Any] | None:
+    """An event that is whole by its own hash, keeps the contract, and is this station's."""
+    try:
+        event = json.loads(bytes(body))
+        whole = (
+            isinstance(event, dict)
+            and not EventSchema().validate(event)
+            and event_hash(event) == event["hash"]
+            and event["station"] == station
+        )
+    except (ValueError, TypeError, RecursionError):
+        return None
+    return event if whole else None
+
+
+def _events_in_bytes(path: Path, station: str) -> Iterator[dict[str, Any]]:
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return
+    reader = json.JSONDecoder()
+    place = data.find(_BEGIN)
+    while place >= 0:
+        text = data[place : place + _LONGEST].partition(b"\0")[0].decode("ascii", errors="replace")
+        with contextlib.suppress(ValueError, RecursionError):
+            event, _ = reader.raw_decode(text)
+            one = _event(canonical_json(event), station)
+            if one is not None:
+                yield one
+        place = data.find(_BEGIN, place + 1)
+
+
+def _name_missing(found: dict[tuple[str, int, str], Found], wanted: dict[str, int], done: Salvaged) -> None:
+    """Say which numbers were given out and are not there."""
+    have: dict[str, set[int]] = {}
+    for epoch, seq, _ in found:
+        have.setdefault(epoch, set()).add(seq)
+    for epoch in sorted({*have, *wanted}):
+        numbers = have.get(epoch, set())
+        last = max(wanted.get(epoch, 0), max(numbers, default=0))
+        first = min(numbers, default=1)
+        missing = [seq for seq in range(first, last + 1) if seq not in numbers]
+        if first > 1 and done.unread:
+            early = _runs(list(range(1, first)))
+            done.unread.append(
+                f"of epoch {epoch[:8]} the events {early}, unless they were dropped before as old ones are"
+            )
+        if missing:
+            done.unread.append(f"of epoch {epoch[:8]} the events {_runs(missing)}")
+
+
+def _runs(numbers: list[int]) -> str:
+    """Numbers as people write them.
+
+    >>> _runs([3, 4, 5, 9])
+    '3 to 5, 9'
+    """
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in runs)
