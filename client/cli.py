@@ -17,12 +17,12 @@ from client import show
 from client.cli_log import log_group
 from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, say
-from client.errors import EXIT_CODES, ClientError, FaultsFound, InputWrong, NotSetUp
+from client.errors import EXIT_CODES, ClientError, FaultsFound, InputWrong, NotAllPlanned, NotSetUp
 from client.export import check_export, export_log
 from client.home import Home, StationSettings, checked_server, home_at
 from client.orders.read import OrderFile, read_order_file, resolved
 from client.orders.table import read_json
-from client.planning import heats_of, order_here, plan_here, plan_there, write_papers
+from client.planning import order_here, plan_here, plan_there, write_papers
 from client.schedule import EVERY_S, run_until_stopped
 from client.sync import SyncReport, sync_once
 from client.wire import Patience
@@ -303,7 +303,7 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
     What cannot be made is listed with its reason; the plan of the rest is kept all the same, and the
     exit code is 10.
     """
-    from service.drawing.text import program_text  # noqa: PLC0415 - loads the drawing only when drawn
+    from service.drawing.text import not_planned, program_text  # noqa: PLC0415 - loaded when used
 
     with in_home(home) as station:
         read = _read(orderfile, station, options)
@@ -316,12 +316,15 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
         else:
             kept = resolved(read, lambda document: plan_here(station, document))
         papers = write_papers(kept, out) if out is not None else []
-        say(program_text(kept.plan, heats=heats_of(kept.order)).rstrip())
+        say(program_text(kept.plan, kept.order).rstrip())
         say("")
         say(f"plan {kept.id}, kept here")
         for paper in papers:
             say(f"written: {paper}")
         _as_of(station, err=True)
+        missing = not_planned(kept.plan)
+        if missing is not None:
+            raise NotAllPlanned(f"{missing}; the reasons stand above, and the rest is planned and kept")
 
 
 @cli.command()
@@ -415,9 +418,6 @@ def export(home: Home, file: Path, checking: bool) -> None:
     with in_home(home) as station:
         done = export_log(station, file)
     say(f"{file}: {done.events} events, SHA-256 {done.sha256}")
-
-
-# --- small helps ---------------------------------------------------------------------------------
 
 
 @cli.command()

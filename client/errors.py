@@ -9,7 +9,8 @@
     ├── CentreAway         5  the service cannot be reached now; nothing is lost
     ├── CentreRefuses      6  the service answers, and says no
     ├── StoreBusy          7  another shearwright is writing
-    └── StoreFailed        8  the local store cannot be read or written
+    ├── StoreFailed        8  the local store cannot be read or written
+    └── NotAllPlanned     10  the plan is made and kept, and lacks some of the order
 
 Exit code 2 is for a command written wrongly, 9 for a fault in the program itself.
 """
@@ -28,7 +29,8 @@ EXIT_CODES = """\
 6  the service answers, and refuses
 7  another shearwright is writing to the same store
 8  the local store cannot be read or written
-9  a fault in the program itself"""
+9  a fault in the program itself
+10 the plan is made and kept, but some pieces of the order are not planned"""
 
 
 class ClientError(Exception):
@@ -89,3 +91,9 @@ class StoreFailed(ClientError):  # noqa: N818 - reads as what it says
     """The local store cannot be read or written."""
 
     exit_code = 8
+
+
+class NotAllPlanned(ClientError):  # noqa: N818 - reads as what it says
+    """The plan is made, kept and shown; some pieces of the order are not in it."""
+
+    exit_code = 10

@@ -147,7 +147,7 @@ def write_papers(kept: KeptPlan, folder: Path) -> list[Path]:
         raise StoreFailed(f"cannot make the folder {folder}: {error.strerror}") from error
     papers: dict[str, bytes] = {
         "plan.json": canonical_json(kept.document) + b"\n",
-        "program.txt": program_text(kept.plan, heats=heats_of(kept.order)).encode("utf-8"),
+        "program.txt": program_text(kept.plan, kept.order).encode("utf-8"),
         "program.csv": program_csv(kept.plan),
     }
     for layout in kept.plan.layouts:
@@ -157,11 +157,6 @@ def write_papers(kept: KeptPlan, folder: Path) -> list[Path]:
         write_whole(folder / name, data)
         written.append(folder / name)
     return written
-
-
-def heats_of(order: Order) -> dict[str, str]:
-    """Heat number of each stock ref that has one."""
-    return {item.ref: item.heat for item in order.stock if item.heat}
 
 
 def program_csv(plan: CutPlan) -> bytes:

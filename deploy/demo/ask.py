@@ -75,7 +75,7 @@ def plan(server: str, token: str, order: str, folder: str) -> None:
     for name, value in {**made["summary"], **{f"bound_{k}": v for k, v in made["bound"].items()}}.items():
         print(f"  {name:<20} {value:.4g}" if isinstance(value, float) else f"  {name:<20} {value}")
     for one in made["unplaced"]:
-        print(f"  not placed           {one['quantity']} of {one['ref']}: {one['reason']}")
+        print(f"  not planned          {one['quantity']} of {one['ref']}: {one['reason']}")
 
 
 def report(server: str, token: str, name: str, by: str) -> None:

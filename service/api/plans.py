@@ -175,8 +175,7 @@ def draw_plan(given: Given, key: str) -> Answer:
 def program_as_text(given: Given, key: str) -> Answer:
     """Show the program as text."""
     made, order = _read(key)
-    heats = {item.ref: item.heat for item in order.stock if item.heat}
-    return Answer(program_text(made, heats=heats), media="text/plain")
+    return Answer(program_text(made, order), media="text/plain")
 
 
 @plans(

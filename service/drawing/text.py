@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping
-from itertools import groupby
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 from service.engine.estimate import leaves
 from service.engine.findings import Finding
+from service.engine.order import Order
 from service.engine.plan import CutPlan, Layout, Node, Outcome, Settings, Step
 from service.engine.program.names import is_sheet
-from service.engine.program.remarks import LIFT_CODES
+from service.engine.program.remarks import LIFT_CODES, ONCE_CODES
 from service.engine.quality.parts import tolerance_text
 from service.engine.quantities import Length, show_mm, to_mm
+from service.engine.settings import gauge_setting
 
 NARROWEST: Final = 60
 """Fewest columns in which a step can still be read."""
@@ -39,17 +41,32 @@ _LIFTS: Final[dict[str, str]] = {
 Cell: TypeAlias = str | int | float | bool | None
 
 
-def program_text(plan: CutPlan, *, width: int = 100, heats: Mapping[str, str] | None = None) -> str:
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """What all steps of a printed program share.
+
+    `takers` and `makers` tell for each piece the step that takes it up and those that make it.
+    """
+
+    width: int
+    order: Order | None
+    heats: Mapping[int, str]
+    takers: Mapping[str, int]
+    makers: Mapping[str, tuple[Step, ...]]
+
+
+def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100) -> str:
     """Write a plan so that an operator can cut from it.
 
     Parameters
     ----------
     plan
         The plan.
+    order
+        The order that it answers. With it the heads show what the gauge can be set to, pieces are
+        marked with the heat number of their stock, and a longer search is proposed only if there is one.
     width
         Columns, at least :data:`NARROWEST`.
-    heats
-        Heat number of each stock reference that has one; its pieces are then to be marked.
 
     Returns
     -------
@@ -62,14 +79,10 @@ def program_text(plan: CutPlan, *, width: int = 100, heats: Mapping[str, str] | 
     """
     if width < NARROWEST:
         raise ValueError(f"a width of at least {NARROWEST} columns is wanted, not {width}")
-    heats = heats or {}
-    lines = list(_head(plan, width))
-    first: dict[int, int] = {}
-    for layout, steps in _stretches(plan):
-        again = bool(steps) and steps[0].number != first.get(layout.number, steps[0].number)
-        if steps:
-            first.setdefault(layout.number, steps[0].number)
-        lines.extend(_layout(plan, layout, steps, width, heats.get(layout.stock_ref), again=again))
+    page = _page(plan, order, width)
+    lines = list(_head(plan, order, width))
+    for layouts, steps in _blocks(plan):
+        lines.extend(_block(layouts, steps, page))
     lines.extend(_unplaced(plan, width))
     lines.extend(_quality(plan, width))
     lines.extend(_remarks(plan.findings, "ABOUT THE PLAN", width))
@@ -80,11 +93,46 @@ def program_text(plan: CutPlan, *, width: int = 100, heats: Mapping[str, str] | 
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _head(plan: CutPlan, width: int) -> Iterator[str]:
-    summary, bound = plan.summary, plan.bound
+def _page(plan: CutPlan, order: Order | None, width: int) -> _Page:
+    heats = {} if order is None else {item.ref: item.heat for item in order.stock if item.heat}
+    makers: dict[str, tuple[Step, ...]] = {}
+    for step in plan.program:
+        names = [out.ref for out in (*step.drops, *step.remainders) if out.kind == "piece" and out.ref]
+        for name in dict.fromkeys(names):
+            makers[name] = (*makers.get(name, ()), step)
+    return _Page(
+        width,
+        order,
+        {one.number: heats[one.stock_ref] for one in plan.layouts if one.stock_ref in heats},
+        {step.piece: step.number for step in plan.program},
+        makers,
+    )
+
+
+def not_planned(plan: CutPlan) -> str | None:
+    """How much of the order is not planned; None when all of it is.
+
+    Returns
+    -------
+    For example ``NOT PLANNED: 505 of 10 633 pieces``.
+    """
+    missing = sum(one.quantity for one in plan.unplaced)
+    if not missing:
+        return None
+    return f"NOT PLANNED: {_thousands(missing)} of {_count(missing + plan.summary.parts, 'piece')}"
+
+
+def _head(plan: CutPlan, order: Order | None, width: int) -> Iterator[str]:
+    summary = plan.summary
     yield _ends(f"CUT PROGRAM  {plan.order_ref}", f"plan {plan.fingerprint[:12]}", width)
+    missing = not_planned(plan)
+    if missing is not None:
+        yield f"{missing}, see the end"
     yield _ends(f"machine {plan.machine_id}", f"engine {plan.engine_version}", width)
     yield "=" * width
+    if not plan.layouts:
+        yield "Nothing could be planned; the reasons stand below."
+        return
     taken = [_count(summary.sheets, "sheet"), _count(summary.offcuts_used, "offcut")]
     used = " and ".join(text for text in taken if not text.startswith("0 ")) or "no stock"
     yield from _wrapped(
@@ -98,85 +146,147 @@ def _head(plan: CutPlan, width: int) -> Iterator[str]:
     times += f"about {summary.minutes:.0f} min."
     yield from _wrapped(times, width)
     if plan.stopped_early:
-        yield from _wrapped("The search was stopped before its end; a longer one may save material.", width)
-    if bound.pieces == 0 and not plan.layouts:
-        yield "Nothing could be planned; the reasons stand below."
+        longer = "; a longer one (--effort thorough, over HTTP options.effort) may save material"
+        if order is not None and order.options.effort == "thorough":
+            longer = ""
+        yield from _wrapped(f"The search was stopped before its end{longer}.", width)
+
+
+_WIDE_GAP: Final = 0.2
+"""Share above which the text says that a proof need not be near the truth."""
 
 
 def _bound_text(plan: CutPlan) -> str:
-    bound = plan.bound
-    used = bound.pieces + bound.gap_pieces
-    text = f"No plan can do with less than {_count(bound.pieces, 'stock piece')} ({bound.method}); "
-    text += f"this one takes {used}. "
+    """What is proved about the material: the stock's cost where all of it is priced, else its area."""
+    bound, summary = plan.bound, plan.summary
+    whose = "the parts that are planned" if plan.unplaced else "these parts"
+    if bound.cost is not None and summary.material_cost is not None:
+        takes, least = f"The stock costs {summary.material_cost:.2f}", f"{bound.cost:.2f}"
+    else:
+        takes = f"The stock measures {_square_metres(summary.stock_area_mm2)} m²"
+        least = f"{_square_metres(bound.area_mm2)} m²"
     if bound.gap_share <= 0:
-        return text + "Its use of material cannot be bettered."
-    return text + f"Its use of material is at most {bound.gap_share:.1%} above the best possible."
+        return f"{takes}; no plan for {whose} can do with less ({bound.method})."
+    text = f"{takes}; no plan for {whose} can do with less than {least} ({bound.method}), "
+    text += f"so this one is at most {bound.gap_share:.1%} above the best."
+    if bound.gap_share > _WIDE_GAP:
+        text += " That is what is proved; the best may be much nearer."
+    return text
 
 
-def _stretches(plan: CutPlan) -> Iterator[tuple[Layout, tuple[Step, ...]]]:
-    """The program in its own order, as stretches of steps on one layout; then layouts without steps."""
-    layouts = {layout.number: layout for layout in plan.layouts}
-    for number, steps in groupby(plan.program, key=lambda step: step.layout):
-        yield layouts[number], tuple(steps)
-    cut = {step.layout for step in plan.program}
-    for layout in plan.layouts:
-        if layout.number not in cut:
-            yield layout, ()
+def _square_metres(mm2: float) -> str:
+    return f"{mm2 / 1e6:.2f}" if mm2 < 1e8 else f"{mm2 / 1e6:.1f}"
 
 
-def _layout(
-    plan: CutPlan, layout: Layout, steps: tuple[Step, ...], width: int, heat: str | None, *, again: bool
-) -> Iterator[str]:
-    tree = layout.tree
+_Block: TypeAlias = tuple[list[Layout], list[Step]]
+
+
+def _blocks(plan: CutPlan) -> list[_Block]:
+    """Layouts whose steps are mixed with each other, and these steps in the order they are made."""
+    steps: dict[int, list[Step]] = {layout.number: [] for layout in plan.layouts}
+    for step in plan.program:
+        steps[step.layout].append(step)
+    blocks: list[_Block] = []
+    end = 0
+    for layout in sorted(plan.layouts, key=lambda one: [step.number for step in steps[one.number][:1]]):
+        mine = steps[layout.number]
+        if mine and mine[0].number < end:
+            blocks[-1][0].append(layout)
+            blocks[-1][1].extend(mine)
+        else:
+            blocks.append(([layout], list(mine)))
+        end = max(end, mine[-1].number if mine else 0)
+    for layouts, together in blocks:
+        layouts.sort(key=lambda one: one.number)
+        together.sort(key=lambda one: one.number)
+    return blocks
+
+
+_LEAST_ALIKE: Final = 3
+"""Steps from which on a remark that they all have is made once, above them."""
+
+
+def _block(layouts: list[Layout], steps: list[Step], page: _Page) -> Iterator[str]:
+    width = page.width
     yield ""
     yield "-" * width
-    size = f"{_size(tree.dx, tree.dy)} × {show_mm(layout.thickness)} mm"
-    take = "goes on" if again else f"take {layout.repeat} × {layout.stock_ref}"
-    yield _ends(
-        f"LAYOUT {layout.number}   {take}",
-        f"{size}   {layout.material}" + (f"   heat {heat}" if heat else ""),
-        width,
-    )
-    if not again:
+    for layout in layouts:
+        tree = layout.tree
+        size = f"{_size(tree.dx, tree.dy)} × {show_mm(layout.thickness)} mm"
+        heat = page.heats.get(layout.number)
+        yield _ends(
+            f"LAYOUT {layout.number}   take {layout.repeat} × {layout.stock_ref}",
+            f"{size}   {layout.material}" + (f"   heat {heat}" if heat else ""),
+            width,
+        )
         yield from _wrapped(f"gives {_content(tree)} from each", width)
+    common = _in_all(steps)
+    if common:
+        yield f"at every step from {steps[0].number} to {steps[-1].number}:"
+    for finding in common:
+        yield from _row(_MARKS[finding.level], finding.message, width)
     yield "-" * width
     if not steps:
         yield from _wrapped("No cut is needed: the piece is used as it is.", width)
-    takers = {step.piece: step.number for step in plan.program}
-    befores = dict(zip((one.number for one in plan.program), (None, *plan.program), strict=False))
-    for step in steps:
-        before = befores[step.number]
+    for before, step in zip([None, *steps], steps, strict=False):
         yield ""
-        yield from _step(step, before, takers, width, heat)
+        yield from _step(step, before, page, common)
 
 
-def _step(
-    step: Step, before: Step | None, takers: Mapping[str, int], width: int, heat: str | None
-) -> Iterator[str]:
-    yield _step_head(step, width)
+def _in_all(steps: list[Step]) -> tuple[Finding, ...]:
+    """What is said alike at each of these steps; a stop is never taken away from its step."""
+    if len(steps) < _LEAST_ALIKE:
+        return ()
+    return tuple(
+        finding
+        for finding in _told(steps[0])
+        if finding.level != "stop" and all(finding in step.findings for step in steps)
+    )
+
+
+def _told(step: Step) -> tuple[Finding, ...]:
+    """The findings that have a line of their own: the others stand in the other lines or at the end."""
+    return tuple(one for one in step.findings if one.code not in (*LIFT_CODES, *ONCE_CODES))
+
+
+def _step(step: Step, before: Step | None, page: _Page, common: tuple[Finding, ...]) -> Iterator[str]:
+    width = page.width
+    setting = step.gauge
+    if page.order is not None and step.gauging == "back gauge":
+        setting = gauge_setting(page.order.machine, step.gauge)[0]
+    yield _step_head(step, setting, width)
     across = f"{_sheet_or_piece(step)}, {_size(step.along_blade, step.depth)}"
     each = " each" if step.pieces > 1 else ""
     yield from _row(
-        "take", f"{step.pieces} × {across}, {_kg(step.piece_kg)}{each}, {_LIFTS[step.lift]}", width
+        "take",
+        f"{step.pieces} × {across}, {_kg(step.piece_kg)}{each}, {_LIFTS[step.lift]}; "
+        f"{_whence(step, before, page)}",
+        width,
     )
-    yield from _row("lay", _lie(step, before), width)
+    yield from _row("lay", _lie(step, before, page), width)
+    if step.gauging != "back gauge":
+        yield from _row(
+            "clear", f"wind the back gauge clear: {show_mm(step.fall_depth)} mm deep falls past it", width
+        )
     yield from _row("along", _along(step), width)
     yield from _row("set", _settings(step.settings), width)
     force = f"{step.force_kn:.0f} kN; the sheet counts as {step.rating_share:.0%} of the rated thickness"
     yield from _row("force", force, width)
+    heat = page.heats.get(step.layout)
     if heat and (marked := _marked(step)):
         yield from _row("mark", f"heat {heat} on each {marked} before it is cut off", width)
-    yield from _row("falls", _outcomes(step.drops, takers), width)
-    yield from _row("stays", _outcomes(step.remainders, takers), width)
-    for finding in step.findings:
-        # Who lifts stands in the line above already.
-        if finding.code not in LIFT_CODES:
-            yield from _row(_MARKS[finding.level], finding.message, width)
+    yield from _row("falls", _outcomes(step.drops, page.takers), width)
+    yield from _row("stays", _outcomes(step.remainders, page.takers), width)
+    for finding in _told(step):
+        if finding in common or (finding.code == "gauge-rounded" and setting != step.gauge):
+            continue
+        yield from _row(_MARKS[finding.level], finding.message, width)
 
 
-def _step_head(step: Step, width: int) -> str:
+def _step_head(step: Step, setting: Length, width: int) -> str:
     """One line across the page, with the value that the operator looks for first."""
-    left = f"--- STEP {step.number} ---[ {_BLADES[step.gauging]}  {show_mm(step.gauge)} ]"
+    wanted = "" if setting == step.gauge else f", wanted {show_mm(step.gauge)}"
+    left = f"--- STEP {step.number} ---[ {_BLADES[step.gauging]}  {show_mm(setting)}{wanted} ]"
     right = _count(step.repeat, "cut") + (" on each piece" if step.pieces > 1 else "")
     if step.gang > 1:
         right += f", {step.gang} side by side"
@@ -191,17 +301,41 @@ def _sheet_or_piece(step: Step) -> str:
     return f"sheet {step.piece}" if is_sheet(step.piece) else f"piece {step.piece}"
 
 
-def _lie(step: Step, before: Step | None) -> str:
+def _whence(step: Step, before: Step | None, page: _Page) -> str:
+    """Where the pieces of a step are: what fell lies behind the machine until somebody fetches it."""
+    if is_sheet(step.piece):
+        return "from the rack"
+    makers = page.makers.get(step.piece, ())
+    fell = any(_has(maker.drops, step.piece) for maker in makers)
+    stayed = [maker for maker in makers if _has(maker.remainders, step.piece)]
+    if fell and stayed:
+        return "from behind, machine stopped, and from the table"
+    if fell:
+        return "from behind, machine stopped"
+    if before is not None and stayed == [before]:
+        return "from the table"
+    numbers = " and ".join(str(maker.number) for maker in stayed)
+    return f"put aside at step {numbers}"
+
+
+def _has(outcomes: tuple[Outcome, ...], piece: str) -> bool:
+    return any(out.kind == "piece" and out.ref == piece for out in outcomes)
+
+
+def _lie(step: Step, before: Step | None, page: _Page) -> str:
     edge = edge_name(step)
-    if before is not None and step.edge_end == "near" and _fresh_edge(step, before):
-        edge = "the edge just cut"
+    makers = page.makers.get(step.piece, ())
+    if len(makers) == 1 and step.edge_end == "near" and _fresh_edge(step, makers[0]):
+        edge = "the edge just cut" if makers[0] == before else f"the edge cut at step {makers[0].number}"
     turn = {
-        "none": "as it lies",
-        "quarter": "turn it a quarter",
-        "half": "turn it end for end",
+        "none": "as it lies: ",
+        "quarter": "turn it a quarter: ",
+        "half": "turn it end for end: ",
     }[step.turn]
     if is_sheet(step.piece):
-        turn = "from the rack"
+        turn = ""
+    elif step.turn == "none" and makers != (before,):
+        turn = "as it lay: "
     if step.gauging == "back gauge":
         where = f"{edge} to the back gauge"
     elif step.gauging == "front stop":
@@ -209,20 +343,21 @@ def _lie(step: Step, before: Step | None) -> str:
     else:
         side = "falls" if step.measured == "drop" else "stays in front"
         where = f"scribe {show_mm(step.gauge)} from {edge}, line under the light; that side {side}"
-    return f"{turn}: {where}"
+    return turn + where
 
 
 def _along(step: Step) -> str:
     gang = f"{step.gang} × " if step.gang > 1 else ""
     held = ", a cut side edge to the squaring arm" if step.squared else ""
-    return f"{gang}{show_mm(step.along_blade)} along the blade{held}"
+    hangs = "".join(f"; {one.message}" for one in step.findings if one.code == "beyond-table")
+    return f"{gang}{show_mm(step.along_blade)} along the blade{held}{hangs}"
 
 
 def _fresh_edge(step: Step, before: Step) -> bool:
     """Whether the near edge of the piece is the one that the step before has cut."""
     item_fell = before.measured == "drop" and before.edge_end == "near"
     rest = before.remainders if item_fell else before.drops
-    return step.axis == before.axis and any(out.kind == "piece" and out.ref == step.piece for out in rest)
+    return step.axis == before.axis and _has(rest, step.piece)
 
 
 def edge_name(step: Step) -> str:
@@ -236,9 +371,9 @@ def edge_name(step: Step) -> str:
 
 def _settings(settings: Settings) -> str:
     words = [
-        f"gap {show_mm(settings.gap)}",
+        f"gap {show_mm(settings.gap)} mm",
         f"rake {settings.rake_deg:g}°",
-        f"stroke {show_mm(settings.stroke)}",
+        f"stroke {show_mm(settings.stroke)} mm",
     ]
     if settings.hold_down_kn is not None:
         words.append(f"hold-down {settings.hold_down_kn:.0f} kN")
@@ -274,7 +409,7 @@ def _unplaced(plan: CutPlan, width: int) -> Iterator[str]:
     yield ""
     yield "NOT PLANNED"
     for one in plan.unplaced:
-        yield from _wrapped(f"{one.quantity} × {one.ref}: {one.reason}", width, "  - ", "    ")
+        yield from _wrapped(f"{_thousands(one.quantity)} × {one.ref}: {one.reason}", width, "  - ", "    ")
 
 
 def _quality(plan: CutPlan, width: int) -> Iterator[str]:
@@ -347,7 +482,16 @@ def _kg(kg: float) -> str:
 
 
 def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+    return f"{number} {what}" if number == 1 else f"{_thousands(number)} {what}s"
+
+
+def _thousands(number: int) -> str:
+    """A number with its thousands apart.
+
+    >>> _thousands(10633), _thousands(505)
+    ('10 633', '505')
+    """
+    return f"{number:,}".replace(",", " ")
 
 
 def _row(label: str, text: str, width: int) -> list[str]:

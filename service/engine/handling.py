@@ -93,8 +93,8 @@ def lift_finding(machine: Machine, kg: float) -> Finding | None:
         return Finding(
             "caution",
             "team-lift",
-            f"{kg:.1f} kg for two people is more than two thirds of what they may lift alone "
-            f"({team:.1f} kg together); use a lifting aid where there is one",
+            f"{kg:.1f} kg is heavy for two people: guidance says {team:.1f} kg for two who may lift "
+            f"{limits.one_person_kg:g} kg each; use a lifting aid where there is one",
             "guidance on team lifts of the UK's HSE; limits of the machine profile",
         )
     if lift == "crane":
@@ -146,6 +146,14 @@ _FEET: Final = (
     "Some pieces lie under one foot or none at the squaring arm: unless the hold-downs grip them, they are "
     "not cut."
 )
+_OVERHANG: Final = (
+    "Some pieces hang over the front of the table: support that end with a stand before the cut, and not by "
+    "hand."
+)
+_NO_ARM: Final = (
+    "This machine has no squaring arm: check the first piece of each step with a square before the others "
+    "are cut."
+)
 _WHAT_IT_IS: Final = (
     "Figures here are planning figures. They do not release a cut: the operator, the rating plate and the "
     "maker's manual decide."
@@ -155,6 +163,8 @@ _WHAT_IT_IS: Final = (
 _ON_FINDING: Final = (
     (_NARROW, {"narrow-drop", "narrow-drop-twist"}),
     (_HANGS, {"support-missing"}),
+    (_OVERHANG, {"beyond-table"}),
+    (_NO_ARM, {"no-squaring-arm"}),
     (_FEET, {"few-feet", "between-feet", "one-foot"}),
 )
 """What is said when a cut has one of these findings."""

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from client.cli import cli
-from client.errors import EXIT_CODES
+from client.errors import EXIT_CODES, NotAllPlanned
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = "ref;length;width;quantity;material;thickness\nP1;600;300;8;S235JR;3\n"
@@ -100,6 +100,20 @@ def test_a_plan_is_printed_written_and_verified_offline(run, order, tmp_path):
     assert f"plan {plan['id']}, kept here" in done.output
     assert run("verify", str(plan_file)).exit_code == 0
     assert plan["id"] in run("plans").output
+
+
+def test_a_plan_that_lacks_pieces_is_kept_and_printed_and_has_its_own_exit_code(run, tmp_path):
+    path = tmp_path / "W-9.csv"
+    path.write_text(
+        "ref,length,width,quantity,material,thickness\nP1,600,300,8,S235JR,3\nBIG,9000,300,2,S235JR,3\n"
+    )
+    done = run("plan", str(path), "--machine", "bench-3m")
+    assert done.exit_code == NotAllPlanned.exit_code == 10
+    assert "NOT PLANNED: 2 of 10 pieces" in done.output.splitlines()[1]
+    assert "NOT PLANNED: 2 of 10 pieces" in done.stderr
+    assert "kept here" in done.output
+    assert "W-9" in run("plans").output
+    assert "10 the plan is made and kept" in run("--help").output
 
 
 def test_a_plan_file_that_was_changed_by_hand_has_faults(run, order, tmp_path):

@@ -1,12 +1,14 @@
 """The program on a terminal: everything an operator cuts from, on every line that fits the width."""
 
+import re
 from dataclasses import replace
 
 import pytest
 
-from service.drawing.text import ROW_HEAD, program_rows, program_text
+from service.drawing.text import ROW_HEAD, not_planned, program_rows, program_text
 from service.engine.estimate import summarise
 from service.engine.findings import Finding
+from service.engine.handling import cautions_for
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem, Tolerance
@@ -25,6 +27,7 @@ SHEAR = Machine(
     BackGauge(mm(5), mm(750)),
     HoldDown(mm(45)),
     front_stops=FrontStops(mm(50), mm(1500)),
+    gauge_clears=True,
     squaring_arm=mm(1000),
     relief=True,
     lifting=Lifting(25, 40, 500),
@@ -34,6 +37,7 @@ PARTS = {
     "PANEL": Part("PANEL", mm(900), mm(300), 1, "S235JR", mm(3), tolerance=Tolerance("c")),
 }
 SHEET = StockItem("SH-4", mm(2500), mm(1250), 1, "S235JR", mm(3), heat="H123")
+ORDER = Order("W-1042", SHEAR, (STEEL,), tuple(PARTS.values()), (SHEET,))
 
 
 def strip(y: float, *parts: tuple[str, float]) -> Split:
@@ -53,13 +57,12 @@ def made(parts: tuple[tuple[str, float], ...] = (("COVER", 600),) * 4) -> CutPla
     tree = Split("y", 0, 0, mm(2500), mm(1250), (trim, strip(5, *parts), offcut))
     layouts = (Layout(1, "SH-4", "S235JR", mm(3), 1, tree),)
     program = write_program(SHEAR, STEEL, layouts, PARTS, {"SH-4": SHEET}, Options(), SHEAR.cutting_length)
-    order = Order("W-1042", SHEAR, (STEEL,), tuple(PARTS.values()), (SHEET,))
     return CutPlan(
         order_ref="W-1042",
         machine_id="northgate-3m",
         fingerprint="0123456789abcdef" * 4,
         engine_version="9.9.9",
-        summary=summarise(order, layouts, program),
+        summary=summarise(ORDER, layouts, program),
         bound=Bound(1, 1.5e6, None, 0, 0.125, "area"),
         layouts=layouts,
         program=program,
@@ -91,7 +94,7 @@ def test_the_gauge_value_stands_in_the_line_of_the_step() -> None:
 
 def test_a_step_says_which_edge_goes_where_and_how_it_is_turned() -> None:
     text = program_text(made())
-    assert "from the rack: the long mill edge to the back gauge" in text
+    assert "lay     the long mill edge to the back gauge" in text
     assert "as it lies: the edge just cut to the back gauge" in text
     assert "turn it a quarter: the short mill edge to the back gauge" in text
     assert "300 along the blade, a cut side edge to the squaring arm" in text
@@ -133,7 +136,7 @@ def test_a_turned_piece_has_another_edge_than_the_one_just_cut() -> None:
 
 
 def test_heats_are_marked_before_the_cut_and_only_where_the_stock_has_one() -> None:
-    with_heat = program_text(made(), heats={"SH-4": "H123"})
+    with_heat = program_text(made(), ORDER)
     assert with_heat.count("heat H123 on each") == 2
     assert "heat H123 on each part before it is cut off" in with_heat
     assert "heat H123 on each offcut before it is cut off" in with_heat
@@ -143,7 +146,7 @@ def test_heats_are_marked_before_the_cut_and_only_where_the_stock_has_one() -> N
 
 def test_what_was_not_planned_and_what_to_beware_of_stand_at_the_end() -> None:
     text = program_text(made())
-    end = text[text.index("NOT PLANNED") :]
+    end = text[text.index("NOT PLANNED\n") :]
     assert "2 × BIG: 3200 mm is more than the 3000 mm that can be cut" in end
     assert "NOTE    One sheet goes by crane." in end
     assert end.rstrip().endswith("- Keep hands clear of the hold-downs.")
@@ -161,7 +164,7 @@ def test_cautions_of_a_step_are_shown_and_lifting_only_once() -> None:
 
 @pytest.mark.parametrize("width", [60, 80, 100, 132])
 def test_no_line_is_wider_than_asked(width: int) -> None:
-    lines = program_text(made(), width=width, heats={"SH-4": "H123"}).splitlines()
+    lines = program_text(made(), ORDER, width=width).splitlines()
     assert max(len(line) for line in lines) <= width
 
 
@@ -172,7 +175,7 @@ def test_a_width_that_cannot_be_read_is_refused() -> None:
 
 def test_a_terminal_of_western_europe_can_show_every_character() -> None:
     # Windows consoles outside UTF-8: a plan must not fail to print there.
-    program_text(made(), heats={"SH-4": "H123"}).encode("cp1252")
+    program_text(made(), ORDER).encode("cp1252")
 
 
 def test_rows_have_a_value_for_every_column_and_lengths_in_millimetres() -> None:
@@ -194,3 +197,128 @@ def test_a_layout_without_cuts_says_so() -> None:
     plan = made()
     whole = replace(plan.layouts[0], tree=Leaf("part", 0, 0, mm(600), mm(300), "COVER"))
     assert "No cut is needed" in program_text(replace(plan, layouts=(whole,), program=()))
+
+
+def test_what_is_missing_stands_in_the_second_line_with_how_many_there_are() -> None:
+    plan = made()
+    assert program_text(plan).splitlines()[1] == "NOT PLANNED: 2 of 6 pieces, see the end"
+    many = replace(plan, unplaced=(Unplaced("TINY", 10_629, "no-gauging", "too small"),))
+    assert not_planned(many) == "NOT PLANNED: 10 629 of 10 633 pieces"
+    assert "10 629 × TINY: too small" in program_text(many)
+    whole = replace(plan, unplaced=())
+    assert not_planned(whole) is None
+    assert "NOT PLANNED" not in program_text(whole)
+
+
+def test_a_plan_of_nothing_boasts_of_nothing() -> None:
+    plan = made()
+    empty = replace(plan, layouts=(), program=(), bound=Bound(0, 0, None, 0, 0.0, "nothing placed"),
+                    summary=summarise(ORDER, (), ()))  # fmt: skip
+    text = program_text(empty)
+    assert "Nothing could be planned" in text
+    for boast in ("%", "best", "no plan", "0 strokes"):
+        assert boast not in text
+
+
+def test_the_bound_speaks_of_area_or_of_cost_and_never_of_a_count_of_pieces() -> None:
+    plan = made()
+    best = replace(plan, bound=Bound(1, 3.125e6, None, 1, 0.0, "area"))
+    text = one_line(program_text(best))
+    assert (
+        "The stock measures 3.12 m²; no plan for the parts that are planned can do with less (area)." in text
+    )
+    assert "stock piece" not in text
+    weak = replace(plan, bound=Bound(1, 1.5e6, None, 1, 3.125 / 1.5 - 1, "area"), unplaced=())
+    text = one_line(program_text(weak))
+    assert (
+        "no plan for these parts can do with less than 1.50 m² (area), so this one is at most 108.3%" in text
+    )
+    assert "the best may be much nearer" in text
+    priced = replace(
+        plan,
+        summary=replace(plan.summary, material_cost=110.0),
+        bound=Bound(1, 1.5e6, 100.0, 0, 0.1, "price of area"),
+    )
+    text = one_line(program_text(priced))
+    assert "The stock costs 110.00; no plan" in text
+    assert "less than 100.00 (price of area), so this one is at most 10.0% above the best." in text
+
+
+def one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_a_longer_search_is_proposed_by_name_unless_it_was_the_longest() -> None:
+    assert "--effort thorough" in program_text(made(), ORDER)
+    longest = replace(ORDER, options=Options(effort="thorough"))
+    text = program_text(made(), longest)
+    assert "stopped before its end." in text
+    assert "--effort" not in text
+
+
+def test_a_step_says_where_its_pieces_are() -> None:
+    text = program_text(made())
+    assert "74 kg, BY CRANE; from the rack" in text
+    # The strip falls behind at step 2; its rest stays on the table.
+    assert "1 × piece 1b, 2500 × 300, 18 kg, one person; from behind, machine stopped" in text
+    assert "one person; from the table" in text
+
+
+def test_a_piece_that_waits_is_said_to_be_put_aside() -> None:
+    plan = made()
+    other = replace(plan.program[2], number=2, piece="2", layout=2)
+    first, *rest = plan.program
+    moved = (first, other, *(replace(step, number=step.number + 1) for step in rest))
+    layouts = (*plan.layouts, replace(plan.layouts[0], number=2))
+    text = program_text(replace(plan, layouts=layouts, program=moved))
+    assert "put aside at step 1" in text
+    assert "as it lay: the edge cut at step 1 to the back gauge" in text
+    # Steps stand in the order they are made, under the heads of both layouts.
+    heads = [line[:10].strip(" -") for line in text.splitlines() if line.startswith(("--- STEP", "LAYOUT"))]
+    assert heads == ["LAYOUT 1", "LAYOUT 2", "STEP 1", "STEP 2", "STEP 3", "STEP 4", "STEP 5"]
+
+
+def test_a_gauge_in_steps_shows_what_can_be_set_and_what_is_wanted() -> None:
+    plan = made()
+    rounded = Finding("note", "gauge-rounded", "300.02 mm cannot be set", "test")
+    odd = replace(plan.program[1], gauge=mm(300.02), findings=(rounded,))
+    stepped = replace(ORDER, machine=replace(SHEAR, back_gauge=BackGauge(mm(5), mm(750), step=mm(0.1))))
+    plan = replace(plan, program=(plan.program[0], odd, *plan.program[2:]))
+    text = program_text(plan, stepped)
+    assert "--- STEP 2 ---[ BACK GAUGE  300, wanted 300.02 ]" in text
+    assert "cannot be set" not in text
+    assert "NOTE    300.02 mm cannot be set" in program_text(plan)
+
+
+def test_lengths_that_are_set_carry_their_unit() -> None:
+    line = next(one for one in program_text(made()).splitlines() if one.startswith("  set "))
+    assert re.fullmatch(
+        r"  set     gap [\d.]+ mm  rake 1.5°  stroke [\d.]+ mm  relief \w+  support \w+", line
+    )
+
+
+def test_what_is_said_at_every_step_is_printed_once_and_a_stop_at_its_step() -> None:
+    plan = made()
+    same = Finding("caution", "tight", "Close to the limit.", "test")
+    stop = Finding("stop", "x", "Do not cut.", "test")
+    program = tuple(replace(step, findings=(same, stop)) for step in plan.program)
+    text = program_text(replace(plan, program=program))
+    assert text.count("Close to the limit.") == 1
+    assert (
+        text.index("at every step from 1 to 4:") < text.index("Close to the limit.") < text.index("STEP 1 ")
+    )
+    assert text.count("Do not cut.") == len(program)
+
+
+def test_an_overhang_is_a_word_in_the_line_and_no_caution_of_every_step() -> None:
+    table = replace(SHEAR, table_depth=mm(900))
+    layouts = made().layouts
+    program = write_program(table, STEEL, layouts, PARTS, {"SH-4": SHEET}, Options(), SHEAR.cutting_length)
+    plan = replace(made(), program=program)
+    text = program_text(plan)
+    assert "along   2500 along the blade; hangs 350 mm over the front" in text
+    assert "CAUTION hangs" not in text
+    assert "NOTE    hangs" not in text
+    assert {f.level for step in program for f in step.findings if f.code == "beyond-table"} == {"note"}
+    order = replace(ORDER, machine=table)
+    assert sum("hang over the front" in words for words in cautions_for(order, layouts, program)) == 1

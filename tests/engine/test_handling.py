@@ -74,6 +74,12 @@ def test_what_is_said_of_a_lift(kg, code, level):
     assert "local rules" in finding.basis or "HSE" in finding.basis
 
 
+def test_a_heavy_lift_for_two_names_the_weight_and_the_guidance_in_plain_words():
+    said = lift_finding(shear(), 38.6).message
+    assert said.startswith("38.6 kg is heavy for two people: guidance says 33.3 kg")
+    assert "two thirds" not in said
+
+
 def test_what_one_person_may_lift_needs_no_word():
     assert lift_finding(shear(), 25) is None
 

@@ -20,6 +20,9 @@ from service.engine.settings import gauge_setting
 LIFT_CODES: Final = ("two-people", "crane")
 """Codes of the findings that say no more than the step's own word on who lifts."""
 
+ONCE_CODES: Final = ("beyond-table", "no-squaring-arm")
+"""Codes of notes that a caution of the whole plan explains; a printed step needs no line for them."""
+
 _PRACTICE: Final = "common practice, shop default"
 _PROFILE: Final = "machine profile"
 
@@ -34,7 +37,10 @@ def step_findings(
     about_cut: Iterable[Finding],
     about_lift: Iterable[Finding],
 ) -> tuple[Finding, ...]:
-    """Stops and cautions about the cut itself, then those about holding, gauging and lifting."""
+    """Stops and cautions about the cut itself, then what is to be said of holding, gauging and lifting.
+
+    A ``caution`` is for what differs at this step; what it shares with others is a ``note``.
+    """
     found = [finding for finding in about_cut if finding.level != "note"]
     if link.cut.gauging == "back gauge":
         found.extend(gauge_findings(machine, link.cut.gauge))
@@ -44,18 +50,17 @@ def step_findings(
     if machine.table_depth and link.extent.size > machine.table_depth:
         found.append(
             Finding(
-                "caution",
+                "note",
                 "beyond-table",
-                f"the piece is {show_mm(link.extent.size)} mm deep, the table "
-                f"{show_mm(machine.table_depth)} mm: support the end that hangs over the front",
-                _PROFILE,
+                f"hangs {show_mm(link.extent.size - machine.table_depth)} mm over the front",
+                f"{_PROFILE}: table {show_mm(machine.table_depth)} mm deep",
             )
         )
     if gang > 1:
         each = "both" if gang == 2 else f"all {gang}"
         found.append(
             Finding(
-                "caution",
+                "note",
                 "gang",
                 f"{gang} pieces side by side: see that {each} touch the gauge and lie under the hold-downs",
                 _PRACTICE,
@@ -71,13 +76,13 @@ def unique(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def gauge_findings(machine: Machine, value: Length) -> tuple[Finding, ...]:
-    """A stop when the back gauge cannot reach a value, a caution when it can only come near it."""
+    """A stop when the back gauge cannot reach a value, a note when it can only come near it."""
     setting, stops = gauge_setting(machine, value)
     if stops or setting == value:
         return stops
     return (
         Finding(
-            "caution",
+            "note",
             "gauge-rounded",
             f"{show_mm(value)} mm cannot be set in steps of {show_mm(machine.back_gauge.step)} mm: "
             f"the nearest is {show_mm(setting)} mm",
@@ -123,7 +128,7 @@ def _square(machine: Machine, link: Link, squared: bool) -> Iterable[Finding]:
     good_side = not (link.across.near_mill and link.across.far_mill)
     if good_side and not squared and machine.squaring_arm == 0:
         yield Finding(
-            "caution",
+            "note",
             "no-squaring-arm",
             "the machine has no squaring arm: check the first piece with a square",
             _PROFILE,
