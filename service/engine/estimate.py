@@ -11,8 +11,8 @@ setup       ``program_setup_s`` once, first settings of the machine included
 loading     ``load_sheet_s`` · f for each sheet or offcut taken, plus ``crane_s`` by crane
 settings    ``settings_change_s`` for each further change of blade gap or rake
 gauge       for each change of gauging or value. Back gauge: ``gauge_start_s`` + travel / speed,
-            travelling first from the far end of its range. Front stop: ``front_stop_s``.
-            Marked line: none, see marking
+            travelling first from the far end of its range. Front stop: ``front_stop_s``. Where
+            a drop that is not gauged would not clear the back gauge, that is wound back first
 marking     ``mark_line_s`` for each cut on each piece to a marked line
 placing     ``place_piece_s`` · f for each cut on each piece, plus ``crane_s`` for each piece that
             the crane brings back to the blade (not for one that lies there since the last cut)
@@ -29,6 +29,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
+from typing import Final
 
 from service.engine.handling import Lift, lift_for, piece_kg
 from service.engine.machine import Machine
@@ -40,6 +41,9 @@ from service.engine.stroke import stroke_share
 
 _MM2 = PER_MM * PER_MM
 
+CLEAR: Final[Length] = 10 * PER_MM
+"""Room between a falling drop and the back gauge that does not gauge it: shop default."""
+
 
 @dataclass(frozen=True, slots=True)
 class Effort:
@@ -47,11 +51,13 @@ class Effort:
 
     `pieces` go through the step; `brought` of them do not lie at the blade yet and do not come from
     the rack. `cuts` counts cuts on single pieces, `strokes` those of the blade; `stroke_share` is the
-    travel as a share of the full travel; `wanted` tells whether the drops are fetched.
+    travel as a share of the full travel; `wanted` tells whether the drops are fetched; `fall_depth`
+    is the depth of one drop.
     """
 
     gauging: Gauging
     gauge: Length
+    fall_depth: Length
     gap: Length
     rake_deg: float
     pieces: int
@@ -155,8 +161,22 @@ def _gauge_seconds(machine: Machine, efforts: tuple[Effort, ...]) -> Iterator[fl
             travel_mm = abs(effort.gauge - stands) / PER_MM
             stands = effort.gauge
             yield machine.times.gauge_start_s + travel_mm / machine.back_gauge.speed_mm_s
-        elif effort.gauging == "front stop":
+            continue
+        if effort.gauging == "front stop":
             yield machine.times.front_stop_s
+        clear = clear_position(machine, effort.fall_depth)
+        if clear > stands:
+            yield machine.times.gauge_start_s + (clear - stands) / PER_MM / machine.back_gauge.speed_mm_s
+            stands = clear
+
+
+def clear_position(machine: Machine, fall_depth: Length) -> Length:
+    """Where the back gauge stands at least while a drop that it does not gauge falls past it.
+
+    With the swing of a tipping drop allowed for (:data:`CLEAR`, shop default), at most the far end of
+    its range: a deeper drop passes a gauge that is lifted or swung away.
+    """
+    return min(fall_depth + CLEAR, machine.back_gauge.high)
 
 
 def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
@@ -168,6 +188,7 @@ def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
             Effort(
                 gauging=step.gauging,
                 gauge=step.gauge,
+                fall_depth=step.fall_depth,
                 gap=step.settings.gap,
                 rake_deg=step.settings.rake_deg,
                 pieces=step.pieces,

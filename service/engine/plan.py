@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from service.engine.findings import Finding
+from service.engine.order import Objective
 from service.engine.quantities import Length
 
 Axis: TypeAlias = Literal["x", "y"]
@@ -215,6 +216,11 @@ class Step:
     remainders: tuple[Outcome, ...]
     findings: tuple[Finding, ...]
 
+    @property
+    def fall_depth(self) -> Length:
+        """Depth of one drop."""
+        return self.gauge if self.measured == "drop" else self.depth - self.gauge
+
 
 @dataclass(frozen=True, slots=True)
 class PartQuality:
@@ -278,12 +284,45 @@ class Summary:
 
 
 @dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another plan for the same order, as the recommended plan of a comparison tells of it.
+
+    Attributes
+    ----------
+    pick
+        With this option the order gives the plan itself.
+    fingerprint
+        Of that plan.
+    best_at
+        By what no plan of the comparison is better.
+    how
+        How it was found, in words; empty for the search as asked.
+    summary
+        Its figures.
+    handling
+        Its handling in points, by :mod:`service.engine.objectives`.
+    gap_share
+        How far its use of material lies above the bound [fraction].
+    """
+
+    pick: int
+    fingerprint: str
+    best_at: tuple[Objective, ...]
+    how: str
+    summary: Summary
+    handling: int
+    gap_share: float
+
+
+@dataclass(frozen=True, slots=True)
 class CutPlan:
     """An order turned into cuts.
 
     `fingerprint` is the hash of the canonical input and the engine version: equal input gives an
     equal plan on every machine. `quality` has two lines for each part that was placed, in the order
-    of the order.
+    of the order. `alternatives` are the other plans of a comparison. `cut_short` tells that the caller
+    ended the search, by the clock perhaps: then another run may give another plan, and this one is
+    not the plan of its fingerprint.
     """
 
     order_ref: str
@@ -299,3 +338,5 @@ class CutPlan:
     cautions: tuple[str, ...]
     stopped_early: bool
     quality: tuple[PartQuality, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()
+    cut_short: bool = False

@@ -40,11 +40,14 @@ SHEAR = Machine(
 )
 
 
-def effort(gauge: float, *, gauging: Gauging = "back gauge", lift: Lift = "one person") -> Effort:
+def effort(
+    gauge: float, *, gauging: Gauging = "back gauge", lift: Lift = "one person", falls: float = 100
+) -> Effort:
     """Two pieces with three cuts each in three strokes of half the travel."""
     return Effort(
         gauging=gauging,
         gauge=mm(gauge),
+        fall_depth=mm(gauge if gauging == "back gauge" else falls),
         gap=20,
         rake_deg=1.5,
         pieces=2,
@@ -143,3 +146,12 @@ def test_minutes_cost_the_hourly_rate() -> None:
     # 100 s to set up and 60 s to load 23.6 kg by one person; 60 an hour is 1 a minute.
     assert summary.minutes == pytest.approx(160 / 60)
     assert summary.time_cost == pytest.approx(160 / 60)
+
+
+def test_the_back_gauge_is_wound_clear_of_a_drop_that_it_does_not_gauge() -> None:
+    """From 5 to 10 beyond a drop of 400: 4.05 s at 100 mm/s and 2 s to start, besides the stop's own time."""
+    alone = times_for(SHEAR, (effort(5), effort(900, gauging="front stop", falls=0)), []).gauge
+    wound = times_for(SHEAR, (effort(5), effort(900, gauging="front stop", falls=400)), []).gauge
+    assert wound - alone == pytest.approx(2 + 4.05 - (2 + 0.05))
+    there = times_for(SHEAR, (effort(500), effort(900, gauging="front stop", falls=400)), []).gauge
+    assert there == pytest.approx((2 + 5) + TIMES.front_stop_s)

@@ -16,7 +16,7 @@ from service.engine.estimate import Effort, gauge_moves, settings_changes, times
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
 from service.engine.handling import piece_kg
-from service.engine.layout.rules import cross_ok
+from service.engine.layout.rules import cross_ok, falls_clear
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
@@ -164,6 +164,7 @@ def check_program(
             Effort(
                 gauging=step.gauging,
                 gauge=step.gauge,
+                fall_depth=_fall_depth(have, step),
                 gap=settings.gap,
                 rake_deg=settings.rake_deg,
                 pieces=1,
@@ -204,6 +205,13 @@ def needed_depth(machine: Machine, steps: Sequence[GaugeStep]) -> Length:
         else:
             need += step.gauge * step.repeat
     return need
+
+
+def _fall_depth(have: Length | None, step: GaugeStep) -> Length:
+    """Depth of one drop; 0 when a stop cut does not tell because the depth of the piece is not known."""
+    if step.gauging != "front stop":
+        return step.gauge
+    return 0 if have is None else max(0, have - step.gauge)
 
 
 def _left_in_front(have: Length | None, step: GaugeStep) -> Length | None:
@@ -261,6 +269,10 @@ def _left(machine: Machine, have: Length | None, step: GaugeStep) -> Iterator[Fi
             message = f"only {show_mm(have)} mm lie in front: with a stop at {show_mm(step.gauge)} mm "
             message += "too little would fall"
             yield Finding("stop", "too-little-left", message, _PROFILE)
+        elif not falls_clear(machine, have - step.gauge):
+            message = f"the {show_mm(have - step.gauge)} mm that would fall do not get past the back gauge, "
+            message += f"which goes back to {show_mm(machine.back_gauge.high)} mm"
+            yield Finding("stop", "gauge-in-the-way", message, _PROFILE)
         return
     if have - step.gauge * step.repeat >= clamp:
         return
