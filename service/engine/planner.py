@@ -20,6 +20,7 @@ from service.engine.program.write import write_program
 from service.engine.quality.burr import burr_range
 from service.engine.quality.parts import part_quality
 from service.engine.quantities import Length, show_mm
+from service.engine.reasons import in_words
 from service.engine.settings import settings_for
 
 _PROFILE = "machine profile"
@@ -101,7 +102,7 @@ def plan(order: Order) -> CutPlan:
         layouts=tuple(layouts),
         program=tuple(program),
         findings=tuple(findings),
-        unplaced=tuple(unplaced),
+        unplaced=in_words(order, unplaced),
         cautions=cautions_for(order, tuple(layouts), tuple(program)),
         stopped_early=stopped_early,
         quality=part_quality(order, layouts, program),

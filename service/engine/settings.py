@@ -276,7 +276,7 @@ def _relief(
                 "caution",
                 "relief-missing",
                 f"a drop {size} can jam between blade and gauge, and this machine's gauge cannot back off: "
-                "cut it by another gauging or watch it fall",
+                "cut it by another gauging, and keep clear",
                 _RELIEF_BASIS,
             )
         )

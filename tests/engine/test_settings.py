@@ -81,6 +81,9 @@ def test_a_machine_without_relief_gets_a_caution_and_no_relief():
     settings = set_for(shear(relief=False), drop_depth=2200)
     assert not settings.relief
     assert "relief-missing" in codes(settings, "caution")
+    said = next(one.message for one in settings.findings if one.code == "relief-missing")
+    assert said.endswith("keep clear")
+    assert "watch" not in said
 
 
 @pytest.mark.parametrize("gauging", ["front stop", "marked line"])

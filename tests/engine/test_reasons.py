@@ -1,0 +1,81 @@
+"""Why pieces are not planned, as the person reads it who ordered them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
+from service.engine.materials_table import material_named
+from service.engine.order import Order, Part, StockItem, Tolerance
+from service.engine.planner import plan
+from service.engine.quantities import mm
+from service.engine.reasons import one_sided
+
+STEEL, STAINLESS = material_named("S235JR"), material_named("1.4301")
+SHEAR = Machine(
+    "m", "Shear M", mm(3000), Rating(mm(13)), Rake(1.5, 1.5), GapRange(5, 200), BackGauge(mm(5), mm(1000)),
+    HoldDown(mm(45)), relief=True, sheet_support=True, force_limit_kn=300.0, lifting=Lifting(25, 40, 1000),
+)  # fmt: skip
+
+
+def reason(part: Part, *stock: StockItem, machine: Machine = SHEAR) -> str:
+    made = plan(Order("W-1", machine, (STEEL, STAINLESS), (part,), stock))
+    assert [one.ref for one in made.unplaced] == ["A"]
+    return made.unplaced[0].reason
+
+
+def sheet(material: str, thickness: float) -> StockItem:
+    return StockItem(f"S-{thickness}", mm(3000), mm(1500), 2, material, mm(thickness))
+
+
+def test_too_little_force_is_told_as_force_without_hundredths() -> None:
+    words = reason(Part("A", mm(500), mm(500), 3, "1.4301", mm(10)), sheet("1.4301", 10))
+    assert words.startswith("500 × 500 mm: a long cut in 10 mm 1.4301 takes ")
+    assert "kN, Shear M has 300 kN" in words
+    assert "along the blade" not in words
+    assert "." not in words.replace("1.4301", "")
+
+
+def test_what_is_over_the_rating_is_told_with_the_rating() -> None:
+    weak = replace(SHEAR, rating=Rating(mm(4)))
+    words = reason(Part("A", mm(500), mm(500), 3, "S235JR", mm(8)), sheet("S235JR", 8), machine=weak)
+    assert "the machine is rated for 4 mm of 450 N/mm²" in words
+
+
+def test_missing_stock_is_named_with_the_thicknesses_there_are() -> None:
+    wanted = Part("A", mm(500), mm(500), 3, "1.4301", mm(4))
+    assert reason(wanted) == "there is no stock of 4 mm 1.4301"
+    words = reason(wanted, sheet("1.4301", 2), sheet("1.4301", 1.5), sheet("S235JR", 4))
+    assert words == "there is no stock of 4 mm 1.4301; of this material there is 1.5 and 2 mm"
+
+
+def test_limits_on_one_side_are_told_as_ordered_with_the_way_out() -> None:
+    tolerance = Tolerance(minus=mm(0.5), plus=0)
+    words = reason(Part("A", mm(600), mm(500), 3, "S235JR", mm(3), tolerance=tolerance), sheet("S235JR", 3))
+    assert "its length of 600 is ordered plus 0, minus 0.5" in words
+    assert "may be off by ±0.1 either way" in words
+    assert "order the middle of the band, 599.75 ± 0.25, to have it cut" in words
+    assert "±0 mm" not in words
+
+
+def test_the_way_out_is_cut_and_lies_in_the_band() -> None:
+    middle = Part("A", mm(599.75), mm(499.75), 3, "S235JR", mm(3), tolerance=Tolerance(minus=25, plus=25))
+    assert plan(Order("W-1", SHEAR, (STEEL,), (middle,), (sheet("S235JR", 3),))).unplaced == ()
+
+
+@pytest.mark.parametrize(
+    ("minus", "plus", "told"),
+    [(10, 10, None), (0, 15, "more than the band holds"), (0, 20, "600.1 ± 0.1"), (10, 50, None)],
+)
+def test_only_a_side_that_is_too_fine_is_spoken_of(minus: int, plus: int, told: str | None) -> None:
+    words = one_sided(SHEAR, Tolerance(minus=minus, plus=plus), "width", mm(600))
+    assert words is None if told is None else told in str(words)
+
+
+def test_a_size_that_nothing_gauges_is_left_to_the_search_and_front_stops_count() -> None:
+    lopsided = Tolerance(minus=0, plus=mm(3))
+    assert one_sided(SHEAR, lopsided, "length", mm(1500)) is None
+    stops = replace(SHEAR, front_stops=FrontStops(mm(50), mm(2000), mm(0.5)))
+    assert "±0.5 either way" in str(one_sided(stops, lopsided, "length", mm(1500)))
