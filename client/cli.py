@@ -23,6 +23,7 @@ from client.home import Home, StationSettings, checked_server, home_at
 from client.orders.read import OrderFile, read_order_file, resolved
 from client.orders.table import read_json
 from client.planning import order_here, plan_here, plan_there, write_papers
+from client.profile import profile_notes
 from client.schedule import EVERY_S, run_until_stopped
 from client.sync import SyncReport, sync_once
 from client.wire import Patience
@@ -315,6 +316,8 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
                 wire.close()
         else:
             kept = resolved(read, lambda document: plan_here(station, document))
+        for note in profile_notes(station, kept):
+            say(f"note: {note}")
         papers = write_papers(kept, out) if out is not None else []
         say(program_text(kept.plan, kept.order).rstrip())
         say("")
@@ -439,6 +442,9 @@ def salvage(home: Home, file: Path | None) -> None:
     if done.unread:
         say("what could not be read here may be at the centre: shearwright sync, then compare its reports")
     say(f"the damaged store is kept as {done.aside}; do not delete it before all is found")
+
+
+# --- small helps ---------------------------------------------------------------------------------
 
 
 def _lines(lines: Iterator[str]) -> None:

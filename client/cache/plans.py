@@ -77,6 +77,16 @@ def kept_plan(sql: Sqlite, plan_id: str) -> dict[str, Any] | None:
     return None if body is None else cast("dict[str, Any]", json.loads(body))
 
 
+def last_plan_on(sql: Sqlite, machine: str, *, other_than: str) -> dict[str, Any] | None:
+    """The newest plan made here on a machine, another than one named."""
+    body = sql.value(
+        "SELECT body FROM plan WHERE machine = ? AND id <> ? ORDER BY made_at DESC, id LIMIT 1",
+        machine,
+        other_than,
+    )
+    return None if body is None else cast("dict[str, Any]", json.loads(body))
+
+
 def kept_plans(sql: Sqlite) -> list[PlanLine]:
     """Plans made here, newest first."""
     found = sql.rows("SELECT id, made_at, order_ref, machine FROM plan ORDER BY made_at DESC, id")

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, cast
 
 from marshmallow import EXCLUDE, Schema, ValidationError
 
 from client.cache.sqlite import META, Sqlite
+from client.changes import changed_fields
 from client.errors import StoreFailed
 from client.home import Home
 from schemas.problems import field_errors
@@ -209,33 +210,6 @@ class Records:
             return Change(kind, record_id, "new")
         differing = changed_fields(before, after)
         return Change(kind, record_id, "changed", differing) if differing else None
-
-
-def changed_fields(before: Any, after: Any, name: str = "") -> tuple[str, ...]:
-    """Names of the fields that differ, with their old and new values.
-
-    >>> changed_fields({"a": {"b": 1, "c": 2}}, {"a": {"b": 1, "c": 3}})
-    ('a.c 2 → 3',)
-    """
-    if before == after:
-        return ()
-    if isinstance(before, Mapping) and isinstance(after, Mapping):
-        names = [*before, *(key for key in after if key not in before)]
-        return tuple(
-            told
-            for key in names
-            if not (name == "" and key == "revision")
-            for told in changed_fields(before.get(key), after.get(key), f"{name}.{key}" if name else str(key))
-        )
-    return (f"{name} {_short(before)} → {_short(after)}",)
-
-
-def _short(value: Any) -> str:
-    if value is None:
-        return "none"
-    if isinstance(value, Sequence | Mapping) and not isinstance(value, str):
-        return f"[{len(value)} entries]"
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def _understood(schema: type[Schema], kind: str, record_id: str, body: Mapping[str, Any]) -> Any:

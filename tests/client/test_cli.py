@@ -276,7 +276,7 @@ def test_pull_tells_what_changed(service, tmp_path, shearwright, machine_record)
     assert "machine bench-3m new" in shearwright(tmp_path / "h", "pull").stdout
     service.load(sites=[], machines=[{**machine_record, "cutting_length_mm": 2500}])
     told = shearwright(tmp_path / "h", "pull").stdout
-    assert "machine bench-3m changed: cutting_length_mm 3000 → 2500" in told
+    assert "machine bench-3m changed: cutting length 3000 → 2500 mm" in told
     assert "nothing new" in shearwright(tmp_path / "h", "pull").stdout
 
 

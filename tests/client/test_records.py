@@ -1,6 +1,6 @@
 import pytest
 
-from client.cache.records import Records, changed_fields
+from client.cache.records import Records
 from client.errors import StoreFailed
 
 EPOCH = "11111111-1111-4111-8111-111111111111"
@@ -30,9 +30,9 @@ def test_a_changed_machine_is_told_with_the_fields_that_changed(cache, machine_r
     told = take(cache, [changed("machine", "bench-3m", after, 2)])
     assert told[0].what == "changed"
     assert told[0].fields == (
-        "cutting_length_mm 3000 → 2500",
-        "back_gauge.high_mm 1000 → 750",
-        "back_gauge.accuracy_mm 0.1 → none",
+        "cutting length 3000 → 2500 mm",
+        "back gauge high 1000 → 750 mm",
+        "back gauge accuracy 0.1 mm → none",
     )
     assert cache.machine("bench-3m").back_gauge.high == 75_000
 
@@ -81,8 +81,3 @@ def test_a_record_that_is_not_understood_is_kept_and_named_when_it_is_used(cache
 def test_what_a_newer_centre_adds_to_a_record_is_passed_over(cache, machine_record, changed):
     take(cache, [changed("machine", "bench-3m", {**machine_record, "colour": "green"})])
     assert cache.machine("bench-3m").name == "Bench shear, 3 m"
-
-
-def test_fields_are_named_by_their_path():
-    assert changed_fields({"a": [1]}, {"a": [1, 2]}) == ("a [1 entries] → [2 entries]",)
-    assert changed_fields({"a": 1}, {"a": 1, "b": None}) == ()
