@@ -12,12 +12,16 @@ from client.cache.stock import StockChange, note_change
 from client.workstation import Workstation
 from schemas.records import CUT_OVERSIZE
 from service.engine.handling import piece_kg
+from service.engine.layout.rack import RackState
 from service.engine.materials import Material
 from service.engine.order import StockItem
 from service.engine.quantities import Length, show_mm, to_mm
 
 _SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """For names that are written on plate by hand: no 0 and O, no 1 and I."""
+
+_CUT_ALL_ROUND: Final = RackState("cut", CUT_OVERSIZE)
+"""An offcut that is logged by hand counts as cut on every edge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +69,11 @@ class Batch:
         self.drafts: list[Draft] = []
         self.changes: list[tuple[int, StockChange]] = []
         self.done: list[tuple[str, int, int]] = []
+        self.spoiled: list[tuple[str, str, int, bool]] = []
         self.notes: list[str] = []
         self._given: set[str] = set()
 
     def add(self, event_type: str, payload: Mapping[str, Any], change: StockChange | None = None) -> None:
-        self.spoiled: list[tuple[str, str, int, bool]] = []
         """Add an event, and what it does to the rack; values that are None are left out."""
         kept = {name: value for name, value in payload.items() if value is not None}
         if change is not None:
@@ -103,6 +107,7 @@ class Batch:
         from_stock: str | None = None,
         plan_id: str | None = None,
         operator: str | None = None,
+        state: RackState = _CUT_ALL_ROUND,
     ) -> str:
         """Add an offcut put on the rack, and a note of what to write on it; its name."""
         name = ref or self._new_ref()
@@ -114,14 +119,16 @@ class Batch:
             sheet.material.grade,
             sheet.thickness,
             kind="offcut",
-            edges="cut",
-            oversize=CUT_OVERSIZE,
+            edges=state.edges,
+            oversize=state.oversize,
             heat=sheet.heat,
         )
         payload = {
             **sheet.fields(),
             "ref": name,
             "machine": machine,
+            "edges": state.edges,
+            "oversize_mm": to_mm(state.oversize),
             "from_stock": from_stock,
             "plan_id": plan_id,
             "operator": operator,
@@ -129,6 +136,7 @@ class Batch:
         self.add("offcut.stored", payload, StockChange(name, sheet.quantity, item))
         size = f"{show_mm(sheet.length)} × {show_mm(sheet.width)} × {show_mm(sheet.thickness)}"
         heat = f", heat {sheet.heat}" if sheet.heat else ""
+        heat += ", mill edge" if state.edges == "mill" else ""
         self.notes.append(
             f"write on the offcut: {name}   ({sheet.quantity} of {size}, {sheet.material.grade}{heat})"
         )
@@ -150,20 +158,20 @@ class Batch:
                 note_change(outbox.sql, rows[place], change)
             for plan_id, step, pieces in self.done:
                 mark_done(outbox.sql, plan_id, step, pieces)
+            for plan_id, ref, quantity, was_made in self.spoiled:
+                note_spoiled(outbox.sql, plan_id, ref, quantity, was_made=was_made)
             if self._given:
                 named = int(outbox.sql.meta("offcuts_named") or 0)
                 outbox.sql.set_meta("offcuts_named", str(named + len(self._given)))
 
+        told_before = outbox.notice
         written = outbox.write(self.drafts, effects)
+        if outbox.notice is not None and outbox.notice != told_before:
+            self.notes.append(outbox.notice)
         return Logged(tuple(written), tuple(self.notes))
 
 
-            for plan_id, ref, quantity, was_made in self.spoiled:
-                note_spoiled(outbox.sql, plan_id, ref, quantity, was_made=was_made)
 def _tag(epoch: str) -> str:
     """Three signs from an epoch, so that a store put back does not give out a name again."""
     number = int(epoch.replace("-", ""), 16)
     return "".join(_SIGNS[number >> shift & 31] for shift in (0, 5, 10))
-        told_before = outbox.notice
-        if outbox.notice is not None and outbox.notice != told_before:
-            self.notes.append(outbox.notice)

@@ -16,6 +16,7 @@ from client.spoiled import left_out
 from client.workstation import Workstation
 from schemas.plans import read_plan
 from schemas.problems import WireError
+from service.engine.layout.rack import offcut_state
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Order
@@ -199,6 +200,7 @@ def _step_events(
                 from_stock=stock.ref,
                 plan_id=plan_id,
                 operator=operator,
+                state=offcut_state(order, layout, out.dx, out.dy),
             )
 
 
@@ -307,9 +309,9 @@ def log_scrap(
     remark: str | None = None,
     plan_id: str | None = None,
     part_ref: str | None = None,
+    was_made: bool = False,
     operator: str | None = None,
 ) -> Logged:
-    was_made: bool = False,
     """Write down scrap with its reason; `was_made`: it was logged as a part before, and is none now."""
     batch = Batch(station)
     batch.add(
@@ -321,9 +323,9 @@ def log_scrap(
             "remark": remark,
             "plan_id": plan_id,
             "part_ref": part_ref,
+            "was_made": was_made or None,
             "operator": operator,
         },
-            "was_made": was_made or None,
     )
     with station.home.logging():
         return batch.write()

@@ -174,6 +174,18 @@ class OffcutStoredSchema(Document):
     width = Millimetres(required=True, data_key="width_mm")
     quantity = JsonInt(required=True, validate=between(1, 1_000_000))
     mass_kg = JsonNumber(required=True, validate=between(0, 1e7), metadata=_TOGETHER)
+    edges = Choice(
+        "mill",
+        "cut",
+        allow_none=True,
+        metadata={"description": "mill: it keeps an edge of the sheet; cut unless stated"},
+    )
+    oversize = Millimetres(
+        allow_none=True,
+        zero_ok=True,
+        data_key="oversize_mm",
+        metadata={"description": "how far its true size may lie from the stated one; left out: by its edges"},
+    )
     from_stock = Text(allow_none=True, most=60)
     plan_id = Text(allow_none=True)
     heat = Text(allow_none=True, most=60)

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from schemas.problems import FieldError
 from schemas.programs import ProgramSchema
-from schemas.records import CUT_OVERSIZE
+from schemas.records import CUT_OVERSIZE, MILL_OVERSIZE
 from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
 from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
@@ -200,8 +200,8 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -
         material=payload["material"],
         thickness=mm(payload["thickness_mm"]),
         kind="offcut",
-        edges="cut",
-        oversize=CUT_OVERSIZE,
+        edges=payload.get("edges") or "cut",
+        oversize=_oversize(payload),
         heat=payload.get("heat") or _heat_of_stock(event, books),
     )
     kept = books.find("stock", stock_key(event.site, item.ref))
@@ -216,12 +216,24 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -
                     f"{show_mm(there.width)} × {show_mm(there.thickness)} {there.material}",
                 )
             )
-        item = replace(there, quantity=there.quantity + item.quantity)
+        item = replace(
+            there,
+            quantity=there.quantity + item.quantity,
+            # One record says of all of them what holds for the worst.
+            edges=there.edges if there.edges == "mill" else item.edges,
+            oversize=max(there.oversize, item.oversize),
+        )
         if item.quantity > MOST_PIECES:
             raise EffectRefused(
                 FieldError("/payload/quantity", f"{item.quantity} pieces under one name are too many")
             )
     _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)), books)
+
+
+def _oversize(payload: Mapping[str, Any]) -> int:
+    if payload.get("oversize_mm") is not None:
+        return mm(payload["oversize_mm"])
+    return MILL_OVERSIZE if payload.get("edges") == "mill" else CUT_OVERSIZE
 
 
 def _write_stock(event: Happening, document: dict[str, Any], books: Books) -> None:

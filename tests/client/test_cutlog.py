@@ -105,7 +105,7 @@ def test_the_rack_shows_at_once_what_was_taken_and_stored(stocked, planned):
     assert stored, "this order leaves an offcut"
     for one in stored:
         item = rack[one["ref"]]
-        assert (item.kind, item.edges, item.heat) == ("offcut", "cut", "H123")
+        assert (item.kind, item.edges, item.heat) == ("offcut", "mill", "H123")
         assert (item.length, item.width) == (mm(one["length_mm"]), mm(one["width_mm"]))
 
 
