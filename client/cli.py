@@ -327,6 +327,7 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
         _as_of(station, err=True)
         missing = not_planned(kept.plan)
         if missing is not None:
+            _lines(show.thickness_lines(kept.plan, kept.order, station.rack_of(kept.order.machine)))
             raise NotAllPlanned(f"{missing}; the reasons stand above, and the rest is planned and kept")
 
 

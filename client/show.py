@@ -10,7 +10,8 @@ from client.cache.records import Change
 from client.errors import ClientError
 from client.sync import SyncReport
 from service.engine.machine import Machine
-from service.engine.order import StockItem
+from service.engine.order import Order, StockItem
+from service.engine.plan import CutPlan
 from service.engine.quantities import show_mm
 
 CLOCK_WARNING_S = 120.0
@@ -142,3 +143,12 @@ def quarantine_lines(events: Sequence[Written], most: int = 20) -> Iterator[str]
         yield f"  {one.happened_at[:16]} {one.type} (number {one.seq}): {one.answer or 'no reason given'}"
     if len(events) > most:
         yield f"  … and {len(events) - most} more"
+
+
+def thickness_lines(plan: CutPlan, order: Order, rack: Sequence[StockItem]) -> Iterator[str]:
+    """For each material of which the wanted thickness is missing: the thicknesses on the rack."""
+    missing = {one.ref for one in plan.unplaced if one.code == "no-stock-of-material"}
+    for grade in dict.fromkeys(part.material for part in order.parts if part.ref in missing):
+        thick = sorted({item.thickness for item in rack if item.material == grade})
+        words = ", ".join(show_mm(one) for one in thick) + " mm" if thick else "none"
+        yield f"{grade} on the rack: {words}"

@@ -116,6 +116,19 @@ def test_a_plan_that_lacks_pieces_is_kept_and_printed_and_has_its_own_exit_code(
     assert "10 the plan is made and kept" in run("--help").output
 
 
+def test_missing_stock_is_told_with_what_there_is_of_that_material(run, tmp_path):
+    path = tmp_path / "W-9.csv"
+    path.write_text(
+        "ref,length,width,quantity,material,thickness\nP1,600,300,8,S235JR,4\nP2,600,300,8,S355JR,3\n"
+    )
+    done = run("plan", str(path), "--machine", "bench-3m")
+    assert done.exit_code == 10
+    assert "8 × P1: there is no stock of 4 mm S235JR" in done.output
+    assert "S235JR on the rack: 3 mm" in done.output
+    assert "S355JR on the rack: none" in done.output
+    assert "Nothing could be planned" in done.output
+
+
 def test_a_plan_file_that_was_changed_by_hand_has_faults(run, order, tmp_path):
     run("plan", order, "--out", str(tmp_path / "out"))
     plan_file = tmp_path / "out" / "plan.json"
