@@ -22,7 +22,7 @@ from client.export import check_export, export_log
 from client.home import Home, StationSettings, checked_server, home_at
 from client.orders.read import OrderFile, read_order_file, resolved
 from client.orders.table import read_json
-from client.planning import order_here, plan_here, plan_there, write_papers
+from client.planning import KeptPlan, order_here, plan_here, plan_there, write_papers
 from client.profile import profile_notes
 from client.schedule import EVERY_S, run_until_stopped
 from client.sync import SyncReport, sync_once
@@ -151,6 +151,7 @@ def pull(home: Home) -> None:
             say("nothing new")
         kinds = ", ".join(f"{count} {kind}" for kind, count in station.records.counts().items())
         say(f"here now: {kinds or 'no records'}")
+        _lines(show.backlog_lines(station.outbox.counts(), station.outbox.sql.meta, datetime.now(UTC)))
 
 
 @cli.command()
@@ -201,6 +202,42 @@ def plans(home: Home) -> None:
         _lines(show.table(("plan", "order", "machine", "made", "steps begun"), rows))
 
 
+@cli.command("show")
+@click.argument("plan_id")
+@click.option("--step", "number", type=click.IntRange(1), help="That step only.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Folder for plan.json, program.txt, program.csv and a map of each sheet (SVG).",
+)
+@click.pass_obj
+def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) -> None:
+    """Show the program of a kept plan, made here or at the centre; it needs no network.
+
+    PLAN_ID may be cut short to its first letters.
+    """
+    from client.cache.plans import pieces_done  # noqa: PLC0415 - used here only
+    from client.cutlog import opened_plan  # noqa: PLC0415
+    from service.drawing.text import program_text, step_text  # noqa: PLC0415
+
+    with in_home(home) as station:
+        whole = station.plan_named(plan_id)
+        plan, order = opened_plan(station, whole)
+        if number is not None:
+            try:
+                say(step_text(plan, order, number).rstrip())
+            except ValueError as error:
+                raise InputWrong(str(error)) from error
+            done = pieces_done(station.outbox.sql, whole).get(number, 0)
+            say("")
+            say(f"logged here: {done} of {plan.program[number - 1].pieces}")
+        else:
+            say(program_text(plan, order).rstrip())
+        if out is not None:
+            for paper in write_papers(KeptPlan(whole, plan, order), out):
+                say(f"written: {paper}")
+
+
 @cli.command()
 @click.pass_obj
 def status(home: Home) -> None:
@@ -211,7 +248,7 @@ def status(home: Home) -> None:
         settings, outbox = station.settings, station.outbox
         say(f"station          {settings.station} at {settings.site}")
         say(f"service          {settings.server}")
-        say(f"last sync        {show.moment(outbox.sql.meta('last_sync'), now)}")
+        _lines(show.sync_lines(outbox.sql.meta, now))
         say(f"data as of       {show.moment(station.records.as_of, now)}")
         _lines(show.counts_lines(outbox.counts(), now))
         offset = outbox.sql.meta("clock_offset_s")
@@ -366,7 +403,8 @@ def sync(home: Home, seconds: float) -> None:
     """Send what was written down and fetch what is new, once."""
     with in_home(home) as station:
         station.outbox.sql.check()
-        report = sync_once(station, patience=Patience(total_s=seconds))
+        # One that runs in the background just now is waited for; what is left then is little.
+        report = sync_once(station, patience=Patience(total_s=seconds), wait_s=min(seconds, 30.0))
         _lines(show.report_lines(report))
         if report.problem is not None:
             say(f"{report.counts.pending} events wait here; nothing is lost", err=True)

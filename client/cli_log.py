@@ -63,7 +63,7 @@ def step(
     with in_home(home) as station:
         logged = cutlog.log_step(
             station,
-            plan_id,
+            station.plan_named(plan_id),
             step,
             pieces=pieces,
             operator=operator,
@@ -187,6 +187,7 @@ def scrap(
 ) -> None:
     """Log scrap with its reason: a spoiled part of a plan, or any piece by its size."""
     with in_home(home) as station:
+        plan_id = None if plan_id is None else station.plan_named(plan_id)
         if plan_id is not None and part is not None:
             plan, order = cutlog.opened_plan(station, plan_id)
             at = None if machine is None else station.machine(machine).id

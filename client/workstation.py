@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from client.cache.outbox import Outbox
-from client.cache.plans import kept_plan
+from client.cache.plans import kept_plan, kept_plans
 from client.cache.records import Records
 from client.cache.stock import open_changes, rack_now
 from client.errors import InputWrong
@@ -18,6 +18,9 @@ from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
 from service.engine.order import StockItem
+
+_SHORTEST_ID = 4
+"""Letters of a plan's id that are wanted at least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,25 @@ class Workstation:
             return material_named(grade, self.records.materials())
         except UnknownMaterial as error:
             raise InputWrong(str(error)) from error
+
+    def plan_named(self, start: str) -> str:
+        """The whole id of the plan whose id begins so.
+
+        Raises
+        ------
+        InputWrong
+            When none does, or several do.
+        """
+        known = {plan.id for plan in kept_plans(self.outbox.sql)}
+        known |= {plan_id for plan_id, _ in self.records.records("plan")}
+        if start in known:
+            return start
+        found = sorted(plan_id for plan_id in known if plan_id.startswith(start) and len(start) >= _SHORTEST_ID)
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise InputWrong(f"{start!r} may be {' or '.join(found)}; write more of it")
+        raise InputWrong(f"no plan is known by the id {start!r}; shearwright plans lists them")
 
     def plan_document(self, plan_id: str) -> dict[str, Any]:
         """A plan made here or at the centre.

@@ -191,7 +191,7 @@ class _Sheet:
             self._text(_EDGE, y, line, 13)
         y += 20
         self._text(_EDGE, y, self._repeat_line(), 14, weight="bold")
-        machine = f"for {self.order.machine.name}  ·  plan {self.plan.fingerprint[:12]}"
+        machine = f"for {self.order.machine.name}  ·  plan {self.plan.fingerprint[:16]}"
         x = _EDGE + text_width(self._repeat_line(), 14) + 24
         self._text(x, y, machine, 12, fill=_PALE)
         y += 12

@@ -93,6 +93,25 @@ def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
+def step_text(plan: CutPlan, order: Order, number: int, *, width: int = 100) -> str:
+    """One step of a plan, as in :func:`program_text`, with nothing left out that holds for all steps.
+
+    Raises
+    ------
+    ValueError
+        When the plan has no such step, or `width` is too small.
+    """
+    if width < NARROWEST:
+        raise ValueError(f"a width of at least {NARROWEST} columns is wanted, not {width}")
+    before: Step | None = None
+    for step in plan.program:
+        if step.number == number:
+            lines = _step(step, before, _page(plan, order, width), ())
+            return "\n".join(line.rstrip() for line in lines).strip("\n") + "\n"
+        before = step
+    raise ValueError(f"plan {plan.fingerprint[:16]} has no step {number}; its steps are 1 to {len(plan.program)}")
+
+
 def _page(plan: CutPlan, order: Order | None, width: int) -> _Page:
     heats = {} if order is None else {item.ref: item.heat for item in order.stock if item.heat}
     makers: dict[str, tuple[Step, ...]] = {}
@@ -124,7 +143,7 @@ def not_planned(plan: CutPlan) -> str | None:
 
 def _head(plan: CutPlan, order: Order | None, width: int) -> Iterator[str]:
     summary = plan.summary
-    yield _ends(f"CUT PROGRAM  {plan.order_ref}", f"plan {plan.fingerprint[:12]}", width)
+    yield _ends(f"CUT PROGRAM  {plan.order_ref}", f"plan {plan.fingerprint[:16]}", width)
     missing = not_planned(plan)
     if missing is not None:
         yield f"{missing}, see the end"

@@ -1,0 +1,68 @@
+"""A kept plan is shown again without the network, and its id may be cut short."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from client.cli import cli
+
+TABLE = "ref;length;width;quantity;material;thickness\nP1;600;300;8;S235JR;3\n"
+
+
+@pytest.fixture
+def run(home, stocked):
+    stocked.close()
+
+    def command(*words):
+        return CliRunner().invoke(cli, ["--home", str(home.folder), *words])
+
+    return command
+
+
+@pytest.fixture
+def planned(run, tmp_path):
+    """A plan kept here: its id, and what the command printed of it."""
+    path = tmp_path / "W-1042.csv"
+    path.write_text(TABLE)
+    out = tmp_path / "out"
+    said = run("plan", str(path), "--out", str(out))
+    assert said.exit_code == 0, said.output
+    return json.loads((out / "plan.json").read_text())["id"], said.stdout
+
+
+def test_the_program_is_shown_as_it_was_planned(run, planned):
+    plan_id, said = planned
+    shown = run("show", plan_id)
+    assert shown.exit_code == 0, shown.output
+    assert shown.stdout.strip() in said
+    assert f"plan {plan_id}" in shown.stdout
+
+
+def test_the_first_letters_of_the_id_are_enough_to_show_and_to_log(run, planned):
+    plan_id, _ = planned
+    assert run("show", plan_id[:6]).stdout == run("show", plan_id).stdout
+    logged = run("log", "step", plan_id[:6], "1")
+    assert logged.exit_code == 0, logged.output
+    step = run("show", plan_id[:6], "--step", "1")
+    assert step.stdout.startswith("--- STEP 1 ---")
+    assert "STEP 2" not in step.stdout
+    assert "logged here: 1 of 1" in step.stdout
+
+
+def test_too_few_letters_and_wrong_ones_are_refused_in_words(run, planned):
+    plan_id, _ = planned
+    for wrong in (plan_id[:3], "zzzzzz", plan_id + "0"):
+        done = run("show", wrong)
+        assert done.exit_code == 3
+        assert "shearwright plans lists them" in done.stderr
+    assert "no step 99" in run("show", plan_id, "--step", "99").stderr
+
+
+def test_papers_are_written_again(run, planned, tmp_path):
+    plan_id, _ = planned
+    again = tmp_path / "again"
+    assert run("show", plan_id, "--out", str(again)).exit_code == 0
+    names = sorted(path.name for path in again.iterdir())
+    assert names[:2] == ["layout-1.svg", "plan.json"]
+    assert json.loads((again / "plan.json").read_text()) == json.loads((tmp_path / "out/plan.json").read_text())
