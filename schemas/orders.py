@@ -75,15 +75,19 @@ class OptionsSchema(Record):
     """How to plan."""
 
     makes = Options
-    objective = Choice("material", load_default="material")
+    objective = Choice("material", "handling", "time", "cost", "compare", load_default="material")
     effort = Choice("quick", "standard", "thorough", load_default="standard")
     max_stages = JsonInt(load_default=3, validate=between(1, 6))
     trim = Millimetres(load_default=500, zero_ok=True, data_key="trim_mm")
     offcut_min = Many(Size(), least=2, most=2)
     batch = JsonBool(load_default=True)
+    open_stacks = JsonInt(load_default=None, allow_none=True, validate=between(1, 1000))
+    pick = JsonInt(load_default=0, validate=between(0, 4))
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Options:
+        if data["pick"] and data["objective"] != "compare":
+            raise ValidationError("only a comparison has plans to pick from; give objective compare", "pick")
         sides = data.get("offcut_min") or Options().offcut_min
         return Options(**{**data, "offcut_min": (max(sides), min(sides))})
 
@@ -156,6 +160,7 @@ def read_order(
         machine = known
     parts: list[Part] = data["parts"]
     errors += _duplicates(parts, "parts")
+    options: Options = data["options"]
     if sum(part.quantity for part in parts) > MOST_PIECES:
         errors.append(FieldError("/parts", f"at most {MOST_PIECES} pieces in all are wanted"))
     inline: list[StockItem] | None = data.get("stock")
@@ -182,13 +187,18 @@ def read_order(
             (item for item in found if (item.material, item.thickness) in wanted),
             key=lambda item: item.ref,
         )
+    if options.objective == "cost":
+        unpriced = next((item.ref for item in inline if item.price is None and item.quantity > 0), None)
+        if unpriced is not None:
+            wanted_price = f"for the least cost every piece of stock needs a price; {unpriced!r} has none"
+            raise WireError([FieldError("/options/objective", wanted_price)])
     return Order(
         order_ref=data["order_ref"],
         machine=machine,
         materials=tuple(materials[grade] for grade in sorted(materials)),
         parts=tuple(parts),
         stock=tuple(inline),
-        options=data["options"],
+        options=options,
     )
 
 

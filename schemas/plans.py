@@ -24,6 +24,7 @@ from schemas.problems import WireError, field_errors
 from service.engine.findings import Finding
 from service.engine.order import Order
 from service.engine.plan import (
+    Alternative,
     Bound,
     CutPlan,
     Layout,
@@ -277,8 +278,42 @@ class PartQualitySchema(Record):
     findings = _Findings()
 
 
+class AlternativeSchema(Record):
+    """Another plan of a comparison: its figures, and the id under which it is kept.
+
+    The order with ``pick`` in its options gives the same plan. ``best_at``: by what no plan of the
+    comparison is better. ``handling`` counts points, as the developers' page states.
+    """
+
+    makes = Alternative
+    id = fields.Method("_id", metadata={"description": "of the plan itself", "type": "string"})
+    pick = JsonInt(required=True)
+    fingerprint = Text(required=True)
+    best_at = Many(Choice("material", "handling", "time", "cost"), required=True)
+    how = Text(required=True, least=0, most=2000)
+    summary = Inner(SummarySchema, required=True)
+    handling = JsonInt(required=True)
+    gap_share = JsonNumber(required=True)
+
+    def _id(self, alternative: Alternative) -> str:
+        return plan_id(alternative.fingerprint)
+
+    @pre_load
+    def _without_id(self, data: Any, **kwargs: Any) -> Any:
+        # It is the beginning of the fingerprint, repeated for readers.
+        return {k: v for k, v in data.items() if k != "id"} if isinstance(data, Mapping) else data
+
+    @post_load
+    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Alternative:
+        return Alternative(**{**data, "best_at": tuple(data["best_at"])})
+
+
 class PlanSchema(Record):
-    """A cut plan. ``id`` is given by the service or the workstation that keeps it."""
+    """A cut plan. ``id`` is given by the service or the workstation that keeps it.
+
+    ``alternatives`` are the other plans of a comparison. ``cut_short``: the search was ended from
+    outside, and another run may give another plan.
+    """
 
     makes = CutPlan
     order_ref = Text(required=True)
@@ -294,10 +329,12 @@ class PlanSchema(Record):
     cautions = Many(Text(most=2000), required=True)
     stopped_early = JsonBool(required=True)
     quality = Many(Inner(PartQualitySchema), load_default=tuple)
+    alternatives = Many(Inner(AlternativeSchema), load_default=tuple, most=5)
+    cut_short = JsonBool(load_default=False)
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> CutPlan:
-        lists = ("layouts", "program", "unplaced", "cautions", "quality")
+        lists = ("layouts", "program", "unplaced", "cautions", "quality", "alternatives")
         return CutPlan(**{**data, **{name: tuple(data[name]) for name in lists}})
 
 
@@ -306,6 +343,11 @@ class PlanDocumentSchema(PlanSchema):
 
     id = fields.String(dump_only=True)
     order = fields.Nested(OrderSchema, dump_only=True)
+
+
+def plan_id(fingerprint: str) -> str:
+    """The id of the plan with that fingerprint: its first 16 hexadecimal digits."""
+    return fingerprint[:16]
 
 
 def write_plan(plan: CutPlan, order: Order, plan_id: str | None = None) -> dict[str, Any]:

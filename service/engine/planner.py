@@ -2,41 +2,40 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 
 from service.engine import ENGINE_VERSION
+from service.engine.candidates import all_priced
+from service.engine.choose import Draft, Group, Stop, Told, choose, watch_for
 from service.engine.estimate import summarise
 from service.engine.findings import Finding
 from service.engine.fingerprint import fingerprint
 from service.engine.force import fits_maximum, longest_cut
 from service.engine.handling import cautions_for, lift_for, piece_kg
-from service.engine.layout.job import Found, Job
-from service.engine.layout.search import find_layouts
 from service.engine.machine import Machine
-from service.engine.materials import Material
-from service.engine.order import Order, Part, StockItem
-from service.engine.plan import Bound, CutPlan, Layout, Step, Summary, Unplaced
-from service.engine.program.write import write_program
+from service.engine.objectives import NOTHING, best_at
+from service.engine.order import Order, StockItem
+from service.engine.plan import Alternative, Bound, CutPlan, Summary, Unplaced
 from service.engine.quality.burr import burr_range
 from service.engine.quality.parts import part_quality
-from service.engine.quantities import Length, show_mm
+from service.engine.quantities import show_mm
 from service.engine.reasons import in_words
 from service.engine.settings import settings_for
 
 _PROFILE = "machine profile"
+_CHOICE = "objective of the order; handling points and the value of offcuts are shop defaults"
 
 
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Parts and stock of one material and thickness, planned by themselves."""
-
-    material: Material
-    thickness: Length
-    parts: tuple[Part, ...]
-    stock: tuple[StockItem, ...]
+class PickError(ValueError):
+    """The option `pick` names a plan that the comparison does not have."""
 
 
-def plan(order: Order) -> CutPlan:
+class PriceError(ValueError):
+    """The least cost is wanted of stock that has no price."""
+
+
+def plan(order: Order, progress: Told | None = None, stop: Stop | None = None) -> CutPlan:
     """Turn an order into cuts that the machine can make.
 
     Each material and thickness is planned by itself, in the order in which the parts name them.
@@ -47,18 +46,84 @@ def plan(order: Order) -> CutPlan:
     ----------
     order
         Parts, machine, materials, stock and options. Refs of parts and of stock are unique.
+    progress
+        Called now and then with how far it is and the best so far; it changes nothing.
+    stop
+        Asked between steps of the search. Once it says so, the best so far is the answer: every part
+        that has a place was given one, and the plan is marked as cut short.
 
     Returns
     -------
     CutPlan
-        Layouts, program, figures, the proven bound, and all that is to be said about them.
+        Layouts, program, figures, the proven bound, and all that is to be said about them. For a
+        comparison the plan that `pick` names; the recommended one lists the others.
+
+    Raises
+    ------
+    PickError
+        When the comparison has no plan `pick`.
+    PriceError
+        When the objective is ``cost`` and some piece of stock has no price.
     """
-    layouts: list[Layout] = []
-    program: list[Step] = []
+    made = plans(order, progress, stop)
+    pick = order.options.pick
+    if pick >= len(made):
+        counted = "1 plan" if len(made) == 1 else f"{len(made)} plans"
+        raise PickError(f"the comparison has {counted}, counted from 0, and no plan {pick}")
+    return made[pick]
+
+
+def picked(order: Order, pick: int) -> Order:
+    """The order that gives the plan `pick` of a comparison by itself."""
+    return replace(order, options=replace(order.options, pick=pick))
+
+
+def plans(order: Order, progress: Told | None = None, stop: Stop | None = None) -> tuple[CutPlan, ...]:
+    """All the plans of a comparison, the recommended one first; one plan for any other objective.
+
+    Each of them is the plan that :func:`plan` gives for the order :func:`picked` for its place, with
+    the fingerprint of that order.
+
+    Parameters
+    ----------
+    order, progress, stop
+        As in :func:`plan`.
+    """
+    if order.options.objective == "cost":
+        unpriced = [item.ref for item in order.stock if item.price is None and item.quantity > 0]
+        if unpriced:
+            raise PriceError(f"for the least cost every piece of stock needs a price; {unpriced[0]} has none")
+    groups, unplaced, findings = _sorted_out(order)
+    watch = watch_for(order, groups, progress, stop)
+    drafts = choose(order, groups, watch) if groups else (_nothing(order),)
+    made = [
+        _finished(picked(order, pick), draft, groups, unplaced, findings) for pick, draft in enumerate(drafts)
+    ]
+    if watch.stopped:
+        made = [_cut_short(one) for one in made]
+    priced = all_priced([item for group in groups for item in group.stock])
+    figures = [draft.figures for draft in drafts]
+    others = tuple(
+        Alternative(
+            pick,
+            made[pick].fingerprint,
+            best_at(figures, pick, priced),
+            draft.how,
+            draft.summary,
+            draft.figures.handling,
+            made[pick].bound.gap_share,
+        )
+        for pick, draft in enumerate(drafts)
+        if pick > 0
+    )
+    return (replace(made[0], alternatives=others), *made[1:])
+
+
+def _sorted_out(order: Order) -> tuple[tuple[Group, ...], list[Unplaced], list[Finding]]:
+    """What can be put under the blade by material and thickness; what cannot, and what is to be said."""
+    groups: list[Group] = []
     unplaced: list[Unplaced] = []
     findings: list[Finding] = []
-    bounds: list[Bound] = []
-    stopped_early = False
     for group in _groups(order):
         refused = _group_refused(order.machine, group)
         if refused is not None:
@@ -70,59 +135,81 @@ def plan(order: Order) -> CutPlan:
             words = f"all stock of this material and thickness is too heavy for {order.machine.name}"
             unplaced += [Unplaced(part.ref, part.quantity, "too-heavy", words) for part in group.parts]
             continue
-        longest = longest_cut(order.machine, group.material, group.thickness)
-        found = find_layouts(Job(order.machine, group.parts, usable, order.options, longest))
-        made = _numbered(found, group, first=len(layouts) + 1)
-        steps = write_program(
-            order.machine,
-            group.material,
-            made,
-            {part.ref: part for part in group.parts},
-            {item.ref: item for item in usable},
-            order.options,
-            longest,
-            first_number=len(program) + 1,
+        groups.append(replace(group, stock=usable))
+    return tuple(groups), unplaced, findings
+
+
+def _finished(
+    order: Order,
+    draft: Draft,
+    groups: Sequence[Group],
+    unplaced: Sequence[Unplaced],
+    findings: Sequence[Finding],
+) -> CutPlan:
+    missing, said = list(unplaced), list(findings)
+    for group, candidate in zip(groups, draft.chosen, strict=True):
+        missing += candidate.unplaced
+        mine = {
+            layout.number
+            for layout in draft.layouts
+            if (layout.material, layout.thickness) == (group.material.grade, group.thickness)
+        }
+        gaps = [step.settings.gap for step in draft.program if step.layout in mine]
+        if gaps:
+            said.append(burr_range(group.material, group.thickness, max(gaps)))
+    if draft.how:
+        said.append(
+            Finding(
+                "note", "chosen", f"of several ways to lay it out this one was chosen: {draft.how}", _CHOICE
+            )
         )
-        if steps:
-            widest = max(step.settings.gap for step in steps)
-            findings.append(burr_range(group.material, group.thickness, widest))
-        program += steps
-        layouts += made
-        unplaced += found.unplaced
-        bounds.append(found.bound)
-        stopped_early = stopped_early or found.stopped_early
-    summary = summarise(order, tuple(layouts), tuple(program))
+    lines = {part.ref: line for line, part in enumerate(order.parts)}
     return CutPlan(
         order_ref=order.order_ref,
         machine_id=order.machine.id,
         fingerprint=fingerprint(order),
         engine_version=ENGINE_VERSION,
-        summary=summary,
-        bound=_added(bounds, summary),
-        layouts=tuple(layouts),
-        program=tuple(program),
-        findings=tuple(findings),
-        unplaced=in_words(order, unplaced),
-        cautions=cautions_for(order, tuple(layouts), tuple(program)),
-        stopped_early=stopped_early,
-        quality=part_quality(order, layouts, program),
+        summary=draft.summary,
+        bound=_added([one.bound for one in draft.chosen], draft.summary),
+        layouts=draft.layouts,
+        program=draft.program,
+        findings=tuple(said),
+        unplaced=in_words(order, sorted(missing, key=lambda one: lines[one.ref])),
+        cautions=cautions_for(order, draft.layouts, draft.program),
+        stopped_early=any(one.stopped_early for one in draft.chosen),
+        quality=part_quality(order, draft.layouts, draft.program),
     )
 
 
-def _groups(order: Order) -> tuple[_Group, ...]:
+def _nothing(order: Order) -> Draft:
+    return Draft((), (), (), summarise(order, (), ()), NOTHING)
+
+
+def _cut_short(made: CutPlan) -> CutPlan:
+    said = Finding(
+        "caution",
+        "cut-short",
+        "the search was ended before its time: another run of the same order may give another plan",
+        "asked for by whoever planned",
+    )
+    return replace(made, cut_short=True, stopped_early=True, findings=(*made.findings, said))
+
+
+def _groups(order: Order) -> tuple[Group, ...]:
     kinds = dict.fromkeys((part.material, part.thickness) for part in order.parts)
     return tuple(
-        _Group(
+        Group(
             order.material(grade),
             thickness,
             tuple(p for p in order.parts if (p.material, p.thickness) == (grade, thickness)),
             tuple(s for s in order.stock if (s.material, s.thickness) == (grade, thickness)),
+            longest_cut(order.machine, order.material(grade), thickness),
         )
         for grade, thickness in kinds
     )
 
 
-def _group_refused(machine: Machine, group: _Group) -> tuple[str, str] | None:
+def _group_refused(machine: Machine, group: Group) -> tuple[str, str] | None:
     """Why nothing of this material and thickness can be cut on the machine at all."""
     grade, thickness = group.material.grade, group.thickness
     if not group.material.shearable:
@@ -132,7 +219,7 @@ def _group_refused(machine: Machine, group: _Group) -> tuple[str, str] | None:
             "over-maximum",
             f"{show_mm(thickness)} mm is thicker than what fits under the blade of {machine.name}",
         )
-    if longest_cut(machine, group.material, thickness) == 0:
+    if group.longest == 0:
         return (
             "over-force",
             f"{show_mm(thickness)} mm {grade} is beyond the rating of {machine.name}",
@@ -141,7 +228,7 @@ def _group_refused(machine: Machine, group: _Group) -> tuple[str, str] | None:
         machine,
         group.material,
         thickness,
-        cut_length=longest_cut(machine, group.material, thickness),
+        cut_length=group.longest,
         drop_depth=machine.back_gauge.high,
     )
     stops = [finding for finding in settings.findings if finding.level == "stop"]
@@ -150,7 +237,7 @@ def _group_refused(machine: Machine, group: _Group) -> tuple[str, str] | None:
     return None
 
 
-def _liftable(machine: Machine, group: _Group) -> tuple[tuple[StockItem, ...], list[Finding]]:
+def _liftable(machine: Machine, group: Group) -> tuple[tuple[StockItem, ...], list[Finding]]:
     """The stock that can be brought to the machine, and what is said of the rest."""
     usable: list[StockItem] = []
     findings: list[Finding] = []
@@ -169,13 +256,6 @@ def _liftable(machine: Machine, group: _Group) -> tuple[tuple[StockItem, ...], l
         else:
             usable.append(item)
     return tuple(usable), findings
-
-
-def _numbered(found: Found, group: _Group, first: int) -> tuple[Layout, ...]:
-    return tuple(
-        Layout(number, d.stock_ref, group.material.grade, group.thickness, d.repeat, d.tree)
-        for number, d in enumerate(found.divisions, first)
-    )
 
 
 def _added(bounds: list[Bound], summary: Summary) -> Bound:

@@ -1,0 +1,199 @@
+"""What a plan is judged by, and which of several plans are worth showing.
+
+*Handling* is counted in points, a shop default without a published source: 3 for each gauge setting,
+3 for each step before which pieces are turned, 1 for each stroke, and 1 for each distinct gauge value,
+since every value must be read, set and kept in mind.
+
+Where plans use the same material, the one with the more useful offcuts comes first
+(:mod:`~service.engine.offcut_value`, by hundredths of the stock used: less is not worth another turn),
+then the one with less handling.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from fractions import Fraction
+from typing import Final
+
+from service.engine.order import Objective
+from service.engine.plan import Step
+
+MOVE_POINTS: Final = 3
+TURN_POINTS: Final = 3
+MOST_COMPARED: Final = 5
+"""Plans shown for a comparison."""
+
+_AXES: Final[tuple[Objective, ...]] = ("material", "handling", "time", "cost")
+"""By what a plan can be the best; cost only where all stock has a price."""
+
+
+@dataclass(frozen=True, slots=True)
+class Handling:
+    """Counts that tire people: gauge settings, turns, strokes, and distinct gauge values."""
+
+    gauge_moves: int
+    turns: int
+    strokes: int
+    gauge_values: int
+
+    @property
+    def points(self) -> int:
+        """All of them, weighted.
+
+        >>> Handling(gauge_moves=4, turns=1, strokes=8, gauge_values=3).points
+        26
+        """
+        moves = MOVE_POINTS * self.gauge_moves + TURN_POINTS * self.turns
+        return moves + self.strokes + self.gauge_values
+
+
+def handling_of(program: Iterable[Step]) -> Handling:
+    """Handling of a program, its first gauge setting included."""
+    steps = tuple(program)
+    values = [(step.gauging, step.gauge) for step in steps]
+    return Handling(
+        gauge_moves=sum(not at or value != values[at - 1] for at, value in enumerate(values)),
+        turns=sum(step.turn != "none" for step in steps),
+        strokes=sum(step.strokes for step in steps),
+        gauge_values=len(set(values)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """A plan as far as it is judged.
+
+    Attributes
+    ----------
+    unplaced
+        Area of the parts that found no place [(0.01 mm)²].
+    material
+        Cost of the stock used where all stock has a price, else its area [mm²]; exact.
+    sheets, pieces
+        Sheets used, and pieces of stock with the offcuts from the rack.
+    stock_area, offcuts
+        Area of the stock used, and useful area of the offcuts it leaves [(0.01 mm)²].
+    handling
+        Points.
+    minutes, time_cost
+        By the time model.
+    """
+
+    unplaced: int
+    material: Fraction
+    sheets: int
+    pieces: int
+    stock_area: int
+    offcuts: int
+    handling: int
+    minutes: float
+    time_cost: float
+
+    @property
+    def criteria(self) -> tuple[Fraction, float, int]:
+        """What plans are compared by: material, time, handling; less is better in each."""
+        return self.material, self.minutes, self.handling
+
+    def rank(self, objective: Objective) -> tuple[Fraction | float | int, ...]:
+        """Less is better; what is not placed always comes first."""
+        useful = -(100 * self.offcuts // self.stock_area) if self.stock_area else 0
+        by_material = (self.material, self.sheets, useful, self.handling, self.minutes, -self.offcuts)
+        first: tuple[Fraction | float | int, ...] = ()
+        if objective == "handling":
+            first = (self.handling,)
+        elif objective == "time":
+            first = (self.minutes,)
+        elif objective == "cost":
+            first = (float(self.material) + self.time_cost,)
+        return (self.unplaced, *first, *by_material)
+
+
+def together(one: Figures, other: Figures) -> Figures:
+    """Figures of two plans that are carried out one after the other."""
+    return Figures(
+        *(getattr(one, name) + getattr(other, name) for name in (field.name for field in fields(Figures)))
+    )
+
+
+NOTHING: Final = Figures(0, Fraction(0), 0, 0, 0, 0, 0, 0.0, 0.0)
+"""Figures of a plan that does nothing."""
+
+
+def dominates(one: Figures, other: Figures) -> bool:
+    """Whether one plan is no worse in any criterion and better in one."""
+    no_worse = (
+        one.material <= other.material and one.minutes <= other.minutes and one.handling <= other.handling
+    )
+    return no_worse and one.criteria != other.criteria
+
+
+def undominated(found: Sequence[Figures]) -> tuple[int, ...]:
+    """Places of the plans that no other one dominates, those of least material first.
+
+    Of plans equal in every criterion the one of better rank stays, and only plans that leave out as
+    little as any.
+    """
+    if not found:
+        return ()
+    least = min(one.unplaced for one in found)
+    order = sorted(
+        (place for place, one in enumerate(found) if one.unplaced == least),
+        key=lambda place: (found[place].rank("material"), place),
+    )
+    kept: list[int] = []
+    for place in order:
+        one = found[place]
+        equal = any(found[other].criteria == one.criteria for other in kept)
+        if not equal and not any(dominates(found[other], one) for other in order):
+            kept.append(place)
+    return tuple(kept)
+
+
+def reasonable(found: Sequence[Figures]) -> tuple[int, ...]:
+    """Places of the plans that do not waste material: a quarter above the least, or one sheet more.
+
+    A shop default. Without it the least handling would often be a sheet for every line of the order.
+    """
+    if not found:
+        return ()
+    least = min(found, key=lambda one: one.rank("material"))
+    return tuple(
+        place
+        for place, one in enumerate(found)
+        if one.unplaced == least.unplaced
+        and (4 * one.material <= 5 * least.material or one.pieces <= least.pieces + 1)
+    )
+
+
+def to_show(found: Sequence[Figures], priced: bool) -> tuple[int, ...]:
+    """At most five of the undominated plans: that of least material, then those best in another way.
+
+    Parameters
+    ----------
+    found
+        All plans.
+    priced
+        Whether material is counted in money, so that it may be added to the cost of time.
+    """
+    kept = undominated(found)
+    if not kept:
+        return ()
+    shown = [kept[0]]
+    for objective in _AXES[1:] if priced else _AXES[1:-1]:
+        shown.append(min(kept, key=lambda place: (found[place].rank(objective), place)))
+    shown = list(dict.fromkeys([*shown, *kept]))[:MOST_COMPARED]
+    return tuple(place for place in kept if place in shown)
+
+
+def best_at(found: Sequence[Figures], place: int, priced: bool) -> tuple[Objective, ...]:
+    """The objectives by which no plan of these is better than the one at that place."""
+
+    def first(one: Figures, objective: Objective) -> Fraction | float | int:
+        return one.material if objective == "material" else one.rank(objective)[1]
+
+    return tuple(
+        objective
+        for objective in (_AXES if priced else _AXES[:-1])
+        if first(found[place], objective) == min(first(one, objective) for one in found)
+    )
