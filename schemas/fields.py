@@ -121,10 +121,10 @@ class Text(fields.String):
     ) -> None:
         length = validate.Length(min=least, max=most, error=f"{least} to {most} characters are wanted")
         more = [] if also is None else [also]
-        super().__init__(validate=[length, _one_line, *more], **kwargs)
+        super().__init__(validate=[length, one_line, *more], **kwargs)
 
 
-def _one_line(value: str) -> None:
+def one_line(value: str) -> None:
     if any(ord(letter) < 32 or ord(letter) == 127 or 0xD800 <= ord(letter) <= 0xDFFF for letter in value):
         raise ValidationError("one line of text without control characters is wanted")
 

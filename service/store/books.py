@@ -6,7 +6,7 @@ change all the same; the feed is told once, of the last.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, TypeAlias
 
@@ -31,6 +31,14 @@ class Books:
         self._versions: list[dict[str, Any]] = []
         self._kept_versions = 0
         self._sums: dict[tally.Key, dict[str, int]] = {}
+
+    def expect(self, places: Iterable[tuple[str, str]]) -> None:
+        """Read records that will be asked for, in one query."""
+        wanted = {place for place in places if place not in self._now}
+        self._now.update(dict.fromkeys(wanted))
+        found = records.found_among({kind for kind, _ in wanted}, {key for _, key in wanted})
+        self._now.update({place: kept for place, kept in found.items() if place in wanted})
+        self._before.update({place: self._now[place] for place in sorted(wanted)})
 
     def find(self, kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
         """The record of that kind and key as it stands by now."""

@@ -1,7 +1,8 @@
-"""Many rows at once, by one statement that the driver prepares once."""
+"""Many rows at once: written by one statement, and asked for by one."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -23,11 +24,23 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
         return
     meta = model._meta
     fields = [meta.fields[name] for name in rows[0]]
-    mark = "%s" if is_postgresql() else "?"
     columns = ", ".join(f'"{field.column_name}"' for field in fields)
-    marks = ", ".join(mark for _ in fields)
-    text = f'INSERT INTO "{meta.table_name}" ({columns}) VALUES ({marks}) {conflict}'  # noqa: S608 - names of ours
     write = [field.db_value for field in fields]
     values = [tuple(to(value) for to, value in zip(write, row.values(), strict=True)) for row in rows]
+    table = f'"{meta.table_name}" ({columns})'
     with __exception_wrapper__:
-        database.cursor().executemany(text, values)
+        if is_postgresql() and not conflict:
+            with database.cursor().copy(f"COPY {table} FROM STDIN") as copy:
+                for row in values:
+                    copy.write_row(row)
+            return
+        marks = ", ".join(["%s" if is_postgresql() else "?"] * len(fields))
+        # Names of ours, and marks for what comes from outside.
+        database.cursor().executemany(f"INSERT INTO {table} VALUES ({marks}) {conflict}", values)  # noqa: S608
+
+
+def among(column: str, values: Sequence[Any]) -> tuple[str, list[Any]]:
+    """SQL that asks whether a column has one of many values, with its parameters; the column is ours."""
+    if is_postgresql():
+        return f"{column} = ANY(%s)", [list(values)]
+    return f"{column} IN (SELECT value FROM json_each(?))", [json.dumps(list(values))]  # noqa: S608

@@ -47,6 +47,15 @@ class Happening:
     now: datetime
 
 
+def touched(event_type: str, payload: Mapping[str, Any], site: str) -> Iterator[tuple[str, str]]:
+    """Records that an effect will ask for, as far as its payload tells at a glance."""
+    yield "machine", payload["machine"]
+    if event_type in {"stock.taken", "offcut.stored"}:
+        yield "stock", stock_key(site, payload["ref"])
+    if event_type == "program.saved":
+        yield "program", payload["program_id"]
+
+
 @dataclass(frozen=True, slots=True)
 class Applied:
     """What an event came to besides its records: the heat it is about, and what it adds to the sums."""

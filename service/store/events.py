@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
-from peewee import OperationalError
+from peewee import SQL, OperationalError
 
 from schemas.events import FIRST_HASH, event_hash, payload_errors
 from schemas.problems import FieldError
@@ -97,7 +97,11 @@ def push(
         A :class:`Fork` or a :class:`Gap`; nothing was stored.
     """
     # What needs no other event is looked at before anybody has to wait.
-    checked = [_checked(event) for event in events]
+    has = {epoch: reached(station, epoch).has_to_seq for epoch in {event["epoch"] for event in events}}
+    checked = [_Checked(event) for event in events]
+    for one in checked:
+        if _seq(one) > has[one.event["epoch"]]:
+            one.look()
     with records.writing():
         sender = _Sender(station, site, zone_of(site), sent_at - now, now)
         chains: dict[str, Reached] = {}
@@ -130,7 +134,7 @@ def _in_one_go(checked: Sequence[_Checked], chains: dict[str, Reached], sender: 
             chains.update(before)
             # A fault of ours must not keep back everything that this station wrote down after it.
             log.exception("event %s of %s could not be applied", one.event["event_id"], sender.station)
-            results += _Run(sender, chains).take([replace(one, errors=(FAULT,))])
+            results += _Run(sender, chains).take([_Checked(one.event, (FAULT,))])
     return results
 
 
@@ -156,27 +160,32 @@ def _reached(row: Any) -> Reached:
     return Reached(row.epoch, row.has_to_seq, row.last_hash, row.clock_ahead_ms, row.heard_at)
 
 
-@dataclass(frozen=True, slots=True)
 class _Checked:
-    """An event, and what is wrong with it by itself; `errors` None: its type is not known here."""
+    """An event, and what is wrong with it by itself, looked at once when it is first asked."""
 
-    event: Mapping[str, Any]
-    errors: tuple[FieldError, ...] | None
+    __slots__ = ("_errors", "_looked", "event")
 
-    @property
-    def whole(self) -> bool:
-        """Whether its hash is that of what came."""
-        return self.errors != (GARBLED,)
+    def __init__(self, event: Mapping[str, Any], errors: tuple[FieldError, ...] | None = None) -> None:
+        self.event = event
+        self._errors = errors
+        self._looked = errors is not None
+
+    def look(self) -> tuple[FieldError, ...] | None:
+        """Every error, or none; None: its type is not known here."""
+        if not self._looked:
+            self._errors = _errors_of(self.event)
+            self._looked = True
+        return self._errors
 
 
 GARBLED: Final = FieldError("/hash", "the hash is not that of the event")
 
 
-def _checked(event: Mapping[str, Any]) -> _Checked:
+def _errors_of(event: Mapping[str, Any]) -> tuple[FieldError, ...] | None:
     if event_hash(event) != event["hash"]:
-        return _Checked(event, (GARBLED,))
+        return (GARBLED,)
     errors = payload_errors(event["type"], event["payload"])
-    return _Checked(event, None if errors is None else tuple(errors))
+    return None if errors is None else tuple(errors)
 
 
 class _Run:
@@ -187,7 +196,7 @@ class _Run:
         self._chains = chains
         self._books = Books()
         self._rows: list[dict[str, Any]] = []
-        self._known: dict[str, Mapping[str, Any]] = {}
+        self._known: dict[str, list[tuple[int | None, Mapping[str, Any]]]] = {}
         self._stored: dict[tuple[str, int], Any] = {}
 
     def take(self, checked: Sequence[_Checked]) -> list[Result]:
@@ -206,14 +215,28 @@ class _Run:
             has = self._chains[epoch].has_to_seq
             seqs = [seq for one in checked if (seq := _seq(one)) <= has and one.event["epoch"] == epoch]
             if seqs:
-                found = Event.select().where(
-                    Event.station == station, Event.epoch == epoch, Event.seq.in_(seqs)
+                text, given = bulk.among("seq", seqs)
+                found = Event.select(Event.id, Event.seq, Event.hash, Event.state).where(
+                    Event.station == station, Event.epoch == epoch, SQL(text, given)
                 )
                 self._stored.update({(epoch, row.seq): row for row in found})
-        ids = [one.event["event_id"] for one in checked]
-        found = Event.select(Event.event_id, Event.document)
-        for row in found.where(Event.event_id.in_(ids), Event.state != "again").order_by(Event.id):
-            self._known.setdefault(row.event_id, row.document)
+        fresh = [one for one in checked if self._may_be_new(one)]
+        text, given = bulk.among("event_id", [one.event["event_id"] for one in fresh])
+        known = Event.select(Event.id, Event.event_id, Event.document).where(
+            SQL(text, given), Event.state != "again"
+        )
+        for row in known.order_by(Event.id):
+            self._known.setdefault(row.event_id, []).append((row.id, row.document))
+        self._books.expect(
+            place
+            for one in fresh
+            if one.look() == ()
+            for place in effects.touched(one.event["type"], one.event["payload"], self._sender.site)
+        )
+
+    def _may_be_new(self, one: _Checked) -> bool:
+        row = self._stored.get((one.event["epoch"], _seq(one)))
+        return row is None or row.state == "quarantined"
 
     def _take(self, one: _Checked) -> Result:
         event, epoch, seq = one.event, one.event["epoch"], _seq(one)
@@ -245,7 +268,9 @@ class _Run:
                 f"event {seq} is not the one that the centre has under this number: "
                 "begin a new epoch and send again",
             )
-        if row is not None and row.state == "quarantined" and one.whole and _garbled(row):
+        if row is not None and row.state == "quarantined":
+            row = Event.get_by_id(row.id)
+        if row is not None and row.state == "quarantined" and one.look() != (GARBLED,) and _garbled(row):
             # What came first was damaged on the way; this is the right one under the same hash.
             return self._replace(one, row)
         return Result(epoch, seq, "repeat")
@@ -255,8 +280,8 @@ class _Run:
         return next(own, None)
 
     def _replace(self, one: _Checked, row: Any) -> Result:
-        if self._known.get(row.event_id) == row.document:
-            del self._known[row.event_id]
+        others = [entry for entry in self._known.get(row.event_id, []) if entry[0] != row.id]
+        self._known[row.event_id] = others
         del self._stored[row.epoch, row.seq]
         result = self._store(one)
         values = self._rows.pop()
@@ -265,9 +290,13 @@ class _Run:
         self._stored[row.epoch, row.seq] = Event.get_by_id(row.id)
         return result
 
+    def _earlier(self, event_id: str) -> Mapping[str, Any] | None:
+        found = self._known.get(event_id)
+        return found[0][1] if found else None
+
     def _store(self, one: _Checked) -> Result:
         event, sender = one.event, self._sender
-        state, outcome = judge(self._known.get(event["event_id"]), one.event, one.errors)
+        state, outcome = judge(self._earlier(event["event_id"]), event, one.look())
         corrected = day = None
         if not outcome:
             corrected = corrected_time(event["happened_at"], sender.clock_ahead)
@@ -316,7 +345,7 @@ class _Run:
             }
         )
         if state != "again":
-            self._known.setdefault(event["event_id"], event)
+            self._known.setdefault(event["event_id"], []).append((None, event))
         told: State = "repeat" if state == "again" else state
         return Result(event["epoch"], _seq(one), told, outcome)
 

@@ -7,13 +7,16 @@ reader can never pass one that commits late.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 from uuid import uuid4
 
+from peewee import SQL
+
+from service.store import bulk
 from service.store.database import database
 from service.store.models import Centre, Departure, Record, Version
 
@@ -85,6 +88,13 @@ def find(kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
     if row is None or (row.deleted and not deleted_too):
         return None
     return _kept(row)
+
+
+def found_among(kinds: Iterable[str], keys: Iterable[str]) -> dict[tuple[str, str], Kept]:
+    """Records of these kinds that have one of these keys, deleted ones too."""
+    text, given = bulk.among("key", sorted(keys))
+    rows = Record.select().where(Record.kind.in_(sorted(kinds)), SQL(text, given))
+    return {(row.kind, row.key): _kept(row) for row in rows}
 
 
 def listed(kind: str, *, after: str = "", limit: int | None = None, site: str | None = None) -> list[Kept]:
