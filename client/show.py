@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 
 from client.cache.outbox import Counts, Written
@@ -104,6 +104,25 @@ def outcome_lines(outcome: SyncReport | ClientError) -> Iterator[str]:
     yield from report_lines(outcome)
     if outcome.problem is not None:
         yield f"not finished: {outcome.problem}; nothing is lost"
+
+
+def sync_lines(meta: Callable[[str], str | None], now: datetime) -> Iterator[str]:
+    """When this station last sent all it had and last fetched all there was, and what went wrong since."""
+    yield f"last sync        {moment(meta('last_sync'), now)}"
+    yield f"  all sent       {moment(meta('last_sent'), now)}"
+    yield f"  all fetched    {moment(meta('last_fetched'), now)}"
+    problem = meta("last_problem")
+    if problem is not None:
+        yield f"  last tried     {moment(meta('last_tried'), now)}: {problem}"
+
+
+def backlog_lines(counts: Counts, meta: Callable[[str], str | None], now: datetime) -> Iterator[str]:
+    """What a pull leaves unsent, in one line."""
+    if not counts.pending:
+        yield "to be sent: nothing"
+        return
+    events = "1 event" if counts.pending == 1 else f"{counts.pending} events"
+    yield f"to be sent: {events}, the oldest of {moment(counts.oldest, now)}: shearwright sync"
 
 
 def counts_lines(counts: Counts, now: datetime) -> Iterator[str]:

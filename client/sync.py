@@ -50,6 +50,7 @@ def sync_once(
     patience: Patience | None = None,
     push: bool = True,
     pull: bool = True,
+    wait_s: float = 0.0,
 ) -> SyncReport:
     """Send what is pending, then fetch what is new. Other commands may log meanwhile.
 
@@ -61,6 +62,8 @@ def sync_once(
         The way to the service and how long to try; their defaults when left out.
     push, pull
         Which halves to do.
+    wait_s
+        How long to wait for another sync of this station to end [s].
 
     Returns
     -------
@@ -80,14 +83,16 @@ def sync_once(
     sending = Push(station.outbox, road, waits)
     changes: list[Change] = []
     problem: ClientError | None = None
-    with station.home.syncing():
+    with station.home.syncing(wait_s):
         try:
+            _note(station, "tried")
             if push:
                 sending.run()
                 before = sending.done.offered_again
                 compare(station.outbox, road, waits, sending.done)
                 if sending.done.offered_again > before:
                     sending.run()
+                _note(station, "sent")
             if pull:
                 before = sending.done.offered_again
                 changes = pull_records(station.records, station.outbox, road, waits, sending.done)
@@ -95,14 +100,21 @@ def sync_once(
                     # The pull told of a centre put back: what it lacks goes at once, and comes back.
                     sending.run()
                     changes += pull_records(station.records, station.outbox, road, waits, sending.done)
+                _note(station, "fetched")
             if push and pull:
-                station.outbox.sql.set_meta("last_sync", utc_text(station.outbox.now()))
+                _note(station, "sync")
+            station.outbox.sql.set_meta("last_problem", None)
             station.outbox.tidy()
         except (CentreAway, CentreRefuses) as error:
             problem = error
+            station.outbox.sql.set_meta("last_problem", str(error))
         finally:
             if wire is None:
                 road.close()
     return SyncReport(
         sending.done, tuple(changes), station.outbox.counts(), problem, tuple(sending.done.notices)
     )
+
+
+def _note(station: Workstation, what: str) -> None:
+    station.outbox.sql.set_meta(f"last_{what}", utc_text(station.outbox.now()))
