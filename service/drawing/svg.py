@@ -4,6 +4,7 @@ The sheet lies as the shop's drawings have it: its length from left to right, it
 on the left. Kinds of rectangles differ by hatching as well as by colour, so that a black and white
 print says the same; the tints can be told apart by people who do not see red or green. Text is set
 so that it stays in its rectangle: full, shorter, as a letter that the table explains, or not at all.
+Many equal parts side by side that are too small for their names are drawn as one field.
 
 Lengths of the plan are whole hundredths of a millimetre; drawing units are 1/96 inch.
 """
@@ -15,6 +16,7 @@ from typing import Final
 from xml.etree import ElementTree as ET
 
 from service.drawing.cuts import CutLine, DrawingError, cut_lines, leaves_of, only, steps_of
+from service.drawing.fields import Field, fields_of, outside
 from service.drawing.lettering import FONT, LINE, Box, Fitted, clean, fit, text_width, wrap
 from service.engine.order import Order, Part, StockItem
 from service.engine.plan import CutPlan, Layout, Leaf, Split, Step
@@ -37,6 +39,10 @@ _TEXT: Final = 11.5
 _MOST_STEPS: Final = 60
 _LARGEST_MARK: Final = 8.5
 _LEAST_MARK: Final = 3.0
+_LEAST_FIELD: Final = 12
+"""Equal parts from which on those too small for their names are drawn as one field."""
+_LARGE_FIELD: Final = 100
+"""Equal parts from which on those too small for name and size are."""
 
 
 def layout_svg(plan: CutPlan, order: Order, layout_number: int) -> str:
@@ -130,6 +136,9 @@ class _Sheet:
         sides = [min(leaf.dx, leaf.dy) * self.scale for leaf in self.leaves if leaf.kind == "part"]
         self.stroke = min(1.7, max(0.5, 0.06 * min(sides, default=_WIDEST)))
         self.taken = _Taken()
+        self.fields = tuple(one for one in fields_of(tree) if self._too_small(one))
+        self.covered = {place for field in self.fields for place in field.origins()}
+        self.inside: set[int] = set()
         self.unnumbered: set[int] = set()
         self.unnamed: dict[str, int] = {}
         self.prefix = f"layout{layout.number}-"
@@ -213,12 +222,18 @@ class _Sheet:
         sheet = self._box(self.layout.tree)
         group = _add(self.root, "g", {"class": "sheet", "stroke": _INK, "stroke-width": "0.6"})
         for leaf in self.leaves:
-            self._leaf(group, leaf)
+            if (leaf.x, leaf.y) not in self.covered:
+                self._leaf(group, leaf)
+        for field in self.fields:
+            self._field(group, field)
         self._rect(group, sheet, {"fill": "none", "stroke-width": "2", "class": "outline"})
         self._cuts(lines, sheet)
         names = _add(self.root, "g", {"class": "names"})
         for leaf in self.leaves:
-            self._name(names, leaf)
+            if (leaf.x, leaf.y) not in self.covered:
+                self._name(names, leaf)
+        for field in self.fields:
+            self._part_name(names, field.ref, _pieces(field), self._field_box(field), field.count)
         self._datum(sheet)
         bottom = self._dimensions(sheet)
         return self._grain(sheet, bottom)
@@ -233,6 +248,23 @@ class _Sheet:
             attributes["fill"] = f"url(#{self.prefix}{leaf.kind})"
         rect = self._rect(group, self._box(leaf), attributes)
         _add(rect, "title", {}, f"{leaf.ref or leaf.kind}: {_size(leaf)} mm")
+
+    def _field_box(self, field: Field) -> Box:
+        return self._box(Split("x", field.x, field.y, field.dx, field.dy, ()))
+
+    def _too_small(self, field: Field) -> bool:
+        if field.count < _LEAST_FIELD:
+            return False
+        box = Box(0, 0, field.piece_dx * self.scale, field.piece_dy * self.scale)
+        name, size = clean(field.ref), f"{show_mm(field.piece_dx)} × {show_mm(field.piece_dy)}"
+        wanted = ([name, size], [f"{name}  {size}"]) if field.count >= _LARGE_FIELD else ([name],)
+        return fit(wanted, _name_room(box), (), 14, 8) is None
+
+    def _field(self, group: ET.Element, field: Field) -> None:
+        name = clean(field.ref)
+        attributes = {"class": "field", "data-ref": name, "fill": self.tint[field.ref]}
+        rect = self._rect(group, self._field_box(field), {**attributes, "stroke-width": "1.2"})
+        _add(rect, "title", {}, f"{name}: {_pieces(field)} mm")
 
     def _name(self, group: ET.Element, leaf: Leaf) -> None:
         box = self._box(leaf)
@@ -249,9 +281,9 @@ class _Sheet:
                 self._rect(group, found.box, {"fill": "#ffffff"})
                 self._set(group, found)
 
-    def _part_name(self, group: ET.Element, ref: str, size: str, box: Box) -> None:
+    def _part_name(self, group: ET.Element, ref: str, size: str, box: Box, count: int = 1) -> None:
         name = clean(ref)
-        inside = box.inset(min(3.0, 0.06 * min(box.dx, box.dy)))
+        inside = _name_room(box)
         taken = self.taken.near(box)
         choices = ([name, size], [f"{name}  {size}"], [name])
         found = fit(choices, inside, taken, 14, 8)
@@ -259,7 +291,7 @@ class _Sheet:
         if found is None:
             found = fit(([letter],), inside, taken, 12, 3.5, bold=True)
         if found is None:
-            self.unnamed[ref] = self.unnamed.get(ref, 0) + 1
+            self.unnamed[ref] = self.unnamed.get(ref, 0) + count
         else:
             self._set(group, found)
 
@@ -271,11 +303,14 @@ class _Sheet:
         inner: list[tuple[CutLine, Box]] = []
         for line in lines:
             box = self._line_box(line)
-            _add(
-                group,
-                "line",
-                {"x1": _n(box.x), "y1": _n(box.y), "x2": _n(box.x + box.dx), "y2": _n(box.y + box.dy)},
-            )
+            shown = outside(line, self.fields)
+            for piece in shown:
+                place = self._line_box(piece)
+                ends = (place.x, place.y, place.x + place.dx, place.y + place.dy)
+                _add(group, "line", dict(zip(("x1", "y1", "x2", "y2"), map(_n, ends), strict=True)))
+            if not shown:
+                self.inside.add(line.step)
+                continue
             whole = line.end - line.start == (tree.dx if line.axis == "y" else tree.dy)
             if whole:
                 if line.first or line.room * self.scale > 2 * _LARGEST_MARK:
@@ -287,7 +322,8 @@ class _Sheet:
         for line, box in sorted(inner, key=lambda one: not one[0].first):
             if self._inner_mark(marks, line, box, numbered):
                 numbered.add(line.step)
-        self.unnumbered = {line.step for line in lines} - numbered
+        self.inside -= numbered
+        self.unnumbered = {line.step for line in lines} - numbered - self.inside
 
     def _line_box(self, line: CutLine) -> Box:
         at, start, end = line.at, line.start, line.end
@@ -502,6 +538,10 @@ class _Sheet:
             y = self._row(y, ((0, f"and {rest} more: see the program"),))
         if not together and self.layout.repeat > 1:
             y = self._row(y, ((0, "Steps of the first of them; the others follow in the program."),))
+        if self.inside:
+            numbers = ", ".join(map(str, sorted(self.inside)))
+            words = f"Cuts inside the fields of equal pieces are not drawn: step {numbers}."
+            y = self._row(y, ((0, words),))
         if self.unnumbered:
             numbers = ", ".join(map(str, sorted(self.unnumbered)))
             y = self._row(y, ((0, f"No room in the picture for the number of step {numbers}."),))
@@ -561,6 +601,16 @@ class _Sheet:
             bold = "bold" if fitted.bold or (count == 0 and len(fitted.lines) > 1) else None
             at = first + count * size * LINE
             self._text(x, at, line, size, anchor="middle", weight=bold, group=group, transform=turned)
+
+
+def _name_room(box: Box) -> Box:
+    return box.inset(min(3.0, 0.06 * min(box.dx, box.dy)))
+
+
+def _pieces(field: Field) -> str:
+    size = f"{show_mm(field.piece_dx)} × {show_mm(field.piece_dy)}"
+    sides = [str(side) for side in (field.columns, field.rows) if side > 1]
+    return f"{' × '.join(sides)} pieces {size}"
 
 
 def _size(leaf: Leaf) -> str:
