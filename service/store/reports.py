@@ -6,10 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any, Final
 
-from peewee import fn
+from peewee import SQL, fn
 
 from service.store.models import Tally
-from service.store.tally import MEASURES
 
 BANDS: Final = (100, 300, 600, 1000, 1600, 2500)
 """Upper ends of the thickness bands, in hundredths of a millimetre."""
@@ -82,6 +81,15 @@ _RELEVANT: Final = {
 """A row without any of these has nothing to say and is left out."""
 
 
+_MEASURES: Final = {
+    "scrap": ("scrap_pieces", "scrap_mg"),
+    "yield": ("taken_mg", "offcut_mg", "parts", "parts_mg", "scrap_mg"),
+    "wear": ("strokes", "cut_hundredths", "equivalent_mm"),
+    "throughput": ("parts", "parts_mg", "parts_timed", "strokes", "milliseconds"),
+}
+"""What each report is made of."""
+
+
 def report(
     name: str,
     by: Sequence[str],
@@ -101,9 +109,11 @@ def report(
     only
         Column to value.
     """
-    columns = [Tally.site, Tally.machine, Tally.material, Tally.thickness, Tally.reason, Tally.day]
-    sums = [fn.SUM(getattr(Tally, measure)).alias(measure) for measure in MEASURES]
-    query: Any = Tally.select(*columns, *sums).group_by(*columns)
+    # The database adds up by no more than was asked for, so that few rows come here.
+    columns = {_COLUMNS[dimension][0]: _COLUMNS[dimension][1]() for dimension in by}
+    sums = [fn.SUM(getattr(Tally, measure)).alias(measure) for measure in _MEASURES[name]]
+    query: Any = Tally.select(*(column.alias(label) for label, column in columns.items()), *sums)
+    query = query.group_by(*(SQL(label) for label in columns))
     if from_day is not None:
         query = query.where(Tally.day >= from_day.isoformat())
     if to_day is not None:
@@ -113,8 +123,8 @@ def report(
     groups: dict[tuple[tuple[Any, str], ...], dict[str, int]] = {}
     for row in query.dicts():
         key = tuple(_DIMENSIONS[dimension](row) for dimension in by)
-        into = groups.setdefault(key, dict.fromkeys(MEASURES, 0))
-        for measure in MEASURES:
+        into = groups.setdefault(key, dict.fromkeys(_MEASURES[name], 0))
+        for measure in _MEASURES[name]:
             into[measure] += int(row[measure])
     figures = REPORTS[name]
     return [
@@ -155,5 +165,15 @@ _DIMENSIONS: Final[dict[str, Callable[[Mapping[str, Any]], tuple[Any, str]]]] = 
     "reason": _text("reason"),
     "day": _text("day"),
     "week": _week,
-    "month": lambda row: (row["day"][:7], row["day"][:7]),
+    "month": _text("month"),
 }
+
+_COLUMNS: Final[dict[str, tuple[str, Callable[[], Any]]]] = {
+    **{name: (name, lambda name=name: getattr(Tally, name)) for name in ("site", "machine", "material")},  # type: ignore[misc]
+    "reason": ("reason", lambda: Tally.reason),
+    "thickness_band": ("thickness", lambda: Tally.thickness),
+    "day": ("day", lambda: Tally.day),
+    "week": ("day", lambda: Tally.day),
+    "month": ("month", lambda: fn.SUBSTR(Tally.day, 1, 7)),
+}
+"""By what the database adds up for each dimension: a label, and the column."""

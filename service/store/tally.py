@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 from service.engine.quantities import mm
@@ -65,7 +66,7 @@ def added_by(
         site=site,
         machine=payload["machine"],
         material=payload["material"],
-        thickness=mm(payload["thickness_mm"]),
+        thickness=_hundredths(payload["thickness_mm"]),
         reason=payload.get("reason") or "",
         day=day,
     )
@@ -81,10 +82,15 @@ def _cuts(payload: Mapping[str, Any]) -> dict[str, int]:
         "parts_mg": sum(_mg(part["mass_kg"]) for part in payload["parts"]),
         "parts_timed": parts if minutes else 0,
         "strokes": strokes,
-        "cut_hundredths": strokes * mm(payload["cut_length_mm"]),
+        "cut_hundredths": strokes * _hundredths(payload["cut_length_mm"]),
         "equivalent_mm": round(payload["equivalent_m"] * 1000),
         "milliseconds": round(minutes * 60_000),
     }
+
+
+@lru_cache(10_000)
+def _hundredths(length: float) -> int:
+    return mm(length)
 
 
 def _pieces(name: str) -> Any:
