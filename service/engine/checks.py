@@ -20,7 +20,7 @@ from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging
 from service.engine.quantities import Length, show_mm
-from service.engine.settings import gripping_feet, hold_down_setting
+from service.engine.settings import feet_at_arm, gripping_feet, hold_down_setting
 
 __all__ = ["FLAT_DROP", "Capacity", "capacity", "check_cut"]
 
@@ -110,7 +110,7 @@ def _along_the_blade(machine: Machine, cut_length: Length, pieces: int) -> list[
     if pieces > 1:
         found += _gang_grip(machine, single, pieces)
         return found
-    feet = gripping_feet(machine, cut_length)
+    feet = feet_at_arm(machine, cut_length)
     if feet == 0:
         found.append(
             Finding(

@@ -23,6 +23,7 @@ from service.engine.sag import pull_back_mm, sag_mm
 from service.engine.stroke import OPENING, OVERLAP, full_stroke, stroke_for
 
 __all__ = [
+    "feet_at_arm",
     "full_stroke",
     "gauge_setting",
     "gripping_feet",
@@ -136,6 +137,15 @@ def _rake_note(
     )
 
 
+def feet_at_arm(machine: Machine, cut_length: Length) -> int:
+    """How many feet press with their whole width on a piece against the squaring arm; a bar is one."""
+    hold_down = machine.hold_down
+    if not hold_down.feet:
+        return 1
+    half = hold_down.foot_width / 2
+    return sum(half <= centre <= cut_length - half for centre in hold_down.feet)
+
+
 def gripping_feet(machine: Machine, cut_length: Length) -> int:
     """How many feet press with their whole width on a piece where it lies.
 
@@ -143,12 +153,10 @@ def gripping_feet(machine: Machine, cut_length: Length) -> int:
     the first one does. A bar without feet counts as one.
     """
     hold_down = machine.hold_down
-    if not hold_down.feet:
-        return 1
-    half = hold_down.foot_width / 2
-    at_the_arm = sum(half <= centre <= cut_length - half for centre in hold_down.feet)
+    at_the_arm = feet_at_arm(machine, cut_length)
     if at_the_arm or cut_length < hold_down.foot_width:
         return at_the_arm
+    half = hold_down.foot_width / 2
     start = hold_down.feet[0] - half
     return sum(start + half <= centre <= start + cut_length - half for centre in hold_down.feet)
 

@@ -96,7 +96,8 @@ def test_a_remainder_not_given_is_said_to_be_unchecked():
 
 
 @pytest.mark.parametrize(
-    ("length", "code"), [(12_999, ["between-feet"]), (13_000, ["one-foot", "hold-down-short"]), (33_000, [])]
+    ("length", "code"),
+    [(12_999, ["between-feet", "hold-down-short"]), (13_000, ["one-foot", "hold-down-short"]), (33_000, [])],
 )
 def test_a_piece_must_lie_under_the_feet(length, code):
     assert codes(found(cut_length=length)) == code
