@@ -24,7 +24,8 @@ from service.engine.fingerprint import fingerprint
 from service.engine.machine import Machine
 from service.engine.order import Order, StockItem
 from service.engine.plan import CutPlan
-from service.engine.planner import plan
+from service.engine.planner import picked
+from service.engine.planner import plans as plans_of
 from service.store import records
 
 plans = Operations("plans")
@@ -54,14 +55,18 @@ def stock_at(machine: Machine) -> Iterable[StockItem]:
     "POST",
     "/plans",
     scopes=("plan",),
-    summary="Plan an order. The same order again gives the same plan, with 200",
+    summary="Plan an order. The same order again gives the same plan, with 200. "
+    "A comparison answers with the recommended plan, names the others, and keeps them all",
     body=OrderSchema,
     read_body=False,
     answers={200: PlanDocumentSchema, 201: PlanDocumentSchema},
     slow=True,
 )
 def make_plan(given: Given) -> Answer:
-    """Plan an order, or answer with the plan that was made of it before."""
+    """Plan an order, or answer with the plan that was made of it before.
+
+    A comparison keeps all its plans, each under its own id.
+    """
     order = read_order(
         given.document, machine_named=machine_named, own_materials=own_materials(), stock_at=stock_at
     )
@@ -73,25 +78,43 @@ def make_plan(given: Given) -> Answer:
     mark = fingerprint(order)
     key = mark[:16]
     before = records.find("plan", key)
-    if before is None:
-        document = write_plan(plan(order), order, key)
-        try:
-            records.write(
-                "plan",
-                key,
-                document,
-                site=order.machine.site,
-                by=given.caller.name,
-                now=given.now,
-                expected=0,
-            )
-        except records.StaleRevision as made_meanwhile:
-            before = made_meanwhile.kept
-        else:
-            return Answer(document, 201, _headers(key))
+    if before is None or not _all_there(before.document):
+        made = plans_of(order)
+        if order.options.pick >= len(made):
+            raise field_problem("/options/pick", f"the comparison has {len(made)} plans, counted from 0")
+        # The recommended plan comes last, so that the plans that it names are there once it is.
+        fresh: set[str] = set()
+        for pick, one in reversed(list(enumerate(made))):
+            answered = picked(order, pick)
+            fresh |= _keep(write_plan(one, answered, one.fingerprint[:16]), answered, given)
+        before = records.find("plan", key)
+        if key in fresh and before is not None:
+            return Answer(before.document, 201, _headers(key))
     if before is None or before.document["fingerprint"] != mark:
         raise ProblemError(409, "Two orders, one id", f"the id {key} belongs to the plan of another order")
     return Answer(before.document, 200, _headers(key))
+
+
+def _all_there(document: dict[str, Any]) -> bool:
+    """Whether the other plans of a comparison are kept as well; one may have been deleted."""
+    return all(records.find("plan", one["id"]) is not None for one in document.get("alternatives", ()))
+
+
+def _keep(document: dict[str, Any], order: Order, given: Given) -> set[str]:
+    """Keep a plan; its id when it was not there before."""
+    try:
+        records.write(
+            "plan",
+            document["id"],
+            document,
+            site=order.machine.site,
+            by=given.caller.name,
+            now=given.now,
+            expected=0,
+        )
+    except records.StaleRevision:
+        return set()
+    return {document["id"]}
 
 
 def _headers(key: str) -> dict[str, str]:

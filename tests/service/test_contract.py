@@ -132,7 +132,7 @@ def test_a_fault_of_the_service_is_told_without_its_inside(
     def broken(*args: Any, **kwargs: Any) -> None:
         raise ZeroDivisionError("secret inside")
 
-    monkeypatch.setattr("service.api.plans.plan", broken)
+    monkeypatch.setattr("service.api.plans.plans_of", broken)
     answer = small.post("/plans", order())
     assert "secret" not in answer.text
     problem(answer, 500)

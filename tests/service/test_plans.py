@@ -95,3 +95,50 @@ def test_a_machine_profile_may_come_with_the_order(small: Service) -> None:
     answer = small.post("/plans", order(machine=machine("guest", None), stock=stock))
     assert answer.status_code == 201
     assert MachineSchema().load(answer.json["order"]["machine"]).id == "guest"
+
+
+def test_a_comparison_keeps_each_of_its_plans_under_its_own_id(small: Service) -> None:
+    asked = {**order(), "options": {"objective": "compare", "effort": "quick", "max_stages": 3}}
+    sizes = ((600, 300, 5), (410, 230, 9), (655, 175, 7), (820, 440, 3), (390, 120, 8), (505, 340, 4))
+    asked["parts"] = [
+        {
+            "ref": f"P{number}",
+            "length": length,
+            "width": width,
+            "quantity": quantity,
+            "material": "S235JR",
+            "thickness": 3,
+        }
+        for number, (length, width, quantity) in enumerate(sizes, 1)
+    ]
+    made = small.post("/plans", asked)
+    assert made.status_code == 201, made.text
+    others = made.json["alternatives"]
+    assert others
+    for other in others:
+        kept = small.get(f"/plans/{other['id']}").json
+        assert (kept["id"], kept["summary"]) == (other["id"], other["summary"])
+        again = {**asked, "options": {**asked["options"], "pick": other["pick"]}}
+        posted = small.post("/plans", again)
+        assert (posted.status_code, posted.json) == (200, kept)
+    again = small.post("/plans", asked)
+    assert (again.status_code, again.data) == (200, made.data)
+    assert small.ask("DELETE", f"/plans/{others[0]['id']}").status_code == 204
+    assert small.post("/plans", asked).json == made.json
+    assert small.get(f"/plans/{others[0]['id']}").status_code == 200
+
+
+def test_a_plan_that_a_comparison_does_not_have_is_refused(small: Service) -> None:
+    asked = {**order(), "options": {"objective": "compare", "effort": "quick", "pick": 4}}
+    told = problem(small.post("/plans", asked), 422)
+    assert told["errors"][0]["pointer"] == "/options/pick"
+    asked["options"] = {"objective": "material", "pick": 1}
+    told = problem(small.post("/plans", asked), 422)
+    assert "objective compare" in told["errors"][0]["message"]
+
+
+def test_the_least_cost_wants_a_price_for_all_stock(small: Service) -> None:
+    stock = [{"ref": "A", "length": 2500, "width": 1250, "quantity": 3, "material": "S235JR", "thickness": 3}]
+    told = problem(small.post("/plans", {**order(), "stock": stock, "options": {"objective": "cost"}}), 422)
+    assert told["errors"][0]["pointer"] == "/options/objective"
+    assert "'A' has none" in told["errors"][0]["message"]

@@ -91,6 +91,7 @@ class Wishes:
     max_stages: int
     trim: int
     offcut_min: tuple[int, int]
+    open_stacks: int | None = None
 
 
 class Box(NamedTuple):

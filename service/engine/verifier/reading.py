@@ -309,7 +309,13 @@ def _wishes(at: _At) -> Wishes:
     sides = sorted(side.mm(0) for side in at.of("offcut_min").each())
     if len(sides) != 2:
         raise at.of("offcut_min").slip("a list of two lengths")
-    return Wishes(at.of("max_stages").whole(1), at.of("trim_mm").mm(0), (sides[1], sides[0]))
+    stacks = at.of("open_stacks", optional=True)
+    return Wishes(
+        at.of("max_stages").whole(1),
+        at.of("trim_mm").mm(0),
+        (sides[1], sides[0]),
+        None if stacks.value is None else stacks.whole(1),
+    )
 
 
 def _box(at: _At, kind: str) -> Box:

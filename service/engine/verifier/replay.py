@@ -138,6 +138,13 @@ class Replay:
         if item is not None:
             check_strength(self.plan, item, step, where, faults)
         lots = self._take(step, sheet, where)
+        waiting, most = len(self.floor.left()), self.plan.wishes.open_stacks
+        faults.unless(
+            most is None or waiting <= most,
+            "open-stacks",
+            where,
+            f"{waiting} stacks of pieces wait while this step is made; at most {most} may",
+        )
         self.cut_length += step.along_blade * step.pieces * step.repeat
         turns = []
         for lot, _ in lots:
