@@ -45,7 +45,8 @@ Cell: TypeAlias = str | int | float | bool | None
 class _Page:
     """What all steps of a printed program share.
 
-    `takers` and `makers` tell for each piece the step that takes it up and those that make it.
+    `takers` and `makers` tell for each piece the step that takes it up and those that make it, `content`
+    how many of each part come out of one such piece.
     """
 
     width: int
@@ -53,6 +54,7 @@ class _Page:
     heats: Mapping[int, str]
     takers: Mapping[str, int]
     makers: Mapping[str, tuple[Step, ...]]
+    content: Mapping[str, Mapping[str, int]]
 
 
 def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100) -> str:
@@ -109,7 +111,8 @@ def step_text(plan: CutPlan, order: Order, number: int, *, width: int = 100) -> 
             lines = _step(step, before, _page(plan, order, width), ())
             return "\n".join(line.rstrip() for line in lines).strip("\n") + "\n"
         before = step
-    raise ValueError(f"plan {plan.fingerprint[:16]} has no step {number}; its steps are 1 to {len(plan.program)}")
+    known = f"its steps are 1 to {len(plan.program)}"
+    raise ValueError(f"plan {plan.fingerprint[:16]} has no step {number}; {known}")
 
 
 def _page(plan: CutPlan, order: Order | None, width: int) -> _Page:
@@ -125,7 +128,23 @@ def _page(plan: CutPlan, order: Order | None, width: int) -> _Page:
         {one.number: heats[one.stock_ref] for one in plan.layouts if one.stock_ref in heats},
         {step.piece: step.number for step in plan.program},
         makers,
+        _contents(plan.program),
     )
+
+
+def _contents(program: tuple[Step, ...]) -> dict[str, dict[str, int]]:
+    """For each piece the parts that come out of one of it, however many steps later."""
+    found: dict[str, dict[str, int]] = {}
+    for step in reversed(program):
+        counts: dict[str, int] = {}
+        for out in (*step.drops, *step.remainders):
+            inside = {out.ref or "": 1} if out.kind == "part" else {}
+            if out.kind == "piece":
+                inside = found.get(out.ref or "", {})
+            for ref, count in inside.items():
+                counts[ref] = counts.get(ref, 0) + count * out.count
+        found[step.piece] = {ref: count // step.pieces for ref, count in counts.items()}
+    return found
 
 
 def not_planned(plan: CutPlan) -> str | None:
@@ -294,8 +313,8 @@ def _step(step: Step, before: Step | None, page: _Page, common: tuple[Finding, .
     heat = page.heats.get(step.layout)
     if heat and (marked := _marked(step)):
         yield from _row("mark", f"heat {heat} on each {marked} before it is cut off", width)
-    yield from _row("falls", _outcomes(step.drops, page.takers), width)
-    yield from _row("stays", _outcomes(step.remainders, page.takers), width)
+    yield from _row("falls", _outcomes(step.drops, page), width)
+    yield from _row("stays", _outcomes(step.remainders, page), width)
     for finding in _told(step):
         if finding in common or (finding.code == "gauge-rounded" and setting != step.gauge):
             continue
@@ -401,8 +420,17 @@ def _settings(settings: Settings) -> str:
     return "  ".join(words)
 
 
-def _outcomes(outcomes: tuple[Outcome, ...], takers: Mapping[str, int]) -> str:
-    return "; ".join(_outcome(outcome, takers) for outcome in outcomes)
+def _outcomes(outcomes: tuple[Outcome, ...], page: _Page) -> str:
+    """Where pieces go. Those of one size that are cut differently are told apart by what they give."""
+    sizes = [(one.dx, one.dy) for one in outcomes if one.kind == "piece"]
+    said = []
+    for outcome in outcomes:
+        text = _outcome(outcome, page.takers)
+        inside = page.content.get(outcome.ref or "")
+        if outcome.kind == "piece" and inside and sizes.count((outcome.dx, outcome.dy)) > 1:
+            text += f" ({', '.join(f'{count} × {ref}' for ref, count in inside.items())})"
+        said.append(text)
+    return "; ".join(said)
 
 
 def _outcome(outcome: Outcome, takers: Mapping[str, int]) -> str:
@@ -548,11 +576,11 @@ ROW_HEAD: Final = (
 def program_rows(plan: CutPlan) -> tuple[tuple[Cell, ...], ...]:
     """The program as rows for a table, one a step, in the columns of :data:`ROW_HEAD`."""
     stock = {layout.number: layout.stock_ref for layout in plan.layouts}
-    takers = {step.piece: step.number for step in plan.program}
-    return tuple(_cells(step, stock[step.layout], takers) for step in plan.program)
+    page = _page(plan, None, NARROWEST)
+    return tuple(_cells(step, stock[step.layout], page) for step in plan.program)
 
 
-def _cells(step: Step, stock_ref: str, takers: Mapping[str, int]) -> tuple[Cell, ...]:
+def _cells(step: Step, stock_ref: str, page: _Page) -> tuple[Cell, ...]:
     settings = step.settings
     return (
         step.number,
@@ -582,7 +610,7 @@ def _cells(step: Step, stock_ref: str, takers: Mapping[str, int]) -> tuple[Cell,
         round(step.rating_share, 4),
         round(step.piece_kg, 3),
         step.lift,
-        _outcomes(step.drops, takers),
-        _outcomes(step.remainders, takers),
+        _outcomes(step.drops, page),
+        _outcomes(step.remainders, page),
         "; ".join(f"{finding.level}: {finding.message}" for finding in step.findings),
     )

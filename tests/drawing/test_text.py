@@ -322,3 +322,26 @@ def test_an_overhang_is_a_word_in_the_line_and_no_caution_of_every_step() -> Non
     assert {f.level for step in program for f in step.findings if f.code == "beyond-table"} == {"note"}
     order = replace(ORDER, machine=table)
     assert sum("hang over the front" in words for words in cautions_for(order, layouts, program)) == 1
+
+
+def two_strips(first: int, second: int) -> str:
+    """Two strips of one size, the first with so many covers and the second with so many."""
+    trim = Leaf("trim", 0, 0, mm(2500), mm(5))
+    strips = (strip(5, *[("COVER", 600)] * first), strip(305, *[("COVER", 600)] * second))
+    rest = Leaf("offcut", 0, mm(605), mm(2500), mm(645))
+    tree = Split("y", 0, 0, mm(2500), mm(1250), (trim, *strips, rest))
+    layouts = (replace(made().layouts[0], tree=tree),)
+    program = write_program(SHEAR, STEEL, layouts, PARTS, {"SH-4": SHEET}, Options(), SHEAR.cutting_length)
+    return one_line(program_text(replace(made(), layouts=layouts, program=program)))
+
+
+def test_pieces_of_one_size_that_are_cut_differently_are_told_apart_by_what_they_give() -> None:
+    text = two_strips(4, 2)
+    assert re.search(r"1 × piece 1\w, 2500 × 300, for step \d \(4 × COVER\); 1 × piece", text)
+    assert text.count("(2 × COVER)") == 1
+
+
+def test_pieces_that_are_cut_alike_share_a_name_and_need_no_such_words() -> None:
+    text = two_strips(3, 3)
+    assert re.search(r"2 × piece 1\w, 2500 × 300, for step \d stays", text)
+    assert "(3 × COVER)" not in text
