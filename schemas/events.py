@@ -274,6 +274,14 @@ class ProgramSavedSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+class LogWithdrawnSchema(Document):
+    """An event of the same station that was written down wrongly: it stays, and no longer counts."""
+
+    event_id = Text(required=True, also=_UUID)
+    reason = Text(required=True, most=500)
+    operator = Text(allow_none=True, most=60)
+
+
 PAYLOADS: Final[dict[str, type[Schema]]] = {
     "cuts.made": CutsMadeSchema,
     "stock.taken": StockTakenSchema,
@@ -283,6 +291,7 @@ PAYLOADS: Final[dict[str, type[Schema]]] = {
     "edge.measured": EdgeMeasuredSchema,
     "blade.turned": BladeTurnedSchema,
     "program.saved": ProgramSavedSchema,
+    "log.withdrawn": LogWithdrawnSchema,
 }
 
 

@@ -15,7 +15,7 @@ from peewee import OperationalError
 
 from schemas.events import PAYLOADS, event_hash, payload_errors
 from schemas.problems import FieldError
-from service.store import effects, events, records
+from service.store import effects, events, records, withdrawn
 from service.store.books import Books
 from service.store.database import database
 from service.store.events import Result
@@ -142,7 +142,7 @@ def _try(row: Any, corrected: Mapping[str, Any] | None, happened_at: str | None,
         corrected_payload=corrected,
         corrected_at=at,
         day=day,
-        machine=payload["machine"] if state == "applied" else None,
+        machine=payload.get("machine") if state == "applied" else None,
         heat=heat,
         dismissed_at=None if state == "applied" else row.dismissed_at,
     ).where(Event.id == row.id).execute()
@@ -181,7 +181,7 @@ def _outcome(
     try:
         with database.atomic():
             books = Books()
-            applied = effects.apply(happening, books)
+            applied = withdrawn.apply(happening, books)
             books.accept(applied.added)
             books.close()
     except effects.EffectRefused as refused:

@@ -49,7 +49,8 @@ class Happening:
 
 def touched(event_type: str, payload: Mapping[str, Any], site: str) -> Iterator[tuple[str, str]]:
     """Records that an effect will ask for, as far as its payload tells at a glance."""
-    yield "machine", payload["machine"]
+    if "machine" in payload:
+        yield "machine", payload["machine"]
     if event_type in {"stock.taken", "offcut.stored"}:
         yield "stock", stock_key(site, payload["ref"])
     if event_type == "program.saved":
@@ -62,6 +63,7 @@ class Applied:
 
     heat: str | None
     added: tuple[tally.Key, dict[str, int]] | None
+    machine: str | None
 
 
 def apply(event: Happening, books: Books) -> Applied:
@@ -75,7 +77,8 @@ def apply(event: Happening, books: Books) -> Applied:
     machine = _machine_here(event, books)
     heat = event.payload.get("heat") or _heat_of_stock(event, books)
     _EFFECTS[event.type](event, machine, books)
-    return Applied(heat, tally.added_by(event.type, event.payload, event.site, event.day))
+    added = tally.added_by(event.type, event.payload, event.site, event.day)
+    return Applied(heat, added, event.payload["machine"])
 
 
 def _heat_of_stock(event: Happening, books: Books) -> str | None:
@@ -103,19 +106,19 @@ def _machine_here(event: Happening, books: Books) -> Mapping[str, Any]:
 
 
 def _cuts_made(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
-    blade = _blade_on(machine, books)
+    blade = blade_on(machine, books)
     edge = event.payload.get("blade_edge") or blade["edge"]
     _check_edge(blade, edge, "/payload/blade_edge")
     used = list(blade["used_m"])
     # Rounded to the unit of the roll-ups, so that the order of events makes no difference.
     used[edge - 1] = round(used[edge - 1] + event.payload["equivalent_m"], 3)
-    _write_blade(event, machine, {**blade, "used_m": used}, books)
+    write_blade(event, machine, {**blade, "used_m": used}, books)
 
 
 def _blade_turned(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
-    blade = _loaded_blade(_blade_on(machine, books))
+    blade = _loaded_blade(blade_on(machine, books))
     edge, work = event.payload["edge"], event.payload["work"]
-    _check_edge(_blade_on(machine, books), edge, "/payload/edge")
+    _check_edge(blade_on(machine, books), edge, "/payload/edge")
     turned = replace(blade, edge=edge, edge_since=event.at)
     if work != "turned":
         turned = replace(
@@ -123,14 +126,14 @@ def _blade_turned(event: Happening, machine: Mapping[str, Any], books: Books) ->
             used_m=(0.0,) * blade.edges,
             regrinds=blade.regrinds + 1 if work == "reground" else 0,
         )
-    _write_blade(event, machine, BladeSchema().dump(turned), books)
+    write_blade(event, machine, BladeSchema().dump(turned), books)
 
 
 def _edge_measured(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
     """The measurement itself is what is wanted; it is checked that there is such an edge and place."""
     edge, place = event.payload.get("edge"), event.payload.get("place_mm")
     if edge is not None:
-        _check_edge(_blade_on(machine, books), edge, "/payload/edge")
+        _check_edge(blade_on(machine, books), edge, "/payload/edge")
     if place is not None and place > machine["cutting_length_mm"]:
         raise EffectRefused(
             FieldError("/payload/place_mm", f"the blade is {machine['cutting_length_mm']:g} mm long")
@@ -147,7 +150,7 @@ def _loaded_blade(document: Mapping[str, Any]) -> Blade:
     return blade
 
 
-def _blade_on(machine: Mapping[str, Any], books: Books) -> dict[str, Any]:
+def blade_on(machine: Mapping[str, Any], books: Books) -> dict[str, Any]:
     """The record of the blade at work on a machine, with every field of a blade."""
     name = machine["id"]
     kept = books.blade_on(name)
@@ -175,7 +178,8 @@ def _names_like(machine: str) -> Iterator[str]:
     yield from (f"{name[:50]}-{number}" for number in count(2))
 
 
-def _write_blade(event: Happening, machine: Mapping[str, Any], blade: dict[str, Any], books: Books) -> None:
+def write_blade(event: Happening, machine: Mapping[str, Any], blade: dict[str, Any], books: Books) -> None:
+    """Write the record of the blade on a machine."""
     books.write(
         "blade", blade["id"], blade, site=machine["site"], by=f"station {event.station}", now=event.now
     )
@@ -186,7 +190,7 @@ def _stock_taken(event: Happening, machine: Mapping[str, Any], books: Books) -> 
     kept = books.find("stock", stock_key(event.site, ref))
     there = kept.document["quantity"] if kept else 0
     if kept is not None:
-        _write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
+        write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
     if quantity > there:
         books.note_discrepancy(
             event_id=event.event_id,
@@ -214,7 +218,8 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -
         heat=payload.get("heat") or _heat_of_stock(event, books),
     )
     kept = books.find("stock", stock_key(event.site, item.ref))
-    if kept is not None:
+    # Of an offcut of which none is left, or whose entry was withdrawn, the name is free again.
+    if kept is not None and (kept.document["quantity"] or kept.document["kind"] != "offcut"):
         there: StockItem = StockRecordSchema().load(kept.document).item
         same = ("length", "width", "material", "thickness", "heat")
         if any(getattr(there, name) != getattr(item, name) for name in same):
@@ -236,7 +241,7 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -
             raise EffectRefused(
                 FieldError("/payload/quantity", f"{item.quantity} pieces under one name are too many")
             )
-    _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)), books)
+    write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)), books)
 
 
 def _oversize(payload: Mapping[str, Any]) -> int:
@@ -245,7 +250,8 @@ def _oversize(payload: Mapping[str, Any]) -> int:
     return MILL_OVERSIZE if payload.get("edges") == "mill" else CUT_OVERSIZE
 
 
-def _write_stock(event: Happening, document: dict[str, Any], books: Books) -> None:
+def write_stock(event: Happening, document: dict[str, Any], books: Books) -> None:
+    """Write a record of the stock of the event's site."""
     books.write(
         "stock",
         stock_key(event.site, document["ref"]),

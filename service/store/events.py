@@ -17,7 +17,7 @@ from peewee import SQL, OperationalError
 
 from schemas.events import FIRST_HASH, event_hash, payload_errors
 from schemas.problems import FieldError
-from service.store import bulk, effects, records
+from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
 from service.store.database import database
 from service.store.models import Chain, Event
@@ -196,15 +196,21 @@ class _Run:
         self._chains = chains
         self._books = Books()
         self._rows: list[dict[str, Any]] = []
+        self._written = 0
         self._known: dict[str, list[tuple[int | None, Mapping[str, Any]]]] = {}
         self._stored: dict[tuple[str, int], Any] = {}
 
     def take(self, checked: Sequence[_Checked]) -> list[Result]:
         self._ask(checked)
         results = [self._take(one) for one in checked]
-        bulk.insert(Event, self._rows)
-        self._books.close()
+        self._write_down()
         return results
+
+    def _write_down(self) -> None:
+        bulk.insert(Event, self._rows[self._written :])
+        self._written = len(self._rows)
+        self._books.close()
+        self._books = Books()
 
     def _ask(self, checked: Sequence[_Checked]) -> None:
         """What the store has of these events already, in a query for each kind of question."""
@@ -306,6 +312,9 @@ class _Run:
                 day = corrected.astimezone(sender.zone).date().isoformat()
         heat = machine = None
         if state == "applied" and corrected is not None:
+            if event["type"] == withdrawn.TYPE:
+                # It looks into the store for the event that it names, which may have come just before.
+                self._write_down()
             happening = effects.Happening(
                 event_id=event["event_id"],
                 station=sender.station,
@@ -317,13 +326,13 @@ class _Run:
                 now=sender.now,
             )
             try:
-                applied = effects.apply(happening, self._books)
+                applied = withdrawn.apply(happening, self._books)
             except effects.EffectRefused as refused:
                 self._books.undo()
                 state, outcome = "quarantined", (refused.error,)
             else:
                 self._books.accept(applied.added)
-                heat, machine = applied.heat, event["payload"]["machine"]
+                heat, machine = applied.heat, applied.machine
         self._rows.append(
             {
                 "station": sender.station,

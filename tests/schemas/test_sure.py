@@ -21,6 +21,7 @@ GOOD: dict[str, dict[str, Any]] = {
     "gauge.measured": {"machine": "m", "gauge_mm": 300, "measured_mm": 300.12},
     "edge.measured": {"machine": "m", "radius_um": 20},
     "blade.turned": {"machine": "m", "edge": 1, "work": "turned"},
+    "log.withdrawn": {"event_id": "00000000-0000-4000-8000-000000000001", "reason": "twice"},
     "program.saved": {
         "program_id": "p", "name": "n", "machine": "m", "material": "S235JR", "thickness_mm": 3,
         "cut_length_mm": 2500, "steps": [{"gauge_mm": 300, "repeat": 2}], "based_on_revision": 0,
