@@ -98,7 +98,7 @@ def timed(work: Callable[[], Any], times: int = 1) -> tuple[float, Any]:
 
 
 def ingest(service: Service, address: str, count: int) -> None:
-    """Push through the API, and insert the rows that came of it plainly; by turns, so that both meet the same weather."""
+    """Push through the API and insert the same rows plainly, by turns, so that both meet the same weather."""
     chance, station = random.Random(1), Station()
     station_events = events(station, "bench-3m", count, chance)
     batches = [station_events[start : start + BATCH] for start in range(0, count, BATCH)]
@@ -121,13 +121,13 @@ def ingest(service: Service, address: str, count: int) -> None:
         plain.commit()
         columns = [row[0] for row in plain.execute("SELECT * FROM event LIMIT 0").description or ()]
         own = [f'"{name}"' for name in columns if name != "id"]
-        insert = f"INSERT INTO plain ({', '.join(own)}) VALUES ({', '.join('%s' for _ in own)})"  # noqa: S608 - names of columns
+        insert = f"INSERT INTO plain ({', '.join(own)}) VALUES ({', '.join('%s' for _ in own)})"
         pushed, inserted, last = [], [], 0
         for body in bodies:
             pushed.append(push(body))
             rows = plain.execute(
                 f"SELECT {', '.join(own)} FROM event WHERE id > %s ORDER BY id",
-                (last,),  # noqa: S608
+                (last,),
             ).fetchall()
             last = plain.execute("SELECT max(id) FROM event").fetchone()[0]  # type: ignore[index]
             plain.commit()
@@ -178,7 +178,7 @@ def million(service: Service, address: str, count: int) -> None:
         bulk.commit()
     print(f"store: {count} events inserted in bulk in {time.perf_counter() - begun:.0f} s")
     with connected():
-        seconds, _ = timed(lambda: _rebuild())
+        seconds, _ = timed(_rebuild)
         print(f"  roll-ups counted anew in {seconds:.0f} s: {tally.Tally.select().count()} rows")
         seconds, found = timed(tally.audit)
         assert found == []
