@@ -68,7 +68,7 @@ def why_not(
         return Refused("no-stock-of-material", "there is no stock of this material and thickness")
     if not fits:
         turned = "" if len(kind.variants) > 1 or kind.length == kind.width else " as its grain must lie"
-        return Refused("larger-than-stock", f"{size} fits on no piece of stock{turned}")
+        return Refused("larger-than-stock", f"{size} fits on no piece of stock{turned}; {_roomiest(types)}")
     roomy = [(stock, v) for stock, v in fits if _room_for_trims(filler, stock, v)]
     if not roomy:
         return Refused(
@@ -87,6 +87,16 @@ def why_not(
     for code in sorted(codes, key=lambda c: (order.get(c, 9), c)):
         return Refused(code, f"{size}: " + next(reason for c, reason in notes if c == code))
     return Refused("no-gauging", f"{size} cannot be separated on this machine")
+
+
+def _roomiest(types: Sequence[StockType]) -> str:
+    """The longest and the widest piece there is, in words."""
+    longest = max(types, key=lambda one: (one.length, one.width))
+    widest = max(types, key=lambda one: (one.width, one.length))
+    words = f"the longest is {show_mm(longest.length)} × {show_mm(longest.width)} mm"
+    if widest.width == longest.width:
+        return words
+    return f"{words}, the widest {show_mm(widest.length)} × {show_mm(widest.width)} mm"
 
 
 def _room_for_trims(filler: Filler, stock: StockType, v: Variant) -> bool:

@@ -82,7 +82,20 @@ def test_parts_wanted_finer_than_the_gauge_are_refused_with_the_limit(bench: Mac
     ("parts", "stock", "options", "code", "words"),
     [
         ([part("P", 600, 300, 2)], [], {}, "no-stock-of-material", "no stock"),
-        ([part("P", 2600, 300, 2)], [sheet("A", 2500, 1250, 1)], {}, "larger-than-stock", "2600"),
+        (
+            [part("P", 2600, 300, 2)],
+            [sheet("A", 2500, 1250, 1)],
+            {},
+            "larger-than-stock",
+            "the longest is 2500 × 1250 mm",
+        ),
+        (
+            [part("P", 2600, 300, 2)],
+            [sheet("A", 2500, 1250, 1), sheet("B", 2000, 1500, 1)],
+            {},
+            "larger-than-stock",
+            "the longest is 2500 × 1250 mm, the widest 2000 × 1500 mm",
+        ),
         ([part("P", 2496, 300, 2)], [sheet("A", 2500, 1250, 1)], {}, "larger-than-stock", "trimmed"),
         ([part("P", 600, 300, 2)], [sheet("A", 3500, 3500, 1)], {}, "over-cutting-length", "3500"),
         (
