@@ -34,6 +34,7 @@ _SIDE_TABLES: Final = {
     "plan": ("id", "made_at", "order_ref", "machine", "body"),
     "step_done": ("plan_id", "step", "pieces"),
     "spoiled": ("plan_id", "ref", "quantity", "was_made"),
+    "clock": ("number", "began_at", "shift_ms"),
     "meta": ("key", "value"),
 }
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from client.cache.clock import current
 from client.cache.outbox import CONTRACT, Outbox, State, utc_text
 from client.cache.stock import change_of, note_change
 from schemas.events import FIRST_HASH
@@ -92,7 +93,8 @@ def _adopt_row(outbox: Outbox, one: Found) -> int:
 
 
 def _adopt_anew(outbox: Outbox, event: Mapping[str, Any]) -> int:
-    return outbox.append(event["type"], event["payload"], event["happened_at"], event["event_id"])
+    clock, _ = current(outbox.sql)
+    return outbox.append(event["type"], event["payload"], event["happened_at"], event["event_id"], clock)
 
 
 def _adopt_change(outbox: Outbox, row: int, event: Mapping[str, Any], *, settled: bool) -> None:

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal, TypeAlias, cast
 
+from client.cache.clock import CLOCK_TABLES, Ticks, in_words, look, shift_since, ticks_now
 from client.cache.mark import Mark, read_mark, write_mark
 from client.cache.plans import PLAN_TABLES, SPOILED_TABLES
 from client.cache.sqlite import META, Row, Sqlite
@@ -76,6 +77,7 @@ _MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
         *STOCK_TABLES,
     ),
     (*SPOILED_TABLES,),
+    (*CLOCK_TABLES,),
 )
 
 
@@ -89,7 +91,10 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """An event that is on the disk. `row` is its number in the store, `body` its canonical JSON."""
+    """An event that is on the disk.
+
+    `row` is its number in the store, `body` its canonical JSON, `clock` the reckoning it was timed by.
+    """
 
     row: int
     event_id: str
@@ -101,6 +106,7 @@ class Written:
     body: bytes
     state: State
     answer: str | None
+    clock: int
 
     @property
     def event(self) -> dict[str, Any]:
@@ -134,12 +140,14 @@ class Waiting:
 
 
 _FIRST_USE: Final = "first use"
-_COLUMNS: Final = "id, event_id, epoch, seq, type, happened_at, hash, body, state, answer"
+_COLUMNS: Final = "id, event_id, epoch, seq, type, happened_at, hash, body, state, answer, clock"
 
 
 def _written(row: Row) -> Written:
-    number, event_id, epoch, seq, event_type, happened_at, held, body, state, answer = row
-    return Written(number, event_id, epoch, seq, event_type, happened_at, held, bytes(body), state, answer)
+    number, event_id, epoch, seq, event_type, happened_at, held, body, state, answer, clock = row
+    return Written(
+        number, event_id, epoch, seq, event_type, happened_at, held, bytes(body), state, answer, clock
+    )
 
 
 def utc_text(moment: datetime) -> str:
@@ -164,6 +172,7 @@ class Outbox:
         station: str,
         *,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        ticks: Callable[[], Ticks] = ticks_now,
         computer: str | None = None,
         why: str | None = None,
     ) -> None:
@@ -171,6 +180,7 @@ class Outbox:
         self.home = home
         self.station = station
         self.now = now
+        self.ticks = ticks
         self.computer = computer or computer_fingerprint()
         self.notice: str | None = None
         self._why = why
@@ -202,7 +212,6 @@ class Outbox:
         InputWrong
             When a payload does not keep the contract; nothing is written.
         """
-        happened_at = utc_text(self.now())
         for draft in drafts:
             self._refuse_bad(draft)
         with self.home.writing():
@@ -210,7 +219,11 @@ class Outbox:
             if self._doubt() is not None:
                 self._settle_epoch()
             with self.sql.transaction():
-                rows = [self.append(draft.type, draft.payload, happened_at, str(uuid7())) for draft in drafts]
+                clock, happened_at = self._look_at_clock()
+                rows = [
+                    self.append(draft.type, draft.payload, happened_at, str(uuid7()), clock)
+                    for draft in drafts
+                ]
                 if effects is not None:
                     effects(rows)
             self.move_mark()
@@ -249,11 +262,15 @@ class Outbox:
         return len(held)
 
     def _write_again(self, written: Written) -> None:
-        row = self.append(written.type, written.event["payload"], written.happened_at, written.event_id)
+        row = self.append(
+            written.type, written.event["payload"], written.happened_at, written.event_id, written.clock
+        )
         self.sql.run("UPDATE event SET state = 'reissued' WHERE id = ?", written.row)
         self.sql.run("UPDATE stock_change SET event = ? WHERE event = ?", row, written.row)
 
-    def append(self, event_type: str, payload: Mapping[str, Any], happened_at: str, event_id: str) -> int:
+    def append(
+        self, event_type: str, payload: Mapping[str, Any], happened_at: str, event_id: str, clock: int
+    ) -> int:
         """Put an event at the end of the chain, within the caller's transaction; its row number."""
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
         assert found is not None
@@ -273,8 +290,8 @@ class Outbox:
         if messages:
             raise InputWrong("; ".join(f"{e.pointer}: {e.message}" for e in field_errors(messages)))
         row = self.sql.insert(
-            "INSERT INTO event (event_id, epoch, seq, type, happened_at, body, hash, contract)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO event (event_id, epoch, seq, type, happened_at, body, hash, contract, clock)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             event_id,
             epoch,
             seq,
@@ -283,11 +300,29 @@ class Outbox:
             canonical_json(event),
             event["hash"],
             CONTRACT,
+            clock,
         )
         self.sql.run(
             "UPDATE epoch SET last_seq = ?, last_hash = ? WHERE epoch = ?", seq, event["hash"], epoch
         )
         return row
+
+    def _look_at_clock(self) -> tuple[int, str]:
+        """The reckoning of the clock that holds, and its time; a clock that was moved is told."""
+        now = self.now()
+        clock, moved = look(self.sql, now, self.ticks())
+        if moved:
+            self.notice = (
+                f"the clock of this computer was {in_words(moved)}; times are corrected with the centre's "
+                "clock, and stay as they were written"
+            )
+        return clock, utc_text(now)
+
+    def sent_at(self, clock: int) -> str:
+        """What the clock by which events were timed would show now."""
+        with self.home.writing(), self.sql.transaction():
+            self._look_at_clock()
+            return utc_text(self.now() - shift_since(self.sql, clock))
 
     def _refuse_bad(self, draft: Draft) -> None:
         errors = payload_errors(draft.type, draft.payload)

@@ -8,7 +8,9 @@ world's own, and every choice comes from one generator, so that the same number 
 from __future__ import annotations
 
 import contextlib
+import gzip
 import io
+import json
 import os
 import random
 import shutil
@@ -31,6 +33,7 @@ from werkzeug.test import EnvironBuilder
 import client.cache.outbox as outbox_module
 import service.store.records as records_module
 from client.batch import Batch
+from client.cache.clock import Ticks
 from client.cache.outbox import Outbox
 from client.cache.records import Records
 from client.cache.sqlite import Sqlite
@@ -99,7 +102,8 @@ class World:
         self.misfortune = misfortune
         self.seconds = 0.0
         self.folder = Path(tempfile.mkdtemp(prefix="shearwright-world-", dir=folder_for_worlds()))
-        self.promised: dict[str, str] = {}
+        self.promised: dict[str, datetime] = {}
+        self.came_late: set[str] = set()
         self.excused: set[str] = set()
         self.late: list[tuple[Bench, requests.PreparedRequest]] = []
         self.story: list[str] = []
@@ -297,6 +301,12 @@ class World:
     def _deliver_late(self) -> None:
         bench, request = self.late.pop(self.chance.randrange(len(self.late)))
         self.tell(f"{bench.name}: an old {request.method} arrives")
+        body = request.body or b""
+        assert isinstance(body, bytes)
+        if body:
+            packed = request.headers.get("Content-Encoding") == "gzip"
+            events = json.loads(gzip.decompress(body) if packed else body)["events"]
+            self.came_late |= {event["event_id"] for event in events}
         with contextlib.suppress(requests.RequestException):
             self.deliver(request)
 
@@ -314,6 +324,7 @@ class World:
                 bench.home,
                 bench.name,
                 now=lambda: self.now() + bench.ahead,
+                ticks=lambda: Ticks("one", self.seconds),
                 computer=bench.computer,
             )
             bench.opened = Workstation(bench.home, settings, outbox, Records(bench.home)).settled()
@@ -350,7 +361,7 @@ class World:
                 self._draft(bench, drafts)
             logged = drafts.write()
             for one in logged.events:
-                self.promised[one.event_id] = bench.name
+                self.promised[one.event_id] = self.now()
         self.to_kill = 0
         self.seconds += self.chance.random() * 300
 
@@ -589,6 +600,11 @@ class World:
             assert all(event_hash(one.document) == one.hash for one in events)
             chain = Chain.get((Chain.station == station) & (Chain.epoch == epoch))
             assert (chain.has_to_seq, chain.last_hash) == (len(events), events[-1].hash)
+        # However the clocks were moved, the centre knows when it was, unless the letter was on its way long.
+        for row in rows:
+            when = self.promised.get(row.event_id)
+            if when is not None and row.state == "applied" and row.event_id not in self.came_late:
+                assert abs(row.corrected_at - when) < timedelta(minutes=10), (row.event_id, row.corrected_at)
         assert list(tally.audit()) == []
         applied = [row for row in rows if row.state == "applied"]
         taken = sum(one.document["payload"]["quantity"] for one in applied if one.type == "stock.taken")
