@@ -21,6 +21,7 @@ from service.drawing.lettering import FONT, LINE, Box, Fitted, clean, fit, text_
 from service.engine.order import Order, Part, StockItem
 from service.engine.plan import CutPlan, Layout, Leaf, Split, Step
 from service.engine.quantities import show_mm
+from service.engine.settings import gauge_setting
 
 _INK: Final = "#16202b"
 _PALE: Final = "#5a6672"
@@ -531,7 +532,7 @@ class _Sheet:
         y = self._heading(y, "Steps that cut it")
         y = self._row(y, ((0, "step"), (36, "piece"), (78, "gauging"), (226, "gives")), _PALE)
         for step in steps[:_MOST_STEPS]:
-            cells = ((0, str(step.number)), (36, step.piece), (78, _gauged(step)), (226, _becomes(step)))
+            cells = ((0, str(step.number)), (36, step.piece), (78, self._gauged(step)), (226, _becomes(step)))
             y = self._row(y, cells)
         if len(steps) > _MOST_STEPS:
             rest = len(steps) - _MOST_STEPS
@@ -546,6 +547,13 @@ class _Sheet:
             numbers = ", ".join(map(str, sorted(self.unnumbered)))
             y = self._row(y, ((0, f"No room in the picture for the number of step {numbers}."),))
         return y
+
+    def _gauged(self, step: Step) -> str:
+        times = f" ×{step.repeat}" if step.repeat > 1 else ""
+        value = step.gauge
+        if step.gauging == "back gauge":
+            value = gauge_setting(self.order.machine, step.gauge)[0]
+        return f"{step.gauging} {show_mm(value)}{times}"
 
     # --- strokes -----------------------------------------------------------------------------------
 
@@ -615,11 +623,6 @@ def _pieces(field: Field) -> str:
 
 def _size(leaf: Leaf) -> str:
     return f"{show_mm(leaf.dx)} × {show_mm(leaf.dy)}"
-
-
-def _gauged(step: Step) -> str:
-    times = f" ×{step.repeat}" if step.repeat > 1 else ""
-    return f"{step.gauging} {show_mm(step.gauge)}{times}"
 
 
 def _becomes(step: Step) -> str:

@@ -19,11 +19,12 @@ from service.drawing.cuts import CutLine, DrawingError, cut_lines, leaves_of
 from service.drawing.fields import Field, fields_of, outside
 from service.drawing.lettering import Box, fit, text_width, wrap
 from service.drawing.svg import layout_svg, plan_svgs
+from service.engine.machine import BackGauge
 from service.engine.order import Order
 from service.engine.plan import CutPlan
 from service.engine.quantities import mm
 
-from ._plans import part, plan_of, sheet
+from ._plans import BENCH, part, plan_of, sheet
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -291,6 +292,15 @@ def test_the_same_plan_gives_the_same_bytes_in_another_process() -> None:
         check=True,
     )
     assert there.stdout.strip() == here
+
+
+def test_the_steps_show_what_the_gauge_can_be_set_to() -> None:
+    plan, order = by_hand()
+    assert "back gauge 300 ×2" in texts(drawn((plan, order)))
+    gauge = BackGauge(mm(3), mm(1000), step=mm(7))
+    assert "back gauge 297 ×2" in texts(
+        drawn((plan, replace(order, machine=replace(BENCH, back_gauge=gauge))))
+    )
 
 
 def few_with_a_long_name() -> tuple[CutPlan, Order]:
