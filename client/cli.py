@@ -17,6 +17,7 @@ from client import show
 from client.cli_log import log_group
 from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, say
+from client.compare import Teller, comparison_lines
 from client.errors import EXIT_CODES, ClientError, FaultsFound, InputWrong, NotAllPlanned, NotSetUp
 from client.export import check_export, export_log
 from client.home import Home, StationSettings, checked_server, home_at
@@ -283,6 +284,16 @@ def _order_options(command: Any) -> Any:
                 type=click.Choice(["quick", "standard", "thorough"]),
                 help="How long to search; standard unless given.",
             ),
+            click.option(
+                "--objective",
+                type=click.Choice(["material", "handling", "time", "cost", "compare"]),
+                help="What to make least; compare shows several plans to choose from. Material unless given.",
+            ),
+            click.option(
+                "--open-stacks",
+                type=click.IntRange(1, 1000),
+                help="How many stacks of pieces may wait at the machine; any number unless given.",
+            ),
         ]
     ):
         command = option(command)
@@ -331,8 +342,21 @@ def check(home: Home, /, orderfile: Path, **options: Any) -> None:
     help="Folder for plan.json, program.txt, program.csv and a map of each sheet (SVG).",
 )
 @click.option("--online", is_flag=True, help="Have the service plan instead of this computer.")
+@click.option(
+    "--ceiling",
+    type=click.FloatRange(0.1, 86400),
+    help="Seconds after which the best so far is taken. Such a plan may differ from run to run.",
+)
 @click.pass_obj
-def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **options: Any) -> None:
+def plan(
+    home: Home,
+    /,
+    orderfile: Path,
+    out: Path | None,
+    online: bool,
+    ceiling: float | None,
+    **options: Any,
+) -> None:
     """Plan the cuts of an order file, offline, and keep the plan.
 
     ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
@@ -343,6 +367,8 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
     """
     from service.drawing.text import not_planned, program_text  # noqa: PLC0415 - loaded when used
 
+    if online and ceiling is not None:
+        raise InputWrong("--ceiling is for planning on this computer; leave it out with --online")
     with in_home(home) as station:
         read = _read(orderfile, station, options)
         if online:
@@ -352,13 +378,19 @@ def plan(home: Home, /, orderfile: Path, out: Path | None, online: bool, **optio
             finally:
                 wire.close()
         else:
-            kept = resolved(read, lambda document: plan_here(station, document))
+            teller = Teller(lambda line: say(line, err=True), ceiling)
+            stop = teller.over if ceiling is not None else None
+            kept = resolved(read, lambda document: plan_here(station, document, teller.progress, stop))
         for note in profile_notes(station, kept):
             say(f"note: {note}")
         papers = write_papers(kept, out) if out is not None else []
         say(program_text(kept.plan, kept.order).rstrip())
         say("")
+        _lines(comparison_lines(kept))
         say(f"plan {kept.id}, kept here")
+        if kept.plan.cut_short:
+            say("note: the time was over before the search was; it is kept as a plan, but not as the plan of")
+            say("      this order: without --ceiling the same order gives the same plan everywhere")
         for paper in papers:
             say(f"written: {paper}")
         _as_of(station, err=True)

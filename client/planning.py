@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import time
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from client.cache.outbox import utc_text
 from client.cache.plans import keep_plan, plan_id_of
@@ -21,16 +22,20 @@ from service.engine.fingerprint import canonical_json
 from service.engine.order import Order
 from service.engine.plan import CutPlan
 
+if TYPE_CHECKING:
+    from service.engine.choose import Progress
+
 _JOB_PAUSE_S: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class KeptPlan:
-    """A plan with its id and the order that it answers."""
+    """A plan with its id and the order that it answers; `others` are the other plans of a comparison."""
 
     id: str
     plan: CutPlan
     order: Order
+    others: tuple[KeptPlan, ...] = ()
 
     @property
     def document(self) -> dict[str, Any]:
@@ -54,8 +59,20 @@ def order_here(station: Workstation, document: Mapping[str, Any]) -> Order:
     )
 
 
-def plan_here(station: Workstation, document: Mapping[str, Any]) -> KeptPlan:
-    """Plan without the network, and keep the plan.
+def plan_here(
+    station: Workstation,
+    document: Mapping[str, Any],
+    progress: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> KeptPlan:
+    """Plan without the network, and keep the plan; of a comparison, all of its plans.
+
+    Parameters
+    ----------
+    station, document
+        Whose records are used, and the request.
+    progress, stop
+        As in :func:`service.engine.planner.plan`.
 
     Raises
     ------
@@ -63,11 +80,15 @@ def plan_here(station: Workstation, document: Mapping[str, Any]) -> KeptPlan:
         When the request does not keep the contract.
     """
     # The solver takes a moment to load, and no other command needs it.
-    from service.engine.planner import plan as make_plan  # noqa: PLC0415
+    from service.engine.planner import picked, plans  # noqa: PLC0415
 
     order = order_here(station, document)
-    made = make_plan(order)
-    return _kept(station, made, order)
+    made = plans(order, progress, stop)
+    if order.options.pick >= len(made):
+        told = f"the comparison has {len(made)} plans, counted from 0"
+        raise WireError([FieldError("/options/pick", told)])
+    kept = [_kept(station, one, picked(order, pick)) for pick, one in enumerate(made)]
+    return replace(kept[order.options.pick], others=tuple(kept[1:]) if order.options.pick == 0 else ())
 
 
 def plan_there(station: Workstation, wire: Wire, document: Mapping[str, Any], patience: Patience) -> KeptPlan:
@@ -102,6 +123,17 @@ def plan_there(station: Workstation, wire: Wire, document: Mapping[str, Any], pa
         time.sleep(_JOB_PAUSE_S)
         answer = retrying(lambda job=job: wire.get(f"/v1/jobs/{job}"), patience)  # type: ignore[misc]
         found = answer.document
+    kept = _understood(station, found)
+    others = []
+    for one in kept.plan.alternatives:
+        place = f"/v1/plans/{plan_id_of(one.fingerprint)}"
+        others.append(
+            _understood(station, retrying(lambda place=place: wire.get(place), patience).document)  # type: ignore[misc]
+        )
+    return replace(kept, others=tuple(others))
+
+
+def _understood(station: Workstation, found: Mapping[str, Any]) -> KeptPlan:
     try:
         plan, order = read_plan(found)
     except WireError as error:
@@ -124,10 +156,21 @@ def _refused_fields(refusal: CentreRefuses) -> WireError | None:
 
 
 def _kept(station: Workstation, plan: CutPlan, order: Order) -> KeptPlan:
-    kept = KeptPlan(plan_id_of(plan.fingerprint), plan, order)
+    kept = KeptPlan(id_of(plan), plan, order)
     with station.home.writing():
         keep_plan(station.outbox.sql, kept.id, kept.document, utc_text(station.outbox.now()))
     return kept
+
+
+def id_of(plan: CutPlan) -> str:
+    """The id under which a plan is kept.
+
+    It is the beginning of the fingerprint, by which anybody finds the plan of an order. One that was cut
+    short is not that plan: another run may give another. It is kept under the hash of what it says.
+    """
+    if not plan.cut_short:
+        return plan_id_of(plan.fingerprint)
+    return plan_id_of(hashlib.sha256(canonical_json(plan)).hexdigest())
 
 
 def write_papers(kept: KeptPlan, folder: Path) -> list[Path]:

@@ -74,6 +74,8 @@ def read_order_file(
     units: str | None = None,
     gauge_table: str | None = None,
     effort: str | None = None,
+    objective: str | None = None,
+    open_stacks: int | None = None,
 ) -> OrderFile:
     """Read an order file into a plan request.
 
@@ -81,7 +83,7 @@ def read_order_file(
     ----------
     path
         ``.csv``, ``.txt``, ``.tsv``, ``.xlsx`` or ``.json``.
-    machine, order_ref, units, gauge_table, effort
+    machine, order_ref, units, gauge_table, effort, objective, open_stacks
         Win over what a JSON file says; a table says none of these. The order ref defaults to the
         name of the file.
 
@@ -105,9 +107,11 @@ def read_order_file(
     document = {"order_ref": path.stem, **base}
     given = {"machine": machine, "order_ref": order_ref, "units": units, "gauge_table": gauge_table}
     document.update({name: value for name, value in given.items() if value is not None})
-    if effort is not None:
+    wishes = {"effort": effort, "objective": objective, "open_stacks": open_stacks}
+    wishes = {name: value for name, value in wishes.items() if value is not None}
+    if wishes:
         options = document.get("options")
-        document["options"] = {**(options if isinstance(options, Mapping) else {}), "effort": effort}
+        document["options"] = {**(options if isinstance(options, Mapping) else {}), **wishes}
     if "machine" not in document:
         raise InputWrong("which machine? give --machine ID; shearwright machines lists them")
     return OrderFile(path, document, order_file.lines, order_file.columns, order_file.notes)

@@ -39,6 +39,29 @@ def test_a_plan_is_the_same_offline_and_online_byte_for_byte(service, connected,
     assert canonical_json(here.document) == canonical_json(there.document)
 
 
+def test_a_comparison_is_the_same_offline_and_online_in_all_its_plans(
+    service, connected, order_document, hurry
+):
+    sizes = ((600, 300, 5), (410, 230, 9), (655, 175, 7), (820, 440, 3), (390, 120, 8), (505, 340, 4))
+    part = order_document["parts"][0]
+    parts = [
+        {**part, "ref": f"P{number}", "length": length, "width": width, "quantity": quantity}
+        for number, (length, width, quantity) in enumerate(sizes, 1)
+    ]
+    asked = {**order_document, "parts": parts, "options": {"objective": "compare", "effort": "quick"}}
+    with connected(service) as station:
+        assert sync_once(station).complete
+        here = plan_here(station, asked)
+        wire = Wire(service.url, service.plan_token())
+        there = plan_there(station, wire, asked, hurry())
+        wire.close()
+        assert [station.plan_document(one.id) is not None for one in here.others] == [True] * len(here.others)
+    assert here.others
+    assert [canonical_json(one.document) for one in (here, *here.others)] == [
+        canonical_json(one.document) for one in (there, *there.others)
+    ]
+
+
 def test_a_day_at_the_shear_arrives_as_it_was_logged(service, connected, order_document):
     with connected(service) as station:
         sync_once(station)

@@ -344,3 +344,23 @@ def test_run_syncs_at_once_and_again_and_stops_cleanly(service, tmp_path, shearw
         out.close()
     assert said().rstrip().endswith("stopped; what is pending is kept")
     assert "Traceback" not in said()
+
+
+def test_a_comparison_prints_a_table_and_keeps_its_plans(run, order):
+    done = run("plan", order, "--objective", "compare", "--effort", "quick")
+    assert done.exit_code == 0, done.output
+    assert "kept here" in done.output
+
+
+def test_a_ceiling_is_said_to_make_a_plan_that_may_differ(run, order, tmp_path):
+    done = run("plan", order, "--effort", "thorough", "--ceiling", "0.1", "--out", str(tmp_path / "o"))
+    assert done.exit_code == 0, done.output
+    plan = json.loads((tmp_path / "o" / "plan.json").read_text())
+    assert plan["cut_short"] == ("the time was over before" in done.output)
+    assert (plan["id"] == plan["fingerprint"][:16]) != plan["cut_short"]
+
+
+def test_a_ceiling_is_refused_for_the_service(run, order):
+    done = run("plan", order, "--online", "--ceiling", "5")
+    assert done.exit_code != 0
+    assert "leave it out with --online" in done.stderr

@@ -1,0 +1,74 @@
+"""How a plan comes along, and a comparison of plans, as lines for people."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Final
+
+from client.planning import KeptPlan
+from client.show import table
+from service.engine.plan import Summary
+
+if TYPE_CHECKING:
+    from service.engine.choose import Progress
+
+QUIET_S: Final = 1.5
+"""Planning that takes no longer says nothing of how it comes along."""
+_EVERY_S: Final = 2.0
+
+
+def comparison_lines(kept: KeptPlan) -> Iterator[str]:
+    """The plans of a comparison, one a line, the recommended one first; nothing when it has no others."""
+    from service.engine.objectives import handling_of  # noqa: PLC0415 - the engine loads when it is used
+
+    if not kept.others:
+        return
+    rows = [_row(0, kept.id, kept.plan.summary, handling_of(kept.plan.program).points, "recommended", "")]
+    for one, other in zip(kept.plan.alternatives, kept.others, strict=True):
+        best = ", ".join(f"least {name}" for name in one.best_at)
+        rows.append(_row(one.pick, other.id, one.summary, one.handling, best, one.how))
+    yield from table(
+        ("pick", "plan", "sheets", "offcuts", "material", "minutes", "handling", "is best at", "how"), rows
+    )
+    yield "each is kept here under its id"
+
+
+def _row(pick: int, plan_id: str, summary: Summary, handling: int, best: str, how: str) -> tuple[str, ...]:
+    money = summary.material_cost
+    material = f"{summary.stock_area_mm2 / 1e6:.2f} m²" if money is None else f"{money:.2f}"
+    taken = (str(summary.sheets), str(summary.offcuts_used))
+    return (str(pick), plan_id, *taken, material, f"{summary.minutes:.0f}", str(handling), best, how)
+
+
+class Teller:
+    """Says now and then how planning comes along, and when the time that was given is over.
+
+    `ceiling` is that time [s], None: no end. `say` takes a line; `clock` gives seconds.
+    """
+
+    def __init__(
+        self,
+        say: Callable[[str], None],
+        ceiling: float | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._say, self._clock = say, clock
+        self._began = clock()
+        self._next = self._began + QUIET_S
+        self._ceiling = ceiling
+
+    def progress(self, now: Progress) -> None:
+        """Say how far it is, if it is time to."""
+        at = self._clock()
+        if at < self._next:
+            return
+        self._next = at + _EVERY_S
+        best = now.best
+        so_far = "" if best is None else f"; best so far {best.sheets} sheets, {best.minutes:.0f} min"
+        seconds = at - self._began
+        self._say(f"planning: {now.searches} of {now.of} searches done after {seconds:.0f} s{so_far}")
+
+    def over(self) -> bool:
+        """Whether the time that was given is over."""
+        return self._ceiling is not None and self._clock() - self._began >= self._ceiling

@@ -1,0 +1,79 @@
+"""Plans to choose from, a ceiling on the time, and what is said meanwhile."""
+
+import pytest
+
+from client.compare import Teller, comparison_lines
+from client.errors import InputWrong
+from client.planning import plan_here
+from schemas.problems import WireError
+from service.engine.choose import Progress
+from service.engine.verifier import verify
+
+SIZES = ((600, 300, 5), (410, 230, 9), (655, 175, 7), (820, 440, 3), (390, 120, 8), (505, 340, 4))
+
+
+@pytest.fixture
+def varied(order_document):
+    part = order_document["parts"][0]
+    parts = [
+        {**part, "ref": f"P{number}", "length": length, "width": width, "quantity": quantity}
+        for number, (length, width, quantity) in enumerate(SIZES, 1)
+    ]
+    return {**order_document, "parts": parts, "options": {"objective": "compare", "effort": "quick"}}
+
+
+def test_all_plans_of_a_comparison_are_kept_and_shown_in_a_table(stocked, varied):
+    kept = plan_here(stocked, varied)
+    head, *rows, last = comparison_lines(kept)
+    assert head.split()[:2] == ["pick", "plan"]
+    assert [row.split()[1] for row in rows] == [kept.id, *(one.id for one in kept.others)]
+    assert "recommended" in rows[0]
+    assert "kept here" in last
+    for one in (kept, *kept.others):
+        assert stocked.plan_document(one.id) == one.document
+        assert verify(one.document).faults == ()
+
+
+def test_the_pick_of_a_comparison_is_that_plan(stocked, varied):
+    kept = plan_here(stocked, varied)
+    options = {**varied["options"], "pick": 1}
+    assert plan_here(stocked, {**varied, "options": options}) == kept.others[0]
+
+
+def test_a_pick_beyond_the_comparison_is_told_with_its_place(stocked, order_document):
+    options = {"objective": "compare", "effort": "quick", "pick": 4}
+    with pytest.raises(WireError) as told:
+        plan_here(stocked, {**order_document, "options": options})
+    assert told.value.errors[0].pointer == "/options/pick"
+
+
+def test_a_plan_that_was_cut_short_is_not_kept_as_the_plan_of_its_order(stocked, varied):
+    short = plan_here(stocked, {**varied, "options": {"effort": "thorough"}}, stop=lambda: True)
+    assert short.plan.cut_short
+    assert short.plan.stopped_early
+    assert short.id != short.plan.fingerprint[:16]
+    with pytest.raises(InputWrong, match="no plan is known"):
+        stocked.plan_document(short.plan.fingerprint[:16])
+    assert stocked.plan_document(short.id) == short.document
+    assert verify(short.document).faults == ()
+
+
+def test_watching_changes_nothing(stocked, varied):
+    seen = []
+    watched = plan_here(stocked, varied, progress=seen.append, stop=lambda: False)
+    assert watched == plan_here(stocked, varied)
+    assert [one.searches for one in seen] == sorted(one.searches for one in seen)
+    assert seen[-1].best is not None
+    assert seen[-1].searches <= seen[-1].of
+
+
+def test_nothing_is_said_at_first_and_then_now_and_then():
+    said, now = [], [0.0]
+    teller = Teller(said.append, ceiling=10.0, clock=lambda: now[0])
+    for at in (0.5, 1.0, 2.0, 2.5, 5.0):
+        now[0] = at
+        teller.progress(Progress(1, 8, 3, None))
+    assert said == [f"planning: 1 of 8 searches done after {at} s" for at in (2, 5)]
+    assert not teller.over()
+    now[0] = 10.0
+    assert teller.over()
