@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from client.cache.outbox import Draft, Written
 from client.cache.plans import mark_done, note_spoiled
+from client.cache.sqlite import Sqlite
 from client.cache.stock import StockChange, note_change
 from client.workstation import Workstation
 from schemas.records import CUT_OVERSIZE
@@ -70,6 +71,7 @@ class Batch:
         self.changes: list[tuple[int, StockChange]] = []
         self.done: list[tuple[str, int, int]] = []
         self.spoiled: list[tuple[str, str, int, bool]] = []
+        self.undone: list[Callable[[Sqlite], None]] = []
         self.notes: list[str] = []
         self._given: set[str] = set()
 
@@ -160,6 +162,8 @@ class Batch:
                 mark_done(outbox.sql, plan_id, step, pieces)
             for plan_id, ref, quantity, was_made in self.spoiled:
                 note_spoiled(outbox.sql, plan_id, ref, quantity, was_made=was_made)
+            for undo in self.undone:
+                undo(outbox.sql)
             if self._given:
                 named = int(outbox.sql.meta("offcuts_named") or 0)
                 outbox.sql.set_meta("offcuts_named", str(named + len(self._given)))

@@ -10,8 +10,9 @@ from typing import Any
 import click
 
 from client import cutlog
-from client.cli_tools import LENGTH, THICKNESS, in_home, machine_for, say
-from client.cutlog import Logged, PartMade, Sheet
+from client.cli_entries import list_entries, withdraw
+from client.cli_tools import LENGTH, THICKNESS, in_home, machine_for, say, tell
+from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
 from client.home import Home
 from client.orders.table import read_json
@@ -30,11 +31,8 @@ def log_group() -> None:
     """Write down what was done at the shear. It says "written" only when it is on the disk."""
 
 
-def _tell(logged: Logged) -> None:
-    count = len(logged.events)
-    say(f"written: {count} {'event' if count == 1 else 'events'}")
-    for note in logged.notes:
-        say(f"note: {note}")
+log_group.add_command(list_entries)
+log_group.add_command(withdraw)
 
 
 @log_group.command()
@@ -71,7 +69,7 @@ def step(
             minutes=minutes,
             blade_edge=edge,
         )
-        _tell(logged)
+        tell(logged)
 
 
 @log_group.command()
@@ -83,7 +81,7 @@ def step(
 def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: str | None) -> None:
     """Log sheets or offcuts REF taken from the rack to be cut without a plan."""
     with in_home(home) as station:
-        _tell(cutlog.log_taken(station, ref, quantity, machine_for(station, machine), operator=operator))
+        tell(cutlog.log_taken(station, ref, quantity, machine_for(station, machine), operator=operator))
 
 
 @log_group.command()
@@ -133,7 +131,7 @@ def cuts(
             blade_edge=edge,
             start=start or 0,
         )
-        _tell(logged)
+        tell(logged)
 
 
 def _part(text: str) -> PartMade:
@@ -216,7 +214,7 @@ def scrap(
                 was_made=bool(made),
                 operator=operator,
             )
-        _tell(logged)
+        tell(logged)
 
 
 def _sheet(
@@ -264,7 +262,7 @@ def offcut(
     with in_home(home) as station:
         sheet = _sheet(station, material, thickness, length, width, quantity, heat)
         at = machine_for(station, machine)
-        _tell(cutlog.log_offcut(station, sheet, at, ref=ref, from_stock=from_stock, operator=operator))
+        tell(cutlog.log_offcut(station, sheet, at, ref=ref, from_stock=from_stock, operator=operator))
 
 
 @log_group.command()
@@ -276,7 +274,7 @@ def offcut(
 def gauge(home: Home, gauge: Length, measured: Length, machine: str | None, operator: str | None) -> None:
     """Log a drop that was measured after it was cut."""
     with in_home(home) as station:
-        _tell(cutlog.log_gauge(station, machine_for(station, machine), gauge, measured, operator=operator))
+        tell(cutlog.log_gauge(station, machine_for(station, machine), gauge, measured, operator=operator))
 
 
 @log_group.command()
@@ -298,7 +296,7 @@ def blade(
     """Log that EDGE of the blade was put to work."""
     with in_home(home) as station:
         at = machine_for(station, machine)
-        _tell(cutlog.log_blade(station, at, edge, work, operator=operator, remark=remark))
+        tell(cutlog.log_blade(station, at, edge, work, operator=operator, remark=remark))
 
 
 @log_group.command()
@@ -331,7 +329,7 @@ def edge(
         at = machine_for(station, machine)
         grade = None if material is None else station.material(material).grade
         measured = cutlog.EdgeMeasured(edge, half, radius, burr, thickness, grade, place)
-        _tell(cutlog.log_edge(station, at, measured, operator=operator, remark=remark))
+        tell(cutlog.log_edge(station, at, measured, operator=operator, remark=remark))
 
 
 @log_group.command()
@@ -356,7 +354,7 @@ def program(
         )
     with in_home(home) as station:
         logged = cutlog.log_program(station, _program(station, found, program_id, machine, operator))
-        _tell(logged)
+        tell(logged)
         say(f"program {logged.events[0].event['payload']['program_id']}")
 
 

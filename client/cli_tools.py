@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from client.batch import Logged
 from client.errors import InputWrong
 from client.home import Home
 from client.workstation import Workstation, workstation_at
@@ -18,6 +19,15 @@ from service.engine.quantities import Length, QuantityError, parse_length, parse
 def say(text: str, *, err: bool = False) -> None:
     """Print a line."""
     click.echo(text, err=err)
+
+
+def tell(logged: Logged) -> None:
+    """Say that it is written, under which numbers, and what else there is to know."""
+    numbers = [one.row for one in logged.events]
+    first, last = min(numbers), max(numbers)
+    say(f"written: event {first}" if first == last else f"written: events {first} to {last}")
+    for note in logged.notes:
+        say(f"note: {note}")
 
 
 @contextmanager

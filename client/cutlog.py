@@ -342,7 +342,8 @@ def log_offcut(
 ) -> Logged:
     """Write down an offcut put on the rack; it gets a name unless it has one."""
     with station.home.logging():
-        if ref is not None and any(item.ref == ref for item in station.rack(machine.site)):
+        there = [item for item in station.rack(machine.site) if item.ref == ref]
+        if any(item.quantity or item.kind != "offcut" for item in there):
             raise InputWrong(f"the ref {ref!r} is on the rack already; an offcut needs a name of its own")
         batch = Batch(station)
         batch.stored(sheet, machine.id, ref=ref, from_stock=from_stock, operator=operator)

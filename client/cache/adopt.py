@@ -8,7 +8,7 @@ from typing import Any
 
 from client.cache.clock import current
 from client.cache.outbox import CONTRACT, Outbox, State, utc_text
-from client.cache.stock import change_of, note_change
+from client.cache.stock import StockChange, change_of, note_change
 from schemas.events import FIRST_HASH
 from service.engine.fingerprint import canonical_json
 
@@ -100,10 +100,22 @@ def _adopt_anew(outbox: Outbox, event: Mapping[str, Any]) -> int:
 def _adopt_change(outbox: Outbox, row: int, event: Mapping[str, Any], *, settled: bool) -> None:
     """What the event did to the rack, from its payload."""
     change = change_of(event["type"], event["payload"])
+    if event["type"] == "log.withdrawn":
+        change = _turned_round(outbox, event["payload"]["event_id"])
     if change is not None:
         note_change(outbox.sql, row, change)
         if settled:
             outbox.sql.run("UPDATE stock_change SET settled = 1 WHERE event = ?", row)
+
+
+def _turned_round(outbox: Outbox, event_id: str) -> StockChange | None:
+    """What withdrawing an event did to the rack, where that event is here too."""
+    row = outbox.sql.value("SELECT max(id) FROM event WHERE event_id = ? AND state <> 'reissued'", event_id)
+    for one in outbox.by_rows([] if row is None else [row]):
+        change = change_of(one.type, one.event["payload"])
+        if change is not None:
+            return StockChange(change.ref, -change.delta, change.item)
+    return None
 
 
 def _adopt_side(outbox: Outbox, table: str, rows: Sequence[Mapping[str, Any]]) -> None:

@@ -145,3 +145,34 @@ def note_spoiled(sql: Sqlite, plan_id: str, ref: str, quantity: int, *, was_made
 def mark_done(sql: Sqlite, plan_id: str, step: int, pieces: int) -> None:
     """Count pieces as done; inside the transaction that writes the events."""
     sql.run("INSERT INTO step_done (plan_id, step, pieces) VALUES (?, ?, ?)", plan_id, step, pieces)
+
+
+def mark_undone(sql: Sqlite, plan_id: str, step: int, pieces: int) -> None:
+    """Count pieces as done no longer; inside the transaction that withdraws their events."""
+    left = pieces_done(sql, plan_id).get(step, 0) - pieces
+    sql.run("DELETE FROM step_done WHERE plan_id = ? AND step = ?", plan_id, step)
+    if left > 0:
+        mark_done(sql, plan_id, step, left)
+
+
+def forget_spoiled(sql: Sqlite, plan_id: str, ref: str, quantity: int, *, was_made: bool) -> None:
+    """Count parts as spoiled no longer; inside the transaction that withdraws their event."""
+    if was_made:
+        note_spoiled(sql, plan_id, ref, -quantity, was_made=True)
+        return
+    _fewer(sql, plan_id, ref, quantity, "quantity > 0")
+
+
+def forget_left_out(sql: Sqlite, plan_id: str, ref: str, quantity: int) -> None:
+    """Count early spoiled parts as left out no longer; inside the transaction that withdraws the step."""
+    _fewer(sql, plan_id, ref, -quantity, "quantity < 0")
+
+
+def _fewer(sql: Sqlite, plan_id: str, ref: str, quantity: int, which: str) -> None:
+    # `which` is a literal of this module.
+    where = f"FROM spoiled WHERE plan_id = ? AND ref = ? AND was_made = 0 AND {which}"
+    there = cast("int", sql.value(f"SELECT coalesce(sum(quantity), 0) {where}", plan_id, ref))
+    sql.run(f"DELETE {where}", plan_id, ref)
+    left = there - quantity
+    if left * quantity > 0:
+        note_spoiled(sql, plan_id, ref, left, was_made=False)

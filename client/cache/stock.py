@@ -101,7 +101,11 @@ def rack_now(records: Iterable[StockItem], changes: Iterable[StockChange]) -> li
     rack = {item.ref: item for item in records}
     counts = {ref: item.quantity for ref, item in rack.items()}
     for change in changes:
-        if change.item is not None and change.ref not in rack:
+        # Of an offcut of which none is left, or that was withdrawn, the name may stand for another one.
+        free = change.ref not in rack or (
+            rack[change.ref].kind == "offcut" and counts[change.ref] <= 0 < change.delta
+        )
+        if change.item is not None and free:
             rack[change.ref] = change.item
             counts[change.ref] = 0
         if change.ref in counts:

@@ -1,0 +1,108 @@
+"""The commands `shearwright log list` and `log withdraw`: finding an entry, and putting it right."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+import click
+
+from client import show
+from client.cli_tools import in_home, say, tell
+from client.errors import InputWrong
+from client.home import Home
+from client.withdraw import log_withdrawn, withdrawn_ids
+
+_MOST_AT_ONCE = 200
+
+
+@click.command("list")
+@click.option(
+    "--last", type=click.IntRange(1, 10_000), default=20, show_default=True, help="How many entries."
+)
+@click.pass_obj
+def list_entries(home: Home, last: int) -> None:
+    """List the last entries with their numbers, the newest at the end."""
+    with in_home(home) as station:
+        gone = withdrawn_ids(station.outbox)
+        entries = [one for one in station.outbox.latest(last) if one.state != "reissued"]
+        rows = [
+            (
+                str(one.row),
+                one.happened_at[:16].replace("T", " "),
+                one.type,
+                words_of(one.type, one.event["payload"]),
+                "withdrawn" if one.event_id in gone else one.state,
+            )
+            for one in reversed(entries)
+        ]
+        for line in show.table(("event", "at (UTC)", "what", "", "state"), rows):
+            say(line)
+
+
+@click.command()
+@click.argument("events", nargs=-1, required=True, metavar="EVENT…")
+@click.option("--reason", required=True, help="Why, in your own words.")
+@click.option("--operator", help="Initials or code of the operator.")
+@click.pass_obj
+def withdraw(home: Home, events: tuple[str, ...], reason: str, operator: str | None) -> None:
+    """Withdraw wrong entries, by their numbers: 12, or 12-14 for several.
+
+    They stay in the log, and no longer count in the stock, the reports and the wear of the blade.
+    """
+    numbers = [number for text in events for number in _numbers(text)]
+    if not reason.strip():
+        raise InputWrong("--reason: a few words are wanted")
+    with in_home(home) as station:
+        tell(log_withdrawn(station, numbers, reason.strip(), operator=operator))
+
+
+def _numbers(text: str) -> list[int]:
+    found = re.fullmatch(r"(\d{1,15})(?:-(\d{1,15}))?", text, re.ASCII)
+    if found is None:
+        raise InputWrong(f"{text!r} is not the number of an event; write for example 12, or 12-14")
+    first, last = int(found[1]), int(found[2] or found[1])
+    if not first <= last < first + _MOST_AT_ONCE:
+        raise InputWrong(f"{text!r}: the first number comes first, and at most {_MOST_AT_ONCE} at once")
+    return list(range(first, last + 1))
+
+
+def words_of(event_type: str, payload: Mapping[str, Any]) -> str:
+    """What an entry says, in a few words.
+
+    >>> words_of("stock.taken", {"ref": "SH-A", "quantity": 3, "machine": "bench-3m"})
+    '3 of SH-A on bench-3m'
+    """
+    said = [_SAID[event_type](payload)] if event_type in _SAID else []
+    if payload.get("plan_id") is not None:
+        step = f" step {payload['step']}" if payload.get("step") is not None else ""
+        said.append(f"plan {payload['plan_id']}{step}")
+    if payload.get("machine") is not None:
+        said.append(f"on {payload['machine']}")
+    return " ".join(said)
+
+
+def _parts(payload: Mapping[str, Any]) -> str:
+    parts = ", ".join(f"{part['quantity']} of {part['ref']}" for part in payload["parts"])
+    strokes = payload["strokes"]
+    return f"{strokes} {'stroke' if strokes == 1 else 'strokes'}" + (f": {parts};" if parts else "")
+
+
+def _size(payload: Mapping[str, Any]) -> str:
+    return (
+        f"{payload['quantity']} of {payload['length_mm']:g} × {payload['width_mm']:g}"
+        f" × {payload['thickness_mm']:g}"
+    )
+
+
+_SAID: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
+    "cuts.made": _parts,
+    "stock.taken": lambda payload: f"{payload['quantity']} of {payload['ref']}",
+    "scrap.made": lambda payload: f"{_size(payload)}: {payload['reason']}",
+    "offcut.stored": lambda payload: f"{payload['ref']}: {_size(payload)}",
+    "gauge.measured": lambda payload: f"{payload['measured_mm']:g} at {payload['gauge_mm']:g}",
+    "blade.turned": lambda payload: f"edge {payload['edge']}: {payload['work']}",
+    "program.saved": lambda payload: str(payload["name"]),
+    "log.withdrawn": lambda payload: str(payload["reason"]),
+}

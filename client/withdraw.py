@@ -1,0 +1,169 @@
+"""Putting a wrong entry right: it is withdrawn by a further entry, and stays itself."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from client.batch import Batch, Logged
+from client.cache.outbox import Outbox, Written
+from client.cache.plans import forget_left_out, forget_spoiled, mark_undone
+from client.cache.sqlite import Sqlite
+from client.cache.stock import StockChange, change_of
+from client.cutlog import opened_plan
+from client.errors import InputWrong
+from client.workstation import Workstation
+from service.engine.plan import Step
+from service.engine.quantities import mm
+
+TYPE: Final = "log.withdrawn"
+
+
+def log_withdrawn(
+    station: Workstation, numbers: Sequence[int], reason: str, *, operator: str | None = None
+) -> Logged:
+    """Write down that entries do not count, all of them or none.
+
+    Parameters
+    ----------
+    station
+        The workstation.
+    numbers
+        Of the entries, as they were told when they were written, and as the list shows them.
+    reason
+        In the operator's words.
+    operator
+        Initials or code.
+
+    Raises
+    ------
+    InputWrong
+        When there is no such entry, or it cannot be withdrawn.
+    """
+    with station.home.logging():
+        batch = Batch(station)
+        gone = withdrawn_ids(station.outbox)
+        chosen = [_entry(station.outbox, number) for number in dict.fromkeys(numbers)]
+        for one in chosen:
+            _refuse_bad(one, gone)
+            payload = one.event["payload"]
+            change = change_of(one.type, payload)
+            batch.add(
+                TYPE,
+                {"event_id": one.event_id, "reason": reason, "operator": operator},
+                None if change is None else StockChange(change.ref, -change.delta, change.item),
+            )
+            if change is not None and one.state != "pending":
+                batch.notes.append(f"the rack shows {change.ref} as it is after the next shearwright sync")
+            _undo(batch, one, payload)
+        batch.notes += _companions(station.outbox, chosen, gone)
+        return batch.write()
+
+
+def withdrawn_ids(outbox: Outbox) -> set[str]:
+    """The event_ids of all entries withdrawn here; withdrawals that the centre could not apply are none."""
+    found = outbox.sql.rows("SELECT body FROM event WHERE type = ? AND state <> 'quarantined'", TYPE)
+    return {json.loads(bytes(body))["payload"]["event_id"] for (body,) in found}
+
+
+def _entry(outbox: Outbox, number: int) -> Written:
+    found = outbox.by_rows([number])
+    if found and found[0].state == "reissued":
+        newest = outbox.sql.value(
+            "SELECT max(id) FROM event WHERE event_id = ? AND state <> 'reissued'", found[0].event_id
+        )
+        found = outbox.by_rows([newest]) if newest is not None else []
+    if not found:
+        raise InputWrong(f"no event {number} is kept here; shearwright log list shows the last ones")
+    return found[0]
+
+
+def _refuse_bad(one: Written, gone: set[str]) -> None:
+    if one.event_id in gone:
+        raise InputWrong(f"event {one.row} was withdrawn before")
+    if one.type == TYPE:
+        raise InputWrong(f"event {one.row} is itself a withdrawal; log anew what was done")
+    if one.type == "program.saved":
+        name = one.event["payload"]["program_id"]
+        raise InputWrong(
+            f"event {one.row} saved a program; save it again as it should be: "
+            f"shearwright log program FILE --change {name}"
+        )
+
+
+def _undo(batch: Batch, one: Written, payload: Mapping[str, Any]) -> None:
+    """Take back what the entry did to the progress of its plan here."""
+    plan_id = payload.get("plan_id")
+    if plan_id is None:
+        return
+    if one.type == "scrap.made" and payload.get("part_ref") is not None:
+        ref, quantity, made = payload["part_ref"], payload["quantity"], bool(payload.get("was_made"))
+        batch.undone.append(lambda sql: forget_spoiled(sql, plan_id, ref, quantity, was_made=made))
+    if one.type != "cuts.made" or payload.get("step") is None:
+        return
+    number = payload["step"]
+    try:
+        plan, _ = opened_plan(batch.station, plan_id)
+    except InputWrong:
+        batch.notes.append(f"plan {plan_id} is not known here; step {number} still counts as logged")
+        return
+    step = next(each for each in plan.program if each.number == number)
+    pieces = _pieces(step, payload)
+    left_out = _left_out(batch.station.outbox, one, step)
+
+    def undo(sql: Sqlite) -> None:
+        mark_undone(sql, plan_id, number, pieces)
+        for ref, count in left_out:
+            forget_left_out(sql, plan_id, ref, count)
+
+    batch.undone.append(undo)
+    batch.notes.append(f"{pieces} of {step.pieces} pieces of step {number} no longer count as logged")
+
+
+def _pieces(step: Step, payload: Mapping[str, Any]) -> int:
+    """Pieces that went through in the strokes of a cut of a step."""
+    side_by_side = max(1, round(mm(payload["cut_length_mm"]) / step.along_blade))
+    return int(payload["strokes"]) // step.repeat * side_by_side
+
+
+def _together(outbox: Outbox, one: Written) -> list[Written]:
+    """Everything that was written by the same command, this entry among it."""
+    rows = outbox.sql.rows(
+        "SELECT id FROM event WHERE happened_at = ? AND epoch = ? ORDER BY id", one.happened_at, one.epoch
+    )
+    return outbox.by_rows([row for (row,) in rows])
+
+
+def _left_out(outbox: Outbox, one: Written, step: Step) -> list[tuple[str, int]]:
+    """Parts that were scrap before the step was logged, and that its cuts left out: told by the first cut."""
+    cuts = [
+        each
+        for each in _together(outbox, one)
+        if each.type == "cuts.made" and each.event["payload"].get("step") == step.number
+    ]
+    if cuts[0].row != one.row:
+        return []
+    pieces = sum(_pieces(step, each.event["payload"]) for each in cuts)
+    made = {part["ref"]: part["quantity"] for part in one.event["payload"]["parts"]}
+    found = [
+        (out.ref, out.count * pieces // step.pieces - made.get(out.ref, 0))
+        for out in (*step.drops, *step.remainders)
+        if out.kind == "part" and out.ref is not None
+    ]
+    return [(ref, count) for ref, count in found if count > 0]
+
+
+def _companions(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> list[str]:
+    """A note of entries that were written by the same command and still count."""
+    own = {one.event_id for one in chosen}
+    rows = {
+        each.row: each
+        for one in chosen
+        for each in _together(outbox, one)
+        if each.event_id not in own | gone and each.type != TYPE and each.state != "reissued"
+    }
+    if not rows:
+        return []
+    names = ", ".join(f"{row} ({rows[row].type})" for row in sorted(rows))
+    return [f"written together with it and still counting: {names}"]

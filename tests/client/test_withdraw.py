@@ -1,0 +1,120 @@
+"""A wrong entry is found by its number, withdrawn, and no longer counts here either."""
+
+from __future__ import annotations
+
+import pytest
+from click.testing import CliRunner
+
+from client import cutlog
+from client.cache.plans import pieces_done, spoiled_parts
+from client.cli import cli
+from client.cutlog import Sheet
+from client.errors import InputWrong
+from client.planning import plan_here
+from client.spoiled import log_spoiled
+from client.withdraw import log_withdrawn
+from schemas.events import payload_errors
+
+
+def rows(logged):
+    return [one.row for one in logged.events]
+
+
+def counts(station):
+    return {item.ref: item.quantity for item in station.rack()}
+
+
+@pytest.fixture
+def planned(stocked, order_document):
+    return plan_here(stocked, order_document)
+
+
+def test_a_step_that_was_not_cut_is_open_again(stocked, planned):
+    before = counts(stocked)
+    logged = cutlog.log_step(stocked, planned.id, 1)
+    assert pieces_done(stocked.outbox.sql, planned.id)
+    gone = log_withdrawn(stocked, rows(logged), "wrong step")
+    assert pieces_done(stocked.outbox.sql, planned.id) == {}
+    assert {ref: count for ref, count in counts(stocked).items() if count} == before
+    for one in gone.events:
+        assert payload_errors(one.type, one.event["payload"]) == []
+    # It can be logged anew, without --again.
+    cutlog.log_step(stocked, planned.id, 1)
+
+
+def test_every_step_of_a_plan_comes_back_to_nothing_done(stocked, planned):
+    for step in planned.plan.program:
+        logged = cutlog.log_step(stocked, planned.id, step.number)
+        done = pieces_done(stocked.outbox.sql, planned.id)
+        assert done[step.number] == step.pieces
+        log_withdrawn(stocked, rows(logged), "tried out")
+        assert step.number not in pieces_done(stocked.outbox.sql, planned.id)
+
+
+def test_what_was_written_together_and_still_counts_is_named(stocked, planned):
+    logged = cutlog.log_step(stocked, planned.id, 1)
+    gone = log_withdrawn(stocked, rows(logged)[:1], "one sheet only")
+    note = next(one for one in gone.notes if "still counting" in one)
+    assert all(str(number) in note for number in rows(logged)[1:])
+
+
+def test_spoiled_parts_that_were_none_count_again(stocked, planned):
+    part = planned.order.parts[0].ref
+    early = log_spoiled(stocked, planned.id, planned.plan, planned.order, part, 2, "burr")
+    log_withdrawn(stocked, rows(early), "was good")
+    assert spoiled_parts(stocked.outbox.sql, planned.id, part).early == 0
+    for step in planned.plan.program:
+        cutlog.log_step(stocked, planned.id, step.number)
+    made = sum(
+        each["quantity"]
+        for one in stocked.outbox.all_events()
+        if one.type == "cuts.made"
+        for each in one.event["payload"]["parts"]
+        if each["ref"] == part
+    )
+    assert made == planned.order.parts[0].quantity
+    late = log_spoiled(stocked, planned.id, planned.plan, planned.order, part, 1, "burr")
+    assert spoiled_parts(stocked.outbox.sql, planned.id, part).made == 1
+    log_withdrawn(stocked, rows(late), "was good")
+    assert spoiled_parts(stocked.outbox.sql, planned.id, part).made == 0
+
+
+def test_an_entry_is_withdrawn_once_and_a_withdrawal_never(stocked):
+    machine = stocked.machine("bench-3m")
+    number = rows(cutlog.log_taken(stocked, "SH-A", 3, machine))[0]
+    own = rows(log_withdrawn(stocked, [number], "wrong rack"))[0]
+    assert counts(stocked)["SH-A"] == 8
+    for wrong, words in (
+        (number, "was withdrawn before"),
+        (own, "is itself a withdrawal"),
+        (99, "no event 99"),
+    ):
+        with pytest.raises(InputWrong, match=words):
+            log_withdrawn(stocked, [wrong], "again")
+    assert len(list(stocked.outbox.all_events())) == 2
+
+
+def test_the_name_of_a_withdrawn_offcut_can_be_given_again(stocked):
+    machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
+    wrong = cutlog.log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine, ref="OC-1")
+    log_withdrawn(stocked, rows(wrong), "900 is the width")
+    cutlog.log_offcut(stocked, Sheet(material, 300, 9_000, 50_000, 1), machine, ref="OC-1")
+    (item,) = [one for one in stocked.rack() if one.ref == "OC-1"]
+    assert (item.length, item.quantity) == (9_000, 1)
+
+
+def test_the_command_tells_the_number_lists_it_and_withdraws_it(stocked):
+    stocked.close()
+    home = ["--home", str(stocked.home.folder)]
+
+    def run(*words):
+        return CliRunner().invoke(cli, [*home, *words])
+
+    done = run("log", "taken", "SH-A", "--quantity", "2", "--machine", "bench-3m")
+    assert done.output.splitlines()[0] == "written: event 1"
+    listed = run("log", "list", "--last", "5")
+    assert "2 of SH-A on bench-3m" in listed.output
+    assert run("log", "withdraw", "1", "--reason", "wrong rack").exit_code == 0
+    assert "withdrawn" in run("log", "list").output
+    assert run("log", "withdraw", "1", "--reason", "again").exit_code == 3
+    assert run("log", "withdraw", "one", "--reason", "again").exit_code == 3
