@@ -125,6 +125,13 @@ class Text(fields.String):
 
 
 def one_line(value: str) -> None:
+    """Refuse control characters and halves of surrogate pairs.
+
+    Raises
+    ------
+    ValidationError
+        Saying what is wanted.
+    """
     if any(ord(letter) < 32 or ord(letter) == 127 or 0xD800 <= ord(letter) <= 0xDFFF for letter in value):
         raise ValidationError("one line of text without control characters is wanted")
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
+from functools import reduce
+from operator import or_
 from typing import Any, Final
 
 from peewee import SQL, fn
@@ -120,6 +122,8 @@ def report(
         query = query.where(Tally.day <= to_day.isoformat())
     for column, value in (only or {}).items():
         query = query.where(getattr(Tally, column) == value)
+    # A row that has nothing of this report need not be added up.
+    query = query.where(reduce(or_, (getattr(Tally, measure) != 0 for measure in _MEASURES[name])))
     groups: dict[tuple[tuple[Any, str], ...], dict[str, int]] = {}
     for row in query.dicts():
         key = tuple(_DIMENSIONS[dimension](row) for dimension in by)

@@ -117,9 +117,7 @@ def test_a_damaged_event_that_a_person_put_right_is_not_applied_again_when_the_t
     assert parts(service) == 4
 
 
-def test_a_damaged_event_and_its_twin_of_another_epoch_count_once(
-    service: Service, station: Station
-) -> None:
+def test_a_damaged_event_and_its_twin_of_another_epoch_count_once(service: Service, station: Station) -> None:
     twin, fresh = station.cut(), Station()
     damaged = {**twin, "payload": {**twin["payload"], "strokes": 5}}
     assert states(service.push([damaged])) == ["quarantined"]
