@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 
@@ -159,7 +160,8 @@ def moment(text: str | None, now: datetime) -> str:
 def quarantine_lines(events: Sequence[Written], most: int = 20) -> Iterator[str]:
     """Events the centre could not apply, and why."""
     for one in events[:most]:
-        yield f"  {one.happened_at[:16]} {one.type} (number {one.seq}): {one.answer or 'no reason given'}"
+        where = "put aside here" if one.state == "aside" else "at the centre"
+        yield f"  {one.happened_at[:16]} {one.type} (number {one.seq}, {where}): {_reason(one.answer)}"
     if len(events) > most:
         yield f"  … and {len(events) - most} more"
 
@@ -171,3 +173,22 @@ def thickness_lines(plan: CutPlan, order: Order, rack: Sequence[StockItem]) -> I
         thick = sorted({item.thickness for item in rack if item.material == grade})
         words = ", ".join(show_mm(one) for one in thick) + " mm" if thick else "none"
         yield f"{grade} on the rack: {words}"
+
+
+def _reason(answer: str | None) -> str:
+    """Why an event waits, as the service said it.
+
+    >>> _reason('[{"pointer": "/payload/machine", "message": "no machine is known by the id"}]')
+    'machine: no machine is known by the id'
+    """
+    try:
+        errors = json.loads(answer or "[]")
+        told = [
+            f"{str(error['pointer']).removeprefix('/payload').strip('/')}: {error['message']}".removeprefix(
+                ": "
+            )
+            for error in errors
+        ]
+    except (ValueError, TypeError, KeyError):
+        told = [answer or ""]
+    return "; ".join(told) or "no reason given"
