@@ -96,7 +96,7 @@ def test_no_part_of_a_plan_comes_out_worse_than_its_tolerance():
 
 
 def test_a_front_stop_and_a_marked_line_are_named_with_their_accuracy():
-    short = replace(SHEAR, back_gauge=BackGauge(mm(5), mm(200), accuracy=10))
+    short = replace(SHEAR, back_gauge=BackGauge(mm(5), mm(200), accuracy=10), gauge_clears=True)
     stops = replace(short, front_stops=FrontStops(mm(50), mm(2000), 30))
     line = replace(short, marked_line_accuracy=60)
     for machine, gauged, accuracy in ((stops, "front stop", 30), (line, "marked line", 60)):
