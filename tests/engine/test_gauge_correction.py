@@ -114,6 +114,8 @@ def test_cpk_is_at_most_cp(offs, minus, plus):
 def test_a_wide_spread_is_no_matter_of_the_zero():
     said = gauge_correction(GAUGE, measured(30, -5, 22, 2, 40, 18), minus=20, plus=20)
     assert {"gauge-spread", "not-capable", "parts-outside"} <= set(codes(said))
+    # two standard deviations count: 0.17 mm here, one alone would be inside ±0.1 mm
+    assert "gauge-spread" in codes(gauge_correction(GAUGE, measured(0, 12)))
     tight = gauge_correction(GAUGE, measured(1, 0, 1, 0, 1, 0), minus=20, plus=20)
     assert codes(tight) == []
 

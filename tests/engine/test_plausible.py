@@ -188,7 +188,10 @@ def test_thousand_pounds_or_kilograms_are_found_by_the_family():
     assert "write 569 if it is in kgf/mm² or 400 if it is in ksi" in low.message
     assert high.path == ("rm_high",)
     assert material_slips(replace(in_ksi, family="our own")) == ()
-    # 150 N/mm² fits no other unit: it is doubted, not refused
+    # the least that a family has is none
+    assert material_slips(replace(STEEL, rm_low=200.0)) == ()
+    assert material_slips(replace(STEEL, rm_low=199.9)) != ()
+    # 3 N/mm² fits no other unit: it is doubted, not refused
     odd = replace(STEEL, rm_low=3.0, rm_high=400.0)
     assert material_slips(odd) == ()
     assert "unusual-figure" in codes(material_findings(odd))
