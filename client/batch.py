@@ -10,7 +10,10 @@ from client.cache.outbox import Draft, Written
 from client.cache.plans import mark_done, note_spoiled
 from client.cache.sqlite import Sqlite
 from client.cache.stock import StockChange, note_change
+from client.errors import InputWrong
+from client.sanity import doubts, notes
 from client.workstation import Workstation
+from schemas.events import payload_errors
 from schemas.records import CUT_OVERSIZE
 from service.engine.handling import piece_kg
 from service.engine.layout.rack import RackState
@@ -73,6 +76,7 @@ class Batch:
         self.spoiled: list[tuple[str, str, int, bool]] = []
         self.undone: list[Callable[[Sqlite], None]] = []
         self.notes: list[str] = []
+        self.doubts: list[str] = []
         self._given: set[str] = set()
 
     def add(self, event_type: str, payload: Mapping[str, Any], change: StockChange | None = None) -> None:
@@ -154,6 +158,7 @@ class Batch:
     def write(self) -> Logged:
         """Write everything, or nothing; what it returns is on the disk."""
         outbox = self.station.outbox
+        self._doubted()
 
         def effects(rows: Sequence[int]) -> None:
             for place, change in self.changes:
@@ -173,6 +178,18 @@ class Batch:
         if outbox.notice is not None and outbox.notice != told_before:
             self.notes.append(outbox.notice)
         return Logged(tuple(written), tuple(self.notes))
+
+    def _doubted(self) -> None:
+        """Ask about what is hardly meant so, and note what is worth a word."""
+        found = list(self.doubts)
+        for draft in self.drafts:
+            if payload_errors(draft.type, draft.payload):
+                return  # it is not as the contract wants it, and is refused for that
+            found += doubts(self.station, draft.type, draft.payload)
+            self.notes += notes(self.station, draft.type, draft.payload)
+        self.notes = list(dict.fromkeys(self.notes))
+        if found and not self.station.sure:
+            raise InputWrong(f"not written: {'; '.join(found)}. If it is right, give --sure")
 
 
 def _tag(epoch: str) -> str:

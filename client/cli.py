@@ -160,6 +160,8 @@ def pull(home: Home) -> None:
 def machines(home: Home) -> None:
     """List the machines."""
     with in_home(home) as station:
+        if station.records.as_of is None:
+            raise station.lacking("machines")
         _lines(show.machine_lines(station.records.machines()))
         _as_of(station)
 
@@ -172,6 +174,8 @@ def machines(home: Home) -> None:
 def stock(home: Home, site: str | None, material: str | None, everything: bool) -> None:
     """List sheets and offcuts on the rack, with what was logged here since the last pull."""
     with in_home(home) as station:
+        if station.records.as_of is None:
+            raise station.lacking("stock")
         rack = [
             item
             for item in station.rack(site)

@@ -11,7 +11,7 @@ import click
 
 from client import cutlog
 from client.cli_entries import list_entries, withdraw
-from client.cli_tools import LENGTH, THICKNESS, in_home, machine_for, say, tell
+from client.cli_tools import LENGTH, SURE, THICKNESS, in_home, machine_for, say, tell
 from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
 from client.home import Home
@@ -22,8 +22,12 @@ from schemas.events import SCRAP_REASONS
 from service.engine.quantities import Length, QuantityError, parse_length
 
 _QUANTITY = click.IntRange(1, 1_000_000)
-_OPERATOR = click.option("--operator", help="Initials or code of the operator.")
 _MACHINE = click.option("--machine", help="Id of the machine; needed when the site has several.")
+
+
+def _operator(command: Any) -> Any:
+    named = click.option("--operator", help="Initials or code of the operator.")
+    return named(SURE(command))
 
 
 @click.group(name="log")
@@ -42,7 +46,7 @@ log_group.add_command(withdraw)
 @click.option("--again", is_flag=True, help="Log more pieces than the step has.")
 @click.option("--minutes", type=click.FloatRange(0, 1e6), help="Minutes it took.")
 @click.option("--edge", type=click.IntRange(1, 4), help="Edge of the blade in use.")
-@_OPERATOR
+@_operator
 @click.pass_obj
 def step(
     home: Home,
@@ -76,7 +80,7 @@ def step(
 @click.argument("ref")
 @click.option("--quantity", type=_QUANTITY, default=1, show_default=True, help="How many.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: str | None) -> None:
     """Log sheets or offcuts REF taken from the rack to be cut without a plan."""
@@ -96,7 +100,7 @@ def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: st
 @click.option("--edge", type=click.IntRange(1, 4), help="Edge of the blade in use.")
 @click.option("--start", type=LENGTH, help="Where the cuts begin along the blade; at the arm unless given.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def cuts(
     home: Home,
@@ -165,7 +169,7 @@ def _part(text: str) -> PartMade:
     help="Whether it was logged as a part before; found out for a plan's part unless given.",
 )
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def scrap(
     home: Home,
@@ -243,7 +247,7 @@ def _sheet(
 @click.option("--from-stock", help="Ref of the sheet it was cut from.")
 @click.option("--heat", help="Heat number.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def offcut(
     home: Home,
@@ -269,7 +273,7 @@ def offcut(
 @click.option("--gauge", required=True, type=LENGTH, help="Value the back gauge was set to.")
 @click.option("--measured", required=True, type=LENGTH, help="Drop as it was measured.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def gauge(home: Home, gauge: Length, measured: Length, machine: str | None, operator: str | None) -> None:
     """Log a drop that was measured after it was cut."""
@@ -288,7 +292,7 @@ def gauge(home: Home, gauge: Length, measured: Length, machine: str | None, oper
 )
 @click.option("--remark", help="In your own words.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def blade(
     home: Home, edge: int, work: str, remark: str | None, machine: str | None, operator: str | None
@@ -309,7 +313,7 @@ def blade(
 @click.option("--place", type=LENGTH, help="From the squaring arm; the most worn place unless given.")
 @click.option("--remark", help="In your own words.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def edge(
     home: Home,
@@ -336,17 +340,17 @@ def edge(
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.option("--change", "program_id", help="Id of the program that this changes; a new one unless given.")
 @_MACHINE
-@_OPERATOR
+@_operator
 @click.pass_obj
 def program(
     home: Home, file: Path, program_id: str | None, machine: str | None, operator: str | None
 ) -> None:
-    r"""Save a program written by hand: FILE is JSON.
+    """Save a program written by hand: FILE is JSON.
 
     \b
     {"name": "Shelf blanks", "material": "S235JR", "thickness_mm": 2, "cut_length_mm": 1250,
      "steps": [{"gauge_mm": 300, "repeat": 4, "note": "strips"}]}
-    """
+    """  # noqa: D301 - the sign itself is wanted: it keeps the lines as they are
     found = read_json(file)
     if not isinstance(found, dict):
         raise InputWrong(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Final
 
 import click
 
@@ -30,10 +30,29 @@ def tell(logged: Logged) -> None:
         say(f"note: {note}")
 
 
+_SURE: Final = "shearwright.sure"
+
+
+def _keep(context: click.Context, _: click.Parameter, value: bool) -> None:
+    context.meta[_SURE] = value
+
+
+SURE = click.option(
+    "--sure",
+    is_flag=True,
+    expose_value=False,
+    callback=_keep,
+    help="Write it down although the figures look wrong.",
+)
+"""For commands that write down: it is known to the workstation that they open."""
+
+
 @contextmanager
 def in_home(home: Home) -> Iterator[Workstation]:
     """Open the workstation; tell when its store had to begin a new epoch."""
-    with workstation_at(home) as station:
+    context = click.get_current_context(silent=True)
+    sure = context is not None and bool(context.meta.get(_SURE))
+    with workstation_at(home, sure=sure) as station:
         if station.outbox.notice is not None:
             say(f"note: {station.outbox.notice}", err=True)
         yield station
@@ -79,7 +98,9 @@ def machine_for(station: Workstation, machine_id: str | None) -> Machine:
     Raises
     ------
     InputWrong
-        When none is named and there are several, or none.
+        When none is named and there are several.
+    NotSetUp
+        When there are none.
     """
     if machine_id is not None:
         return station.machine(machine_id)
@@ -88,8 +109,6 @@ def machine_for(station: Workstation, machine_id: str | None) -> Machine:
         say(f"machine {here[0].id}, the only one at {station.settings.site}", err=True)
         return here[0]
     known = ", ".join(one.id for one in here)
-    raise InputWrong(
-        f"which machine? give --machine, one of {known}"
-        if known
-        else "no machines are known here: shearwright pull"
-    )
+    if not known:
+        raise station.lacking(f"machines at {station.settings.site}")
+    raise InputWrong(f"which machine? give --machine, one of {known}")

@@ -54,6 +54,8 @@ def log_spoiled(
     material = order.material(part.material)
     with station.home.logging():
         batch = Batch(station)
+        if quantity > part.quantity:
+            batch.doubts.append(f"{part.quantity} of {part_ref} are ordered, and {quantity} are scrap")
         count = quantity if was_made else 0
         if was_made is None:
             count = min(quantity, _good(station, plan_id, plan, part_ref))

@@ -11,7 +11,7 @@ from client.cache.outbox import Outbox
 from client.cache.plans import kept_plan, kept_plans
 from client.cache.records import Records
 from client.cache.stock import open_changes, rack_now
-from client.errors import InputWrong
+from client.errors import InputWrong, NotSetUp
 from client.home import Home, StationSettings
 from client.wire import Wire
 from service.engine.machine import Machine
@@ -31,6 +31,8 @@ class Workstation:
     settings: StationSettings
     outbox: Outbox
     records: Records
+    sure: bool = False
+    """Whether the operator stands by figures that look wrong."""
 
     def wire(self) -> Wire:
         """The way to its service."""
@@ -58,15 +60,23 @@ class Workstation:
         ------
         InputWrong
             When it is not in the cache; the message names those that are.
+        NotSetUp
+            When there are none at all.
         """
         found = self.records.machine(machine_id)
         if found is None:
             known = ", ".join(record_id for record_id, _ in self.records.records("machine"))
-            raise InputWrong(
-                f"no machine is known by the id {machine_id!r}; "
-                + (f"known are {known}" if known else "no machines were pulled yet: run shearwright pull")
-            )
+            if not known:
+                raise self.lacking("machines")
+            raise InputWrong(f"no machine is known by the id {machine_id!r}; known are {known}")
         return found
+
+    def lacking(self, what: str) -> NotSetUp:
+        """The error of a cache that is empty, or lacks a kind of record."""
+        why = "nothing was pulled yet, or the cache was deleted" if self.records.as_of is None else ""
+        return NotSetUp(
+            f"there are no records of {what} here{': ' + why if why else ''}; run shearwright pull"
+        )
 
     def material(self, grade: str) -> Material:
         """A grade by its name: the shop's own first.
@@ -79,6 +89,8 @@ class Workstation:
         try:
             return material_named(grade, self.records.materials())
         except UnknownMaterial as error:
+            if self.records.as_of is None:
+                raise self.lacking(f"{grade!r} and other grades of the shop") from error
             raise InputWrong(str(error)) from error
 
     def plan_named(self, start: str) -> str:
@@ -93,7 +105,9 @@ class Workstation:
         known |= {plan_id for plan_id, _ in self.records.records("plan")}
         if start in known:
             return start
-        found = sorted(plan_id for plan_id in known if plan_id.startswith(start) and len(start) >= _SHORTEST_ID)
+        found = sorted(
+            plan_id for plan_id in known if plan_id.startswith(start) and len(start) >= _SHORTEST_ID
+        )
         if len(found) == 1:
             return found[0]
         if found:
@@ -131,7 +145,7 @@ class Workstation:
 
 
 @contextmanager
-def workstation_at(home: Home) -> Iterator[Workstation]:
+def workstation_at(home: Home, *, sure: bool = False) -> Iterator[Workstation]:
     """Open the workstation of a folder.
 
     Raises
@@ -141,7 +155,7 @@ def workstation_at(home: Home) -> Iterator[Workstation]:
     """
     settings = home.settings()
     outbox = Outbox(home, settings.station)
-    station = Workstation(home, settings, outbox, Records(home))
+    station = Workstation(home, settings, outbox, Records(home), sure)
     try:
         yield station.settled()
     finally:

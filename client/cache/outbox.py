@@ -426,6 +426,10 @@ class Outbox:
         """The newest events, newest first."""
         return self._query("ORDER BY id DESC LIMIT ?", most)
 
+    def of_type(self, event_type: str, *, after: int) -> list[Written]:
+        """Events of a type with a row number beyond one, in the order they were written."""
+        return self._query("WHERE type = ? AND id > ? AND state <> 'reissued' ORDER BY id", event_type, after)
+
     def all_events(self) -> Iterable[Written]:
         """Every event kept here, in the order it was written."""
         row = 0
