@@ -89,16 +89,21 @@ def _text(field: Any) -> _Check:
             least, most = max(least, one.min or 0), min(most, math.inf if one.max is None else one.max)
         elif one is not one_line:
             others.append(_obeys(one))
-    rest = tuple(others)
     control = _CONTROL.search
 
+    def plain(value: Any) -> bool:
+        return type(value) is str and least <= len(value) <= most and control(value) is None
+
+    return _both(plain, others)
+
+
+def _both(first: _Check, others: list[_Check]) -> _Check:
+    if not others:
+        return first
+    rest = tuple(others)
+
     def passes(value: Any) -> bool:
-        return (
-            type(value) is str
-            and least <= len(value) <= most
-            and control(value) is None
-            and all(other(value) for other in rest)
-        )
+        return first(value) and all(other(value) for other in rest)
 
     return passes
 
@@ -119,19 +124,14 @@ def _number(whole: bool) -> Callable[[Any], _Check]:
                 high = min(high, math.inf if one.max is None else one.max)
             else:
                 others.append(_obeys(one))
-        rest = tuple(others)
         kinds = (int,) if whole else (int, float)
+        # So that what is not finite is refused, where a field has no bounds of its own.
+        low, high = max(low, -_LARGEST), min(high, _LARGEST)
 
-        def passes(value: Any) -> bool:
-            # The bounds refuse what is not finite, unless there are none.
-            return (
-                type(value) in kinds
-                and low <= value <= high
-                and -_LARGEST < value < _LARGEST
-                and all(other(value) for other in rest)
-            )
+        def plain(value: Any) -> bool:
+            return type(value) in kinds and low <= value <= high
 
-        return passes
+        return _both(plain, others)
 
     return make
 
@@ -183,6 +183,10 @@ def _object(field: Any) -> _Check:
 
 
 def _obeys(validator: Callable[[Any], Any]) -> _Check:
+    if type(validator) is validate.Regexp:
+        match = validator.regex.match
+        return lambda value: match(value) is not None
+
     def passes(value: Any) -> bool:
         try:
             validator(value)

@@ -9,7 +9,10 @@ from typing import Any
 from peewee import __exception_wrapper__  # type: ignore[attr-defined]
 
 from service.store.database import database, is_postgresql
-from service.store.models import Base
+from service.store.models import Base, JsonField, UtcDateTimeField
+
+_WRITTEN_OTHERWISE = (JsonField, UtcDateTimeField)
+"""Fields whose values the databases do not take as they are."""
 
 
 def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str = "") -> None:
@@ -25,8 +28,11 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
     meta = model._meta
     fields = [meta.fields[name] for name in rows[0]]
     columns = ", ".join(f'"{field.column_name}"' for field in fields)
-    write = [field.db_value for field in fields]
-    values = [tuple(to(value) for to, value in zip(write, row.values(), strict=True)) for row in rows]
+    columns_of = [[row[name] for row in rows] for name in rows[0]]
+    for values_of, field in zip(columns_of, fields, strict=True):
+        if isinstance(field, _WRITTEN_OTHERWISE):
+            values_of[:] = map(field.db_value, values_of)
+    values = list(zip(*columns_of, strict=True))
     table = f'"{meta.table_name}" ({columns})'
     with __exception_wrapper__:
         if is_postgresql() and not conflict:

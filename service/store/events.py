@@ -6,6 +6,7 @@ all. A bad event is stored with a reason and does not stop the rest; a fork or a
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -17,10 +18,11 @@ from peewee import SQL, OperationalError
 
 from schemas.events import FIRST_HASH, event_hash, payload_errors
 from schemas.problems import FieldError
+from service.engine.fingerprint import canonical_json
 from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
 from service.store.database import database
-from service.store.models import Chain, Event
+from service.store.models import Chain, Event, Written
 
 log = logging.getLogger("shearwright.events")
 
@@ -163,17 +165,19 @@ def _reached(row: Any) -> Reached:
 class _Checked:
     """An event, and what is wrong with it by itself, looked at once when it is first asked."""
 
-    __slots__ = ("_errors", "_looked", "event")
+    __slots__ = ("_errors", "_looked", "event", "text")
 
     def __init__(self, event: Mapping[str, Any], errors: tuple[FieldError, ...] | None = None) -> None:
         self.event = event
+        self.text: Written | None = None
         self._errors = errors
         self._looked = errors is not None
 
     def look(self) -> tuple[FieldError, ...] | None:
         """Every error, or none; None: its type is not known here."""
         if not self._looked:
-            self._errors = _errors_of(self.event)
+            self.text = Written(canonical_json(self.event).decode("ascii"))
+            self._errors = _errors_of(self.event, self.text)
             self._looked = True
         return self._errors
 
@@ -181,8 +185,11 @@ class _Checked:
 GARBLED: Final = FieldError("/hash", "the hash is not that of the event")
 
 
-def _errors_of(event: Mapping[str, Any]) -> tuple[FieldError, ...] | None:
-    if event_hash(event) != event["hash"]:
+def _errors_of(event: Mapping[str, Any], text: str) -> tuple[FieldError, ...] | None:
+    # The text that is kept is that of the hash but for the hash itself, so it need not be written twice.
+    without = text.replace(f'"hash":"{event["hash"]}",', "", 1)
+    quick = hashlib.sha256(without.encode("ascii")).hexdigest()
+    if quick != event["hash"] and event_hash(event) != event["hash"]:
         return (GARBLED,)
     errors = payload_errors(event["type"], event["payload"])
     return None if errors is None else tuple(errors)
@@ -341,7 +348,7 @@ class _Run:
                 "seq": _seq(one),
                 "event_id": event["event_id"],
                 "type": event["type"],
-                "document": event,
+                "document": one.text or event,
                 "hash": event["hash"],
                 "received_at": sender.now,
                 "clock_ahead_ms": round(sender.clock_ahead / timedelta(milliseconds=1)),

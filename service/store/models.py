@@ -41,16 +41,20 @@ class UtcDateTimeField(Field):
         return moment.astimezone(UTC)
 
 
+class Written(str):
+    """A JSON document that was written as text already, as :class:`JsonField` would."""
+
+    __slots__ = ()
+
+
 class JsonField(TextField):
     """A JSON document as text in ASCII, so that every string of JSON can be kept on both databases."""
 
     def db_value(self, value: Any) -> str | None:
         """Write a document."""
-        return (
-            None
-            if value is None
-            else json.dumps(value, separators=(",", ":"), sort_keys=True, allow_nan=False)
-        )
+        if value is None or isinstance(value, Written):
+            return value
+        return json.dumps(value, separators=(",", ":"), sort_keys=True, allow_nan=False)
 
     def python_value(self, value: str | None) -> Any:
         """Read a document."""

@@ -122,7 +122,9 @@ def ingest(service: Service, address: str, count: int) -> None:
         columns = [row[0] for row in plain.execute("SELECT * FROM event LIMIT 0").description or ()]
         own = [f'"{name}"' for name in columns if name != "id"]
         insert = f"INSERT INTO plain ({', '.join(own)}) VALUES ({', '.join('%s' for _ in own)})"
-        pushed, inserted, last = [], [], 0
+        pushed, inserted = [], []
+        last = plain.execute("SELECT coalesce(max(id), 0) FROM event").fetchone()[0]  # type: ignore[index]
+        plain.commit()
         for body in bodies:
             pushed.append(push(body))
             rows = plain.execute(
