@@ -130,7 +130,11 @@ class ReportSchema(Schema):
 
     report = fields.String(required=True)
     by = fields.List(fields.String(), required=True)
-    rows = fields.List(fields.Dict(), required=True)
+    rows = fields.List(
+        fields.Dict(),
+        required=True,
+        metadata={"description": "a yield row has a remark when more came out than was taken, else null"},
+    )
     unapplied_events = fields.Integer(
         required=True,
         metadata={"description": "events in quarantine or of an unknown type, which no figure contains"},

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import sqlite3
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import click
 from marshmallow import ValidationError
+from peewee import PeeweeException
 from waitress.server import create_server
 
 from schemas.problems import FieldError, WireError, field_errors
@@ -49,6 +53,18 @@ def _open(config: Config) -> list[str]:
         return migrate()
     except (DatabaseAddressError, NewerDatabaseError) as error:
         raise click.ClickException(str(error)) from None
+    except (PeeweeException, sqlite3.Error, OSError) as error:
+        raise click.ClickException(_no_database(config.database, error)) from None
+
+
+def _no_database(address: str, error: Exception) -> str:
+    """Why the database cannot be used, without a password that the address may hold."""
+    parts = urlsplit(address) if "://" in address else None
+    shown = address
+    if parts is not None and parts.hostname:
+        shown = f"{parts.scheme}://{parts.hostname}{f':{parts.port}' if parts.port else ''}{parts.path}"
+    said = next((line.strip() for line in str(error).splitlines() if line.strip()), type(error).__name__)
+    return f"the database {shown} cannot be used: {said}"
 
 
 @main.command()
@@ -60,16 +76,27 @@ def serve(config: Config, host: str | None, port: int | None, threads: int) -> N
     """Answer requests, after bringing the database up to date."""
     _open(config)
     app = create_app(_with(config, most_connections=max(threads, config.most_connections)), prepare=False)
-    server = create_server(
-        app,
-        host=host or config.host,
-        port=config.port if port is None else port,
-        threads=threads,
-        ident="shearwright",
-        # More than the app takes, so that it is the app that answers in words; beyond this the server
-        # cuts off without reading on.
-        max_request_body_size=max(8 * config.most_body_bytes, 64 * 1024 * 1024),
-    )
+    at, number = host or config.host, config.port if port is None else port
+    try:
+        server = create_server(
+            app,
+            host=at,
+            port=number,
+            threads=threads,
+            ident="shearwright",
+            # More than the app takes, so that it is the app that answers in words; beyond this the server
+            # cuts off without reading on.
+            max_request_body_size=max(8 * config.most_body_bytes, 64 * 1024 * 1024),
+        )
+    except (OSError, ValueError) as error:
+        why = (
+            "another program listens there"
+            if getattr(error, "errno", None) == errno.EADDRINUSE
+            else getattr(error, "strerror", None) or str(error)
+        )
+        raise click.ClickException(
+            f"cannot listen at {at}, port {number}: {why}; give --host or --port"
+        ) from None
     jobs = Schedule(config.ages, config.clock)
     jobs.start()
     click.echo(f"listening at http://{server.effective_host}:{server.effective_port}/v1/docs")
@@ -175,6 +202,14 @@ def token_make(
     days: int | None,
 ) -> None:
     """Make a token and print its secret, which is shown this once."""
+    for_station = "station" in scopes
+    missing = [f"--{name}" for name, value in (("site", site), ("station", station)) if value is None]
+    if for_station and missing:
+        raise click.ClickException(f"{' and '.join(missing)} wanted: a station's token is bound to both")
+    if not for_station and len(missing) < 2:
+        raise click.ClickException("--site and --station go with --scope station only")
+    if for_station and len(set(scopes)) > 1:
+        raise click.ClickException("--scope station stands alone; make a token of its own for the others")
     _open(config)
     now = datetime.now(UTC)
     try:

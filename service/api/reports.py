@@ -12,7 +12,7 @@ from service.api.operations import Answer, Given, Operations
 from service.api.problems import field_problem, not_found
 from service.drawing.table import csv_text
 from service.store import held
-from service.store.reports import REPORTS, report
+from service.store.reports import REPORTS, known_place, report
 
 reports = Operations("reports")
 
@@ -35,6 +35,9 @@ def read_report(given: Given, name: str) -> Answer:
     if from_day is not None and to_day is not None and from_day > to_day:
         raise field_problem("/query/from", "is after to")
     only = {column: query[column] for column in ("site", "machine", "material") if query[column] is not None}
+    for column in ("site", "machine"):
+        if column in only and not known_place(column, only[column]):
+            raise field_problem(f"/query/{column}", f"no {column} is known by the id {only[column]!r}")
     rows = report(name, by, from_day=from_day, to_day=to_day, only=only)
     if _as_csv(query["format"]):
         names = list(rows[0]) if rows else by

@@ -48,6 +48,8 @@ class Shelf:
         Records that are there without having been made.
     followers
         Kinds whose records belong to the site of the one of this shelf that they name.
+    address
+        What a record's address is made of, after that of the shelf.
     """
 
     kind: str
@@ -63,6 +65,7 @@ class Shelf:
     used_by: Callable[[str], str | None] = lambda _: None
     built_in: Callable[[], dict[str, dict[str, Any]]] = dict
     followers: tuple[str, ...] = ()
+    address: str = "id"
 
     def operations(self) -> Operations:
         """The five operations."""
@@ -111,7 +114,8 @@ class Shelf:
         kind("GET", one, scopes=self.read, answers={200: item}, summary=f"Read a {self.noun}")(read)
         kind(
             "PUT", one, scopes=self.write, body=item, answers={200: item, 201: item}, revisioned=True,
-            summary=f"Change a {self.noun} (with If-Match), or make it",
+            summary=f"Change a {self.noun} (with If-Match), or make it"
+            + (f"; the address is {self.address}" if "/" in self.address else ""),
         )(replace)  # fmt: skip
         kind(
             "DELETE", one, scopes=self.write, answers={204: None}, revisioned=True,
@@ -174,7 +178,7 @@ class Shelf:
     def _replace(self, given: Given, key: str) -> Answer:
         document = self.normal(given.body)
         if self.key_of(document) != key:
-            raise not_valid([FieldError(f"/{self.key_field}", f"must agree with the address: {key!r}")])
+            raise not_valid([FieldError(f"/{self.key_field}", self._disagrees(document, key))])
         standing = records.find(self.kind, key)
         expected = self._expected(standing)
         try:
@@ -182,6 +186,13 @@ class Shelf:
         except StaleRevision as stale:
             raise self._stale(stale.kept) from None
         return Answer(document, 200 if standing else 201, _tag(kept))
+
+    def _disagrees(self, document: dict[str, Any], key: str) -> str:
+        said = f"must agree with the address: {key!r}"
+        if "/" not in self.address:
+            return said
+        wanted = self.key_of(document)
+        return f"{said}; the address of a {self.noun} is {self.address}, so here /v1/{self.path}/{wanted}"
 
     def _delete(self, given: Given, key: str) -> Answer:
         standing = records.find(self.kind, key)
@@ -264,7 +275,9 @@ class Shelf:
         )
 
     def _missing(self, key: str) -> ProblemError:
-        return not_found(f"there is no {self.noun} {key!r}")
+        lacks = "/" in self.address and "/" not in key
+        hint = f"; the address of a {self.noun} is {self.address}" if lacks else ""
+        return not_found(f"there is no {self.noun} {key!r}{hint}")
 
 
 def _whole_tag() -> int | None:

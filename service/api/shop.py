@@ -144,6 +144,7 @@ STOCK = Shelf(
     write=("plan",),
     key_of=lambda document: stock_key(document["site"], document["ref"]),
     key_field="ref",
+    address="site/ref",
     site_of=lambda document: document["site"],
     faults=lambda document: [*_known_site(document), *_known_material(document)],
 )

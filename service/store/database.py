@@ -83,7 +83,8 @@ def _opened(address: str, most_connections: int) -> Database:
     if not address or address == ":memory:":
         raise DatabaseAddressError("the path of a file is wanted; a database in memory is not kept")
     file = Path(address)
-    file.parent.mkdir(parents=True, exist_ok=True)
+    if not file.parent.is_dir():
+        raise DatabaseAddressError(f"{address}: there is no folder {file.parent}; make it first")
     if not file.exists() or file.stat().st_size == 0:
         _make_file(file)
     return SqliteDatabase(address, pragmas=PRAGMAS, timeout=WAIT_S, lock_type="IMMEDIATE", autoconnect=False)

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from peewee import SQL, fn
 
+from service.store import records
 from service.store.models import Tally
 
 BANDS: Final = (100, 300, 600, 1000, 1600, 2500)
@@ -33,8 +34,18 @@ def _scrap(sums: _Sums) -> dict[str, Any]:
     }
 
 
+MORE_THAN_TAKEN: Final = (
+    "more came out than was taken: it was taken in another row, or the log is wrong; "
+    "look at the discrepancies and for steps logged twice"
+)
+
+_ROUNDING_MG: Final = 100_000
+"""What rounded masses may come to in a row, besides a thousandth of what was taken."""
+
+
 def _yield(sums: _Sums) -> dict[str, Any]:
     used = sums["taken_mg"] - sums["offcut_mg"]
+    beyond = sums["parts_mg"] + sums["scrap_mg"] - used
     return {
         "taken_kg": _kg(sums["taken_mg"]),
         "offcuts_kept_kg": _kg(sums["offcut_mg"]),
@@ -42,7 +53,8 @@ def _yield(sums: _Sums) -> dict[str, Any]:
         "parts_kg": _kg(sums["parts_mg"]),
         "scrap_kg": _kg(sums["scrap_mg"]),
         "yield": _share(sums["parts_mg"], used) if used > 0 else None,
-        "unaccounted_kg": _kg(used - sums["parts_mg"] - sums["scrap_mg"]),
+        "unaccounted_kg": _kg(-beyond),
+        "remark": MORE_THAN_TAKEN if beyond > _ROUNDING_MG + sums["taken_mg"] // 1000 else None,
     }
 
 
@@ -181,3 +193,10 @@ _COLUMNS: Final[dict[str, tuple[str, Callable[[], Any]]]] = {
     "month": ("month", lambda: fn.SUBSTR(Tally.day, 1, 7)),
 }
 """By what the database adds up for each dimension: a label, and the column."""
+
+
+def known_place(column: str, name: str) -> bool:
+    """Whether a site or machine has a record, or had one, or is named in the sums."""
+    if records.find(column, name, deleted_too=True) is not None:
+        return True
+    return bool(Tally.select().where(getattr(Tally, column) == name).exists())

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from service.api import shop
+from service.app import contract
 from tests.service.shop import Service, machine, sheet
 from tests.service.test_contract import problem, told
 
@@ -174,3 +175,11 @@ def test_built_in_grades_are_listed_and_a_shops_own_takes_their_place(service: S
     assert service.post("/checks/force", weaker).json["equivalent_thickness_mm"] == pytest.approx(
         3 * (480 / 450) ** 0.5
     )
+
+
+def test_an_address_of_stock_without_its_site_is_explained(small: Service) -> None:
+    wrong = small.ask("PUT", "/stock/TL-S2", json=sheet("TL-S2"))
+    assert wrong.status_code == 422
+    assert "is site/ref, so here /v1/stock/northgate/TL-S2" in wrong.json["errors"][0]["message"]
+    assert "site/ref" in small.get("/stock/TL-S2").json["detail"]
+    assert "site/ref" in contract()["paths"]["/v1/stock/{key}"]["put"]["summary"]

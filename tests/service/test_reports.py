@@ -132,3 +132,24 @@ def test_a_blade_is_forecast_from_the_cuts_that_were_written_down(written: Servi
     assert (answer.json["worst_start_mm"], answer.json["worst_end_mm"]) == (0, 300)
     assert answer.json["days_left_low"] < answer.json["days_left"] < answer.json["days_left_high"]
     assert written.get("/wear/blades/none", "report").status_code == 404
+
+
+def test_a_row_of_which_more_came_out_than_was_taken_carries_a_remark(small: Service) -> None:
+    station = Station()
+    small.push([station.write("stock.taken", {**piece(mass_kg=16.956), "ref": "SH-A"}), station.cut()])
+    (row,) = small.get("/reports/yield", query_string={"by": "machine"}).json["rows"]
+    assert (row["yield"], row["remark"]) == (1, None)
+    small.push([station.cut()])
+    (row,) = small.get("/reports/yield", query_string={"by": "machine"}).json["rows"]
+    assert row["yield"] == 2
+    assert row["remark"].startswith("more came out than was taken")
+    table = small.get("/reports/yield", query_string={"by": "machine", "format": "csv"}).text
+    assert table.splitlines()[0].endswith("remark")
+    assert "more came out than was taken" in table.splitlines()[1]
+
+
+@pytest.mark.parametrize("column", ["site", "machine"])
+def test_a_report_of_a_place_nobody_knows_is_refused_in_words(small: Service, column: str) -> None:
+    answer = small.get("/reports/yield", query_string={"by": "day", column: "nowhere"})
+    assert answer.status_code == 422
+    assert answer.json["errors"][0]["message"] == f"no {column} is known by the id 'nowhere'"
