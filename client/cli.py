@@ -116,7 +116,7 @@ def init(home: Home, server: str, token: str | None, station: str, site: str, pl
         before = home.settings()
     except NotSetUp:
         before = None
-    if before is not None and before.station != station:
+    if before is not None and before.station != station and _has_a_log(home):
         raise InputWrong(
             f"{home.folder} belongs to station {before.station!r}, and its log bears that name; "
             "set another station up in another folder with --home"
@@ -129,6 +129,14 @@ def init(home: Home, server: str, token: str | None, station: str, site: str, pl
     if parts.scheme == "http" and parts.hostname not in {"localhost", "127.0.0.1", "::1"}:
         say("note: over http anyone on the way can read the token; https is wanted", err=True)
     say("next: shearwright pull")
+
+
+def _has_a_log(home: Home) -> bool:
+    """Whether anything was ever written down here; until then a mistyped name can be put right."""
+    if not home.store_file.exists():
+        return False
+    with workstation_at(home) as opened:
+        return opened.outbox.last_row() > 0
 
 
 def _one_word(given: str) -> str:

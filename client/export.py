@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from client.cache.outbox import CONTRACT, utc_text
 from client.errors import InputWrong
-from client.home import write_whole
+from client.home import writing_whole
 from client.workstation import Workstation
 from schemas.events import FIRST_HASH, event_hash
 from service.engine.fingerprint import canonical_json
@@ -47,14 +47,16 @@ def export_log(station: Workstation, path: Path) -> Exported:
         "contract": CONTRACT,
         "written_at": utc_text(station.outbox.now()),
     }
-    lines = [canonical_json(head)]
-    for written in station.outbox.all_events():
-        line = canonical_json({"event": written.event, "state": written.state})
-        digest.update(line + b"\n")
-        lines.append(line)
-    done = Exported(len(lines) - 1, digest.hexdigest())
-    lines.append(canonical_json({"events": done.events, "sha256": done.sha256}))
-    write_whole(path, b"\n".join(lines) + b"\n", mode=0o600)
+    count = 0
+    with writing_whole(path, mode=0o600) as out:
+        out.write(canonical_json(head) + b"\n")
+        for written in station.outbox.all_events():
+            line = canonical_json({"event": written.event, "state": written.state}) + b"\n"
+            digest.update(line)
+            out.write(line)
+            count += 1
+        done = Exported(count, digest.hexdigest())
+        out.write(canonical_json({"events": done.events, "sha256": done.sha256}) + b"\n")
     return done
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import BinaryIO
 from urllib.parse import urlsplit
 
 import platformdirs
@@ -216,21 +217,36 @@ def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
     StoreFailed
         When it cannot be written; the old file is untouched.
     """
+    with writing_whole(path, mode) as out:
+        out.write(data)
+
+
+@contextmanager
+def writing_whole(path: Path, mode: int = 0o644) -> Iterator[BinaryIO]:
+    """Write a file bit by bit; it takes the place of the old one at the end of the block, whole.
+
+    Raises
+    ------
+    StoreFailed
+        When it cannot be written; the old file is untouched.
+    """
     handle = -1
     scratch = ""
     try:
         handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         with os.fdopen(handle, "wb") as out:
-            out.write(data)
+            yield out
             out.flush()
             os.fsync(out.fileno())
         Path(scratch).chmod(mode)
         Path(scratch).replace(path)
+        scratch = ""
     except OSError as error:
+        raise StoreFailed(f"{path} cannot be written: {error.strerror}") from error
+    finally:
         if scratch:
             with contextlib.suppress(OSError):
                 Path(scratch).unlink()
-        raise StoreFailed(f"{path} cannot be written: {error.strerror}") from error
     _flush_folder(path.parent)
 
 

@@ -104,7 +104,7 @@ class Push:
 
     def _keep(self, batch: list[Written], answer: Answer) -> bool:
         try:
-            said: dict[str, Any] = PushAnswerSchema(unknown=EXCLUDE).load(answer.document)
+            said: dict[str, Any] = PushAnswerSchema(unknown=EXCLUDE).load(_in_our_words(answer.document))
         except ValidationError as error:
             raise CentreAway(f"the answer to a push is not understood: {error}") from error
         note_clock(self.outbox, answer, said["server_time"])
@@ -169,6 +169,20 @@ class Push:
             "put back?): a new epoch was begun, and all that the centre lacks is sent under it"
         )
         return False
+
+
+def _in_our_words(document: Mapping[str, Any]) -> dict[str, Any]:
+    """An answer in the states of this version: a newer centre's own ones count as kept there."""
+    results = document.get("results")
+    if not isinstance(results, list):
+        return dict(document)
+    return {
+        **document,
+        "results": [
+            {**one, "state": "kept"} if isinstance(one, dict) and one.get("state") not in _STATES else one
+            for one in results
+        ],
+    }
 
 
 def _names_event(refusal: CentreRefuses) -> bool:

@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from email.utils import parsedate_to_datetime
+from email.utils import format_datetime, parsedate_to_datetime
 from typing import Any, Final, TypeVar
 
 import requests
@@ -136,7 +136,12 @@ class Wire:
                 self.server + path,
                 params=params,
                 data=data,
-                headers={"Accept": "application/json", **(headers or {})},
+                headers={
+                    "Accept": "application/json",
+                    # The centre compares our clock with its own at every exchange.
+                    "Date": format_datetime(sent_at.astimezone(UTC), usegmt=True),
+                    **(headers or {}),
+                },
                 timeout=(min(CONNECT_S, self._left()), min(self.timeout_s, self._left())),
                 allow_redirects=False,
                 stream=True,

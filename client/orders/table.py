@@ -200,14 +200,46 @@ def read_xlsx(path: Path) -> Table:
                 Row(number, tuple(_cell(path, number, value) for value in values[:MOST_COLUMNS]))
                 for number, values in enumerate(sheet.iter_rows(values_only=True), start=1)
             )
-            return _table(path, rows, notes)
+            table = _table(path, rows, notes)
+            name = sheet.title
         finally:
             book.close()
+        _refuse_uncalculated(path, data, name, table)
+        return table
     except InputWrong:
         raise
     except Exception as error:
         # A damaged workbook fails in many ways inside the reader; to the shop they are all one.
         raise InputWrong(f"{path} is not a workbook that can be read ({error}); save it again") from error
+
+
+def _refuse_uncalculated(path: Path, data: bytes, sheet: str, table: Table) -> None:
+    """A formula that was never calculated reads like an empty cell; it is named as what it is."""
+    import openpyxl  # noqa: PLC0415 - as above
+
+    wide = len(table.header.cells)
+    if all(len(row.cells) >= wide and None not in row.cells[:wide] for row in table.rows):
+        return
+    empty = {
+        (row.number, place)
+        for row in table.rows
+        for place in range(wide)
+        if place >= len(row.cells) or row.cells[place] is None
+    }
+    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
+    try:
+        for number, values in enumerate(book[sheet].iter_rows(values_only=True), start=1):
+            for place, value in enumerate(values[:wide]):
+                formula = getattr(value, "text", value)
+                if (number, place) in empty and isinstance(formula, str) and formula.startswith("="):
+                    column = table.header.cells[place]
+                    raise InputWrong(
+                        f"{path}, line {number}, {column or f'column {place + 1}'}: the formula "
+                        f"{formula[:60]} was never calculated; open the file in a spreadsheet and save it, "
+                        "or write the value itself"
+                    )
+    finally:
+        book.close()
 
 
 def _refuse_bomb(path: Path, data: bytes) -> None:

@@ -627,3 +627,20 @@ def test_a_centre_that_lost_events_is_filled_up_without_a_new_event(centre, stat
     assert report.complete
     assert len(centre.applied) == 4
     assert any("less of this station" in notice for notice in report.notices)
+
+
+def test_a_state_of_a_newer_centre_is_acknowledged_and_stops_nothing(centre, station, sync):
+    log(station, 3)
+    plain = centre.push
+
+    def push(request):
+        status, headers, body = plain(request)
+        found = json.loads(body)
+        found["results"][1]["state"] = "weighed"
+        return status, headers, json.dumps(found)
+
+    centre.mock.remove("POST", f"{URL}/v1/sync/events")
+    centre.mock.add_callback("POST", f"{URL}/v1/sync/events", push)
+    report = sync()
+    assert report.complete
+    assert (report.counts.taken, report.counts.kept, report.counts.pending) == (2, 1, 0)
