@@ -138,9 +138,14 @@ def write_programs(
     weights = weights or weights_for(order_machine)
     steps: list[Step] = []
     for cutting in cuttings:
-        for runs in _floors(order_machine, cutting, parts, options):
+        # Equal sheets that are cut singly go through the same steps: their order is looked for once.
+        known: dict[tuple[int, Stand | None], _Sequenced] = {}
+        for floor in _floors(order_machine, cutting, parts, options):
             stand = _stand(steps[-1]) if steps else None
-            steps.extend(_ordered(runs, weights, stand, options.open_stacks, first_number + len(steps)))
+            key = (floor[0][0].layout, stand)
+            if options.batch or key not in known:
+                known[key] = _sequenced(floor, weights, stand, options.open_stacks)
+            steps.extend(_ordered(floor, known[key], first_number + len(steps)))
     return tuple(steps)
 
 
@@ -148,6 +153,7 @@ def write_programs(
 class _Run:
     """What one sheet, or equal sheets together, go through: links, and each as a step in the rough."""
 
+    layout: int
     sheet: str
     links: tuple[Link, ...]
     rough: tuple[Step, ...]
@@ -198,7 +204,7 @@ def _run(
     names = dict.fromkeys(((link.group, link.place) for link in links), "")
     rough = tuple(_step(shop, link, 0, layout.number, "none", names) for link in links)
     bring = tuple(_bring(machine, step) for step in rough)
-    return _Run(sheet_name(layout.number), links, rough, _turns(links), bring)
+    return _Run(layout.number, sheet_name(layout.number), links, rough, _turns(links), bring)
 
 
 def _bring(machine: Machine, step: Step) -> int:
@@ -209,23 +215,34 @@ def _bring(machine: Machine, step: Step) -> int:
     return int(100 * each) * step.pieces
 
 
-def _ordered(
-    floor: _Floor, weights: Weights, stand: Stand | None, open_stacks: int | None, first: int
-) -> Iterator[Step]:
-    """The steps of what lies on the floor together, numbered from `first`."""
-    for last, runs in enumerate(floor, start=1 - len(floor)):
+@dataclass(frozen=True, slots=True)
+class _Sequenced:
+    """Which of the ways of a floor is taken, and the runs and places there in the order of the steps."""
+
+    way: int
+    order: tuple[tuple[int, int], ...]
+
+
+def _sequenced(floor: _Floor, weights: Weights, stand: Stand | None, open_stacks: int | None) -> _Sequenced:
+    """The order of the steps, with as few groups as can be."""
+    for way, runs in enumerate(floor):
         tasks, places = _tasks(runs)
         try:
             order = in_order(tasks, weights, stand, open_stacks)
         except NoRoomError:
-            if last == 0:
+            if way == len(floor) - 1:
                 raise
             continue
-        names = [{(0, 0): run.sheet} for run in runs]
-        for number, index in enumerate(order, start=first):
-            run, place = places[index]
-            yield _finished(runs[run], place, number, names[run])
-        return
+        return _Sequenced(way, tuple(places[index] for index in order))
+    raise ValueError("at least one way to write a program is wanted")
+
+
+def _ordered(floor: _Floor, sequenced: _Sequenced, first: int) -> Iterator[Step]:
+    """The steps of what lies on the floor together, numbered from `first`."""
+    runs = floor[sequenced.way]
+    names = [{(0, 0): run.sheet} for run in runs]
+    for number, (run, place) in enumerate(sequenced.order, start=first):
+        yield _finished(runs[run], place, number, names[run])
 
 
 def _finished(run: _Run, place: int, number: int, names: dict[Work, str]) -> Step:
