@@ -221,7 +221,7 @@ def _refuse_uncalculated(path: Path, data: bytes, sheet: str, table: Table) -> N
     if all(len(row.cells) >= wide and None not in row.cells[:wide] for row in table.rows):
         return
     empty = {
-        (row.number, place)
+        (row.line, place)
         for row in table.rows
         for place in range(wide)
         if place >= len(row.cells) or row.cells[place] is None

@@ -69,7 +69,18 @@ def test_init_keeps_the_token_out_of_sight(tmp_path):
     assert (tmp_path / "h" / "token").read_text() == "s3cret\n"
 
 
+def test_a_mistyped_station_can_be_put_right_until_something_is_logged(tmp_path):
+    def init(station):
+        words = ("init", "--server", "http://x.test", "--token", "t", "--site", "northgate")
+        return CliRunner().invoke(cli, ["--home", str(tmp_path / "h"), *words, "--station", station])
+
+    assert init("bemch1").exit_code == 0
+    assert init("bench1").exit_code == 0
+    assert json.loads((tmp_path / "h" / "settings.json").read_text())["station"] == "bench1"
+
+
 def test_a_folder_belongs_to_one_station(run):
+    run("log", "gauge", "--gauge", "300", "--measured", "300.1")
     done = run(
         "init", "--server", "http://x.test", "--token", "t", "--station", "other", "--site", "northgate"
     )

@@ -325,3 +325,11 @@ def test_no_cell_whatever_ends_in_anything_but_an_order_or_words(wrote, read, ce
         path = wrote(f"{HEAD};grain;tolerance\n{';'.join(row)}\n".encode("utf-8", "replace"))
         with contextlib.suppress(InputWrong):
             assert len(read(path).parts) == 1
+
+
+def test_a_formula_that_was_never_calculated_is_named_as_one(read, tmp_path):
+    # openpyxl writes formulas without their values, as programs do that are no spreadsheets.
+    rows = [HEAD.split(";"), ["P1", 640, "=20*6", 4, "S235JR", 3]]
+    with pytest.raises(InputWrong) as error:
+        read(workbook(tmp_path / "o.xlsx", rows))
+    assert "line 2, width: the formula =20*6 was never calculated" in said(error)
