@@ -14,11 +14,12 @@ from urllib.parse import urlsplit
 import click
 
 from client import show
+from client.cache.sqlite import counted_without_writing
 from client.cli_log import log_group
 from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, say
 from client.compare import Teller, comparison_lines
-from client.errors import EXIT_CODES, ClientError, FaultsFound, InputWrong, NotAllPlanned, NotSetUp
+from client.errors import EXIT_CODES, ClientError, DiskFull, FaultsFound, InputWrong, NotAllPlanned, NotSetUp
 from client.export import check_export, export_log
 from client.home import Home, StationSettings, checked_server, home_at
 from client.orders.read import OrderFile, read_order_file, resolved
@@ -255,6 +256,21 @@ def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) ->
 @click.pass_obj
 def status(home: Home) -> None:
     """Tell what is pending, what is in quarantine, and how old the records are."""
+    try:
+        _status(home)
+    except DiskFull:
+        settings, states = home.settings(), counted_without_writing(home.store_file)
+        say(f"station          {settings.station} at {settings.site}")
+        say(f"service          {settings.server}")
+        say(f"pending          {states.get('pending', 0)}")
+        say(f"quarantined      {states.get('quarantined', 0) + states.get('aside', 0)}")
+        say(
+            "note: read without opening the store; what was written last may be missing here, and is not lost"
+        )
+        raise
+
+
+def _status(home: Home) -> None:
     with in_home(home) as station:
         station.outbox.sql.check()
         now = datetime.now(UTC)

@@ -10,6 +10,7 @@
     ├── CentreRefuses      6  the service answers, and says no
     ├── StoreBusy          7  another shearwright is writing
     ├── StoreFailed        8  the local store cannot be read or written
+    │   └── DiskFull       8  … because the disk is full
     └── NotAllPlanned     10  the plan is made and kept, and lacks some of the order
 
 Exit code 2 is for a command written wrongly, 9 for a fault in the program itself.
@@ -91,6 +92,10 @@ class StoreFailed(ClientError):  # noqa: N818 - reads as what it says
     """The local store cannot be read or written."""
 
     exit_code = 8
+
+
+class DiskFull(StoreFailed):
+    """There is no room left where the store lies; nothing was written."""
 
 
 class NotAllPlanned(ClientError):  # noqa: N818 - reads as what it says

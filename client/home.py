@@ -6,6 +6,7 @@ The folder is ``--home``, else ``SHEARWRIGHT_HOME``, else the user's data folder
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import tempfile
@@ -19,7 +20,7 @@ from urllib.parse import urlsplit
 import platformdirs
 from filelock import FileLock, Timeout
 
-from client.errors import InputWrong, NotSetUp, StoreBusy, StoreFailed
+from client.errors import DiskFull, InputWrong, NotSetUp, StoreBusy, StoreFailed
 
 HOME_VARIABLE = "SHEARWRIGHT_HOME"
 WRITER_WAIT_S = 10.0
@@ -109,7 +110,7 @@ class Home:
         except Timeout as error:
             raise StoreBusy(busy) from error
         except OSError as error:
-            raise StoreFailed(f"cannot write in {self.folder}: {error.strerror}") from error
+            raise _failed(error, f"cannot write in {self.folder}") from error
         try:
             yield
         finally:
@@ -120,7 +121,7 @@ class Home:
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
-            raise StoreFailed(f"cannot make the folder {self.folder}: {error.strerror}") from error
+            raise _failed(error, f"cannot make the folder {self.folder}") from error
 
     def settings(self) -> StationSettings:
         """Read the settings.
@@ -242,12 +243,18 @@ def writing_whole(path: Path, mode: int = 0o644) -> Iterator[BinaryIO]:
         Path(scratch).replace(path)
         scratch = ""
     except OSError as error:
-        raise StoreFailed(f"{path} cannot be written: {error.strerror}") from error
+        raise _failed(error, f"{path} cannot be written") from error
     finally:
         if scratch:
             with contextlib.suppress(OSError):
                 Path(scratch).unlink()
     _flush_folder(path.parent)
+
+
+def _failed(error: OSError, what: str) -> StoreFailed:
+    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return DiskFull(f"{what}: the disk is full; make room")
+    return StoreFailed(f"{what}: {error.strerror}")
 
 
 def _flush_folder(folder: Path) -> None:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
 
 import peewee
 
-from client.errors import StoreBusy, StoreFailed
+from client.errors import DiskFull, StoreBusy, StoreFailed
 
 Row = tuple[Any, ...]
 
@@ -69,8 +69,10 @@ class Sqlite:
             said = _said(error)
             if "locked" in said or "busy" in said:
                 raise StoreBusy(f"{self.path.name} is held by another program; try again") from error
-            if "full" in said:
-                raise StoreFailed(f"the disk is full; nothing was written to {self.path}") from error
+            # Without room for its journal SQLite can only say that reading, opening or writing failed.
+            vague = any(words in said for words in ("i/o", "unable to open", "readonly"))
+            if "full" in said or (vague and no_room(self.path)):
+                raise DiskFull(f"the disk is full; nothing was written to {self.path}; make room") from error
             if "malformed" in said or "not a database" in said:
                 raise StoreFailed(f"{self.path} is damaged; {self._put_aside()}") from error
             raise StoreFailed(f"{self.path} cannot be used: {error}") from error
@@ -174,11 +176,40 @@ class Sqlite:
         return cast("int", self.value("PRAGMA user_version"))
 
 
+_LEAST_ROOM = 128 * 1024
+"""With less than this a store cannot be opened for writing [byte]."""
+
+
+def no_room(path: Path) -> bool:
+    """Whether the disk under a file is full."""
+    try:
+        return shutil.disk_usage(path.parent).free < _LEAST_ROOM
+    except OSError:
+        return False
+
+
+def counted_without_writing(path: Path) -> dict[str, int]:
+    """Events of a store by state, read without opening it for writing, for when there is no room.
+
+    What only the journal holds is not seen.
+
+    Raises
+    ------
+    StoreFailed
+        When it cannot be read even so.
+    """
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True)) as opened:
+            return dict(opened.execute("SELECT state, count(*) FROM event GROUP BY state").fetchall())
+    except sqlite3.Error as error:
+        raise StoreFailed(f"{path} cannot be read: {error}") from error
+
+
 def _said(error: BaseException | None) -> str:
     """All that was said, down to the first cause: a failed rollback hides why it was tried."""
     said = []
     while error is not None:
-        said.append(str(error))
+        said.append(str(error).lower())
         error = error.__cause__ or error.__context__
     return " ".join(said)
 

@@ -52,7 +52,7 @@ def test_a_file_is_whole_or_as_it_was(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(StoreFailed, match="No space left"):
+    with pytest.raises(StoreFailed, match="the disk is full"):
         write_whole(file, b"new, and longer")
     assert file.read_bytes() == b"old"
     assert [one.name for one in tmp_path.iterdir()] == ["plan.json"]

@@ -1,0 +1,66 @@
+"""A full disk is called by its name, and the state of the store can still be read."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from client.cli import cli
+from client.errors import DiskFull
+from client.home import write_whole
+from client.workstation import workstation_at
+
+
+@pytest.fixture
+def full(stocked, monkeypatch):
+    """A disk with no room for the journal that every opening of the store needs."""
+
+    def run(*words):
+        return CliRunner().invoke(cli, ["--home", str(stocked.home.folder), *words])
+
+    assert run("log", "gauge", "--gauge", "300", "--measured", "300.1").exit_code == 0
+    stocked.close()
+    # SQLite can only say that it could not open it, on a full disk as with something in the way.
+    (stocked.home.folder / "station.sqlite3-shm").mkdir()
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=4096))
+    return run
+
+
+def test_a_command_that_writes_says_that_the_disk_is_full(full):
+    done = full("log", "gauge", "--gauge", "300", "--measured", "300.2")
+    assert done.exit_code == 8
+    assert "the disk is full; nothing was written" in done.output
+    assert "make room" in done.output
+
+
+def test_status_still_tells_what_waits(full):
+    done = full("status")
+    assert done.exit_code == 8
+    assert "station          bench1 at northgate" in done.output
+    assert "pending          1" in done.output
+    assert "the disk is full" in done.output
+
+
+def test_with_room_on_the_disk_the_fault_keeps_its_own_name(full, stocked, monkeypatch):
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=10**12))
+    done = full("status")
+    assert done.exit_code == 8
+    assert "the disk is full" not in done.output
+    (stocked.home.folder / "station.sqlite3-shm").rmdir()
+    with workstation_at(stocked.home) as again:
+        assert again.outbox.counts().pending == 1
+
+
+def test_a_file_that_finds_no_room_is_told_as_a_full_disk(tmp_path, monkeypatch):
+    def refuse(_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", refuse)
+    with pytest.raises(DiskFull, match="the disk is full"):
+        write_whole(tmp_path / "settings.json", b"{}")
+    assert list(tmp_path.iterdir()) == []
