@@ -29,7 +29,8 @@ def gang_for(machine: Machine, along: Length, pieces: int, longest: Length) -> i
     """Pieces side by side in one stroke.
 
     As many as fit the blade (and `longest`, the longest cut there is force for), each gripped, and as
-    the shop lets its people hold at once (``machine.side_by_side``); but no more than are needed to keep the number of strokes: 4 pieces of which 3 fit go two and two.
+    the shop lets its people hold at once (``machine.side_by_side``); but no more than are needed to keep
+    the number of strokes: 4 pieces of which 3 fit go two and two.
 
     >>> from service.engine.machine import BackGauge, GapRange, Rake, Rating
     >>> shear = Machine("a", "A", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 100),

@@ -144,7 +144,7 @@ _WEIGHTS = st.sampled_from([Weights(), Weights(1_000_000, 0.0, 1_000_000, 1_000_
 
 @settings(max_examples=100, deadline=None)
 @given(works(), _WEIGHTS)
-def test_small_orders_of_steps_come_within_a_twentieth_of_the_least(tasks: list[Task], weights: Weights) -> None:
+def test_few_steps_come_within_a_twentieth_of_the_least(tasks: list[Task], weights: Weights) -> None:
     least = least_cost(tasks, weights)
     assert least is not None
     found = cost_of(tasks, in_order(tasks, weights), weights)
