@@ -14,7 +14,8 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Any, ClassVar, TypeAlias, cast
+from difflib import get_close_matches
+from typing import Any, ClassVar, Final, TypeAlias, cast
 
 from marshmallow import RAISE, Schema, ValidationError, fields, post_load, validate
 
@@ -218,12 +219,30 @@ class Thickness(Millimetres):
         return parse_thickness(value, _units.get(), _gauge_table.get())
 
 
-class Record(Schema):
+_UNKNOWN: Final = "this field is not known here"
+
+
+class _Helpful(Schema):
+    """A schema that names the field that was probably meant, as lengths have a unit in some names."""
+
+    def handle_error(self, error: ValidationError, data: Any, *, many: bool, **kwargs: Any) -> None:
+        """Put the name into the message of each unknown field."""
+        messages = error.messages
+        if many or not isinstance(messages, dict) or not isinstance(data, Mapping):
+            return
+        names = [str(field.data_key or name) for name, field in self.fields.items()]
+        free = [name for name in names if name not in data]
+        for name, said in messages.items():
+            if said == [_UNKNOWN] and (near := get_close_matches(str(name), free, 1, 0.7)):
+                messages[name] = [f"{_UNKNOWN}; is {near[0]} meant?"]
+
+
+class Record(_Helpful):
     """A schema that makes an engine object (`makes`) out of what it reads; unknown fields are refused."""
 
     makes: ClassVar[type[Any]]
     error_messages: dict[str, str] = {
-        "unknown": "this field is not known here",
+        "unknown": _UNKNOWN,
         "type": "an object is wanted",
     }
 
@@ -237,7 +256,7 @@ class Record(Schema):
         return self.makes(**data)
 
 
-class Document(Schema):
+class Document(_Helpful):
     """As :class:`Record`, but it reads into a plain dictionary."""
 
     error_messages = Record.error_messages
