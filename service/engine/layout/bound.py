@@ -13,7 +13,7 @@ from fractions import Fraction
 from service.engine.layout.dual import Measure, measures
 from service.engine.layout.job import Division, Job
 from service.engine.layout.kinds import Kind, kinds_of
-from service.engine.layout.prices import price_bound
+from service.engine.layout.prices import ANY_LEVELS, price_bound
 from service.engine.layout.stock import StockType, price_scale, stock_types
 from service.engine.plan import Bound
 from service.engine.quantities import Length
@@ -120,11 +120,14 @@ def least_of(
     types: Sequence[StockType],
     trim: Length,
     prices: Sequence[int] = (),
+    levels: int = ANY_LEVELS,
+    work: int = 0,
 ) -> Least:
     """The best of all bounds for that many pieces of each kind.
 
     `prices`, one a kind, are any worths found by a search; good ones give a good bound, and none can
-    give a wrong one (:func:`.prices.price_bound`).
+    give a wrong one (:func:`.prices.price_bound`). `levels` is how many levels of cuts there may be,
+    `work` as in :func:`.prices.price_bound`.
     """
     if not any(counts):
         return Least(0, 0, 0, "nothing is wanted")
@@ -156,7 +159,7 @@ def least_of(
             best = _better(best, Least(pieces, area, cost, method), types)
     best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"), types)
     if prices:
-        cost = price_bound(kinds, counts, types, [t.cost for t in types], room, prices)
+        cost = price_bound(kinds, counts, types, room, prices, levels, work)
         best = _better(best, Least(0, 0, cost, "prices of the parts"), types)
     return _agreed(best, types)
 
@@ -205,7 +208,7 @@ def lower_bound(
     types = stock_types(job.stock, job.options.trim)
     kinds = kinds_of(job.parts)
     counts = [sum(placed.get(ref, 0) for ref, _, _ in kind.wanted) for kind in kinds]
-    least = known or least_of(kinds, counts, types, job.options.trim, prices)
+    least = known or least_of(kinds, counts, types, job.options.trim, prices, job.options.max_stages)
     by_ref = {item.ref: item for item in job.stock}
     used_pieces = sum(d.repeat for d in divisions)
     used_area = sum(d.repeat * by_ref[d.stock_ref].length * by_ref[d.stock_ref].width for d in divisions)

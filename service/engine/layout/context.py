@@ -5,13 +5,15 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from service.engine.layout import rules
 from service.engine.layout.assign import Lines
 from service.engine.layout.bound import Least
+from service.engine.layout.carve import carve
+from service.engine.layout.grid import Shape
 from service.engine.layout.job import Job
 from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
@@ -20,10 +22,10 @@ from service.engine.layout.shapes import Grain, Wish
 from service.engine.layout.stock import StockType, stock_types
 from service.engine.layout.tree import Builder, Region, leaves, stages_of
 from service.engine.order import Effort
-from service.engine.plan import Axis, Node
+from service.engine.plan import Axis, Leaf, Node, Split
 from service.engine.quantities import Length
 
-BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
+BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 10_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
 
 _GRAINS: Final[dict[Effort, Grain]] = {
@@ -159,6 +161,34 @@ class Context:
         wish = Wish(values, list(caps), grain or self.grain, lead)
         node = self.builder.fill(Region(stock.piece), axis, self.stages, wish)
         return None if node is None else self._pattern(stock, node)
+
+    def carve(
+        self, stock: StockType, shape: Shape, values: Sequence[int], caps: Sequence[int]
+    ) -> Pattern | None:
+        """The pattern that a shape of the table makes of that stock, what is wanted no more left out."""
+        wish = Wish(values, list(caps), self.grain)
+        node = carve(self.builder, Region(stock.piece), shape, self.stages, wish)
+        return None if node is None else self._pattern(stock, node)
+
+    def without(self, pattern: Pattern, wanted: Mapping[int, int]) -> Pattern | None:
+        """The pattern with no more parts of each kind than are `wanted`; None when nothing is left."""
+        left = dict(wanted)
+
+        def thinned(node: Node) -> Node:
+            if isinstance(node, Split):
+                children = [thinned(child) for child in node.children]
+                if all(isinstance(c, Leaf) and c.kind in ("scrap", "offcut") for c in children):
+                    return self.builder.scrap(node.x, node.y, node.dx, node.dy)
+                return replace(node, children=tuple(children))
+            if node.kind != "part" or node.ref is None:
+                return node
+            kind = self.lines.by_ref[node.ref]
+            if left.get(kind, 0) > 0:
+                left[kind] -= 1
+                return node
+            return self.builder.scrap(node.x, node.y, node.dx, node.dy)
+
+        return self._pattern(self.types[pattern.stock], thinned(pattern.tree))
 
     def best_led(
         self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int]

@@ -1,158 +1,133 @@
 """A bound from prices: what the parts are worth against the most that a piece of stock can hold.
 
-Gilmore & Gomory's dual of the cutting stock problem (Operations Research 13, 1965), with the exact
-dynamic programme over the places where cuts can lie (Herz 1972; Beasley 1985). Lengths are whole
-hundredths of a millimetre.
+Gilmore & Gomory's dual of the cutting stock problem (Operations Research 13, 1965), the most that a
+piece can hold from an exact table (:mod:`.grid`). Where cuts can lie at too many places, the sizes are
+first measured by a superadditive function (:mod:`.dual`) of few values: what fits on a piece fits on
+its measure, so that the table then tells too much, never too little. Lengths are whole hundredths of a
+millimetre.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
-from operator import add
+from typing import Final
 
-from service.engine.layout.kinds import Kind
+from service.engine.layout.dual import by_unit
+from service.engine.layout.grid import Grid, all_places
+from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.stock import StockType
 from service.engine.quantities import Length
 
-_WORK = 24_000_000
-"""Elementary sums spent on one bound at most; beyond that the bound is left out."""
-_PLACES = 700
+ANY_LEVELS: Final = 40
+_PLACES: Final = 350
+"""Places along an axis looked at as they are; with more of them, sizes are measured in units."""
+_BITS: Final = 26
+_MOST_PLACES: Final = 3000
+_UNITS: Final = 4
+"""Pairs of units tried."""
 
 
 def price_bound(
     kinds: Sequence[Kind],
     counts: Sequence[int],
     types: Sequence[StockType],
-    costs: Sequence[int],
     room: Sequence[tuple[Length, Length]],
     prices: Sequence[int],
+    levels: int = ANY_LEVELS,
+    work: int = 0,
 ) -> int:
-    """Least cost by those prices, rounded up; 0 when the places of cuts are too many to look at.
+    """Least cost by those prices, rounded up; `room` is what each stock type has for parts.
 
     Proof: let V be the most that any guillotine layout of a stock type can be worth, its parts taken
     as often as one likes. Every layout in a plan is worth at most V, so with n pieces of each type,
     ``Σ counts · prices ≤ Σ n · V``. Hence the plan costs at least ``Σ counts · prices`` times the least
     cost / V over the types; and also at least ``Σ counts · prices − Σ quantity · max(0, V − cost)``,
     since ``cost ≥ V − max(0, V − cost)`` for each piece used. Prices below zero count as zero.
+    `levels` is how many levels of cuts the plan may have at most. With `work` all places are looked at
+    where a table of them takes no more sums than that.
     """
-    worth = sum(n * max(p, 0) for n, p in zip(counts, prices, strict=True))
+    prices = [max(p, 0) if n else 0 for n, p in zip(counts, prices, strict=True)]
+    # Prices of thirty bits say as much, and tables of them are done in half the time.
+    excess = max(max(prices, default=0).bit_length() - _BITS, 0)
+    prices = [p >> excess for p in prices]
+    worth = sum(n * p for n, p in zip(counts, prices, strict=True))
     if worth == 0:
         return 0
-    tops: list[int] = []
-    for width, height in room:
-        top = most_valuable(kinds, counts, prices, width, height)
-        if top is None:
-            return 0
-        tops.append(top)
-    live = [(top, cost, t.quantity) for top, cost, t in zip(tops, costs, types, strict=True) if top > 0]
+    best = Fraction(0)
+    for grid, coarse in _grids(kinds, counts, room, prices, levels, work):
+        if coarse is not None:
+            coarse.price(prices)
+        best = max(best, _least_cost(worth, grid.tops(prices, coarse), types))
+    return -(-best.numerator // best.denominator)
+
+
+def _least_cost(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> Fraction:
+    live = [(top, t.cost, t.quantity) for top, t in zip(tops, types, strict=True) if top > 0]
     if not live:
-        return 0
-    scaled = min(Fraction(cost, top) for top, cost, _ in live) * worth
-    best = scaled
+        return Fraction(0)
+    best = min(Fraction(cost, top) for top, cost, _ in live) * worth
     # Prices may be scaled by any factor: try those that make one type's layouts just worth their cost.
     for top, cost, _ in live:
         factor = Fraction(cost, top)
         lagrange = worth * factor - sum(n * max(Fraction(0), v * factor - c) for v, c, n in live)
         best = max(best, lagrange)
-    return -(-best.numerator // best.denominator)
+    return best
 
 
-def most_valuable(
-    kinds: Sequence[Kind], counts: Sequence[int], prices: Sequence[int], width: Length, height: Length
-) -> int | None:
-    """The greatest worth of any guillotine layout of a piece, copies not limited; None if too much work.
+def _grids(
+    kinds: Sequence[Kind],
+    counts: Sequence[int],
+    room: Sequence[tuple[Length, Length]],
+    prices: Sequence[int],
+    levels: int,
+    work: int,
+) -> Iterator[tuple[Grid, Grid | None]]:
+    """The places as they are when they are few; else several ways to measure the sizes in units.
 
-    Cuts need only lie at sums of part sizes (moving every part as near to the origin as it goes
-    makes it so), and a region is worth as much as the largest such sums it reaches.
+    With each comes a table of fewer places to begin from, if any.
     """
-    pieces = [
-        (v.dx, v.dy, prices[kind.index])
+    wide, high = max(r[0] for r in room), max(r[1] for r in room)
+    variants = [
+        v
         for kind, n in zip(kinds, counts, strict=True)
-        if n and prices[kind.index] > 0
+        if n
         for v in kind.variants
-        if v.dx <= width and v.dy <= height
+        if any(v.dx <= r[0] and v.dy <= r[1] for r in room)
     ]
-    if not pieces:
-        return 0
-    xs = _places({p[0] for p in pieces}, width)
-    ys = _places({p[1] for p in pieces}, height)
-    if xs is None or ys is None or len(xs) * len(ys) * (len(xs) + len(ys)) > 2 * _WORK:
-        return None
-    return _fill(pieces, xs, ys)
+    most = _MOST_PLACES if work else _PLACES
+    xs = all_places(sorted({(v.dx, counts[v.kind]) for v in variants}, reverse=True), wide, most)
+    ys = all_places(sorted({(v.dy, counts[v.kind]) for v in variants}, reverse=True), high, most)
+    if xs is not None and ys is not None:
+        size = len(xs) + len(ys)
+        if max(len(xs), len(ys)) <= _PLACES:
+            yield Grid(variants, counts, room, levels, size + 2 * len(room)), None
+            return
+        if len(xs) * len(ys) * size // 4 <= work:
+            coarse = Grid(variants, counts, room, levels, _PLACES // 2) if levels >= ANY_LEVELS else None
+            yield Grid(variants, counts, room, levels, size + 2 * len(room)), coarse
+            return
+    weights = [prices[v.kind] * counts[v.kind] for v in variants]
+    along = _units([v.dx for v in variants], weights, wide)
+    across = _units([v.dy for v in variants], weights, high)
+    for unit_x, unit_y in zip(along, across, strict=False):
+        f, g = by_unit(wide, unit_x), by_unit(high, unit_y)
+        measured = [replace(v, dx=f(v.dx), dy=g(v.dy)) for v in variants]
+        if all(_counts_in_both(v) for v in measured):
+            yield Grid(measured, counts, [(f(w), g(h)) for w, h in room], levels, 1 << 20), None
 
 
-def _places(sizes: set[Length], whole: Length) -> list[Length] | None:
-    found = {0}
-    frontier = [0]
-    ordered = sorted(sizes)
-    while frontier:
-        fresh: list[Length] = []
-        for at in frontier:
-            for size in ordered:
-                if at + size > whole:
-                    break
-                if at + size not in found:
-                    found.add(at + size)
-                    fresh.append(at + size)
-        if len(found) > _PLACES:
-            return None
-        frontier = fresh
-    return sorted(found)
+def _counts_in_both(v: Variant) -> bool:
+    return v.dx > 0 and v.dy > 0
 
 
-def _fill(pieces: Sequence[tuple[Length, Length, int]], xs: list[Length], ys: list[Length]) -> int:
-    across, up = len(xs), len(ys)
-    below_x = _partners(xs)
-    below_y = _partners(ys)
-    column_of = {x: i for i, x in enumerate(xs)}
-    row_of = {y: j for j, y in enumerate(ys)}
-    base = [[0] * up for _ in range(across)]
-    for dx, dy, value in pieces:
-        i, j = column_of[dx], row_of[dy]
-        base[i][j] = max(base[i][j], value)
-    # worth[i][j]: of xs[i] by ys[j]; kept by columns and by rows, so that cuts are sums of slices.
-    by_column: list[list[int]] = [[0] * up for _ in range(across)]
-    by_row: list[list[int]] = [[0] * across for _ in range(up)]
-    for i in range(across):
-        column = by_column[i]
-        first_x, pairs_x = below_x[i]
-        for j in range(up):
-            best = base[i][j]
-            if i:
-                best = max(best, by_row[j][i - 1])
-            if j:
-                best = max(best, column[j - 1])
-            if pairs_x:
-                row = by_row[j]
-                best = max(best, *map(add, row[1:first_x], [row[k] for k in pairs_x]))
-            first_y, pairs_y = below_y[j]
-            if pairs_y:
-                best = max(best, *map(add, column[1:first_y], [column[k] for k in pairs_y]))
-            column[j] = best
-            by_row[j][i] = best
-    return by_row[-1][-1]
-
-
-def _partners(places: list[Length]) -> list[tuple[int, list[int]]]:
-    """For each place: cuts at places 1 … end − 1, up to its middle, and the largest place beyond each cut."""
-    found: list[tuple[int, list[int]]] = []
-    for at in places:
-        end = 1
-        pairs: list[int] = []
-        while end < len(places) and 2 * places[end] <= at:
-            pairs.append(_last(places, at - places[end]))
-            end += 1
-        found.append((end, pairs))
-    return found
-
-
-def _last(places: list[Length], limit: Length) -> int:
-    low, high = 0, len(places)
-    while low + 1 < high:
-        middle = (low + high) // 2
-        if places[middle] <= limit:
-            low = middle
-        else:
-            high = middle
-    return low
+def _units(sizes: Sequence[Length], weights: Sequence[int], whole: Length) -> list[Length]:
+    """Units that make a few hundred of the whole and lose the least of the sizes."""
+    ranked: list[tuple[Fraction, Length]] = []
+    low, high = max(whole // _PLACES, 1), max(whole // (_PLACES // 2), 1)
+    for unit in range(low, high + 1, max((high - low) // 64, 1)):
+        f = by_unit(whole, unit)
+        kept = sum(w * f(size) // size for size, w in zip(sizes, weights, strict=True))
+        ranked.append((-Fraction(kept, f(whole)), unit))
+    return [unit for _, unit in sorted(ranked)[:_UNITS]]

@@ -7,6 +7,7 @@ and every tie is broken by rule, so that equal input gives equal layouts everywh
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Final
 
 from service.engine.layout.assign import merged
@@ -16,6 +17,7 @@ from service.engine.layout.improve import Improver
 from service.engine.layout.job import Division, Found, Job
 from service.engine.layout.passes import Passes
 from service.engine.layout.refine import Refiner
+from service.engine.layout.trimming import trimmed_whole
 from service.engine.order import Effort
 from service.engine.plan import Axis, Unplaced
 
@@ -56,7 +58,7 @@ def _search(context: Context) -> Solution:
     # A third of the effort each: passes, prices, improvement. Prices tell little where there are far
     # more kinds than sheets, and cost too much where there are very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
-    if best.rank[:2] > (0, target) and rows <= 4 * sheets and 4 * rows**3 <= context.budget:
+    if best.rank[:2] > (0, target) and rows <= 4 * sheets:
         refiner = Refiner(context, passes, context.budget * 4 // 5)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
@@ -93,7 +95,7 @@ def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solu
         found = context.solution(rows, left)
         if best is None or found.rank < best.rank:
             best = found
-        if (best.rank[:2] <= (0, target) and turn >= 2) or 3 * context.steps >= context.budget:
+        if (best.rank[:2] <= (0, target) and turn >= 2) or 6 * context.steps >= context.budget:
             break
     if best is None:
         raise ValueError("at least one pass is wanted")
@@ -118,7 +120,8 @@ def _found(context: Context, best: Solution | None) -> Found:
     unplaced = _unplaced(context)
     missing = {u.ref: u.quantity for u in unplaced}
     placed = {part.ref: part.quantity - missing.get(part.ref, 0) for part in job.parts}
-    done = merged(divisions)
+    whole = [replace(d, tree=trimmed_whole(job, d.stock_ref, d.tree)) for d in divisions]
+    done = merged(whole)
     # What was proved for all that can be made holds as it is when all of it is placed.
     known = None if any(u.code == "stock-exhausted" for u in unplaced) else context.least
     bound = lower_bound(job, placed, done, context.prices, known=known)

@@ -76,16 +76,21 @@ class Builder:
     def waste(self, kind: LeafKind, region: Region) -> Leaf:
         """A leaf that holds no part; scrap large enough for the rack is an offcut."""
         dx, dy = region.piece.x.size, region.piece.y.size
-        if kind == "scrap" and max(dx, dy) >= self.offcut_min[0] and min(dx, dy) >= self.offcut_min[1]:
-            kind = "offcut"
+        if kind == "scrap":
+            return self.scrap(region.x, region.y, dx, dy)
         return Leaf(kind, region.x, region.y, dx, dy)
+
+    def scrap(self, x: Length, y: Length, dx: Length, dy: Length) -> Leaf:
+        """A rectangle that holds no part: an offcut when it is large enough for the rack."""
+        large = max(dx, dy) >= self.offcut_min[0] and min(dx, dy) >= self.offcut_min[1]
+        return Leaf("offcut" if large else "scrap", x, y, dx, dy)
 
     def _level(self, region: Region, axis: Axis, stages: int, strips: list[Strip], wish: Wish) -> Node | None:
         """The first level: strips one after another along `axis`."""
         extent = region.piece.along(axis)
         while strips:
             entries = [_strip_entry(strip, axis) for strip in strips]
-            arranged = self._arranged(extent, entries)
+            arranged = self.arranged(extent, entries)
             if arranged is not None:
                 break
             worst = min(range(len(strips)), key=lambda i: (strips[i].value // strips[i].depth, -i))
@@ -97,9 +102,9 @@ class Builder:
                 wish.caps[kind] -= count
         children = [
             self._strip(region.part(axis, at, made), axis, stages - 1, strips[index], wish)
-            for index, at, made in _places(arranged)
+            for index, at, made in places(arranged)
         ]
-        return self._close(region, axis, stages, _Made(entries, arranged, children), wish)
+        return self.close(region, axis, stages, Made(entries, arranged, children), wish)
 
     def _strip(self, region: Region, axis: Axis, stages: int, strip: Strip, wish: Wish) -> Node:
         """A strip cut into slots across `axis`; slots that cannot be separated are given back."""
@@ -108,7 +113,7 @@ class Builder:
         slots = [slot for slot, count in strip.slots for _ in range(count)]
         while slots:
             entries = [_slot_entry(slot, across, axis, strip.depth) for slot in slots]
-            arranged = self._arranged(extent, entries)
+            arranged = self.arranged(extent, entries)
             if arranged is not None:
                 break
             worst = min(range(len(slots)), key=lambda i: (slots[i].value // slots[i].breadth, -i))
@@ -116,35 +121,34 @@ class Builder:
                 wish.caps[v.kind] += 1
             slots = [slot for i, slot in enumerate(slots) if i != worst]
         else:
-            return self._rest(region, across, stages, wish)
+            return self.rest(region, across, stages, wish)
         # A single slot as long as the strip needs no cut, and so no stage.
         inner = stages if slots[0].breadth == extent.size else stages - 1
         children = [
             self._slot(region.part(across, at, made), axis, inner, slots[index], wish)
-            for index, at, made in _places(arranged)
+            for index, at, made in places(arranged)
         ]
-        return self._close(region, across, stages, _Made(entries, arranged, children), wish)
+        return self.close(region, across, stages, Made(entries, arranged, children), wish)
 
     def _slot(self, region: Region, axis: Axis, stages: int, slot: Slot, wish: Wish) -> Node:
         extent = region.piece.along(axis)
         if len(slot.stack) == 1 and slot.stack[0].along(axis) == extent.size:
-            return self._part(region, slot.stack[0], wish)
+            return self.part(region, slot.stack[0], wish)
         stack = list(slot.stack)
         while stack:
             entries = [Entry(v.along(axis), v.tolerance(axis), True, (v.kind, int(v.rotated))) for v in stack]
-            arranged = self._arranged(extent, entries)
+            arranged = self.arranged(extent, entries)
             if arranged is not None:
                 break
             wish.caps[stack.pop().kind] += 1
         else:
-            return self._rest(region, axis, stages, wish)
+            return self.rest(region, axis, stages, wish)
         children: list[Node] = [
-            self._part(region.part(axis, at, made), stack[index], wish)
-            for index, at, made in _places(arranged)
+            self.part(region.part(axis, at, made), stack[index], wish) for index, at, made in places(arranged)
         ]
-        return self._close(region, axis, stages, _Made(entries, arranged, children), wish)
+        return self.close(region, axis, stages, Made(entries, arranged, children), wish)
 
-    def _part(self, region: Region, v: Variant, wish: Wish) -> Leaf:
+    def part(self, region: Region, v: Variant, wish: Wish) -> Leaf:
         """A part where its edges and its tolerance allow it; scrap otherwise, and the part given back."""
         kind = self.kinds[v.kind]
         size = region.piece.x.size, region.piece.y.size
@@ -156,12 +160,13 @@ class Builder:
             return self.waste("scrap", region)
         return leaf
 
-    def _arranged(self, extent: Extent, entries: list[Entry], rest: Entry | None = None) -> Arranged | None:
+    def arranged(self, extent: Extent, entries: list[Entry], rest: Entry | None = None) -> Arranged | None:
+        """The entries in an order that can be cut, None when none of those tried can."""
         self.filler.steps += 50 + 10 * len(entries)
         arranged = arrange(self.machine, extent, entries, self.trim, rest)
         return None if isinstance(arranged, str) else arranged
 
-    def _close(self, region: Region, axis: Axis, stages: int, level: _Made, wish: Wish) -> Node:
+    def close(self, region: Region, axis: Axis, stages: int, level: Made, wish: Wish) -> Node:
         """A split from its parts: the trim first, the children, and the rest, filled if it can be."""
         arranged = level.arranged
         extent = region.piece.along(axis)
@@ -173,7 +178,7 @@ class Builder:
             made = arranged.extent_of(len(arranged.order))
             beyond = region.part(axis, extent.size - arranged.rest, made)
             before = list(wish.caps)
-            rest = self._rest(beyond, axis, stages - 1, wish)
+            rest = self.rest(beyond, axis, stages - 1, wish)
             if isinstance(rest, Split):
                 entry = Entry(
                     arranged.rest,
@@ -182,7 +187,7 @@ class Builder:
                     (),
                 )
                 ordered = [level.entries[i] for i in arranged.order]
-                again = self._arranged(extent, ordered, entry)
+                again = self.arranged(extent, ordered, entry)
                 if again is None or again.order != tuple(range(len(ordered))):
                     wish.caps[:] = before
                     rest = self.waste("scrap", beyond)
@@ -192,7 +197,7 @@ class Builder:
         piece = region.piece
         return Split(axis, region.x, region.y, piece.x.size, piece.y.size, tuple(nodes))
 
-    def _rest(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node:
+    def rest(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node:
         """What is left beside the items of a level along `axis`: cut the other way, or waste."""
         dx, dy = region.piece.x.size, region.piece.y.size
         if stages >= 1:
@@ -207,7 +212,7 @@ class Builder:
 
 
 @dataclass(frozen=True, slots=True)
-class _Made:
+class Made:
     """A level as far as it is built: its entries, how they are arranged, and their nodes in that order."""
 
     entries: list[Entry]
@@ -215,7 +220,7 @@ class _Made:
     children: list[Node]
 
 
-def _places(arranged: Arranged) -> Iterator[tuple[int, Length, Extent]]:
+def places(arranged: Arranged) -> Iterator[tuple[int, Length, Extent]]:
     """Entry, offset from the near end, and what becomes of it, in the order of cutting."""
     at = arranged.trim
     for place, index in enumerate(arranged.order):

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from itertools import product
 
-from hypothesis import assume, given
+import pytest
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from service.engine.layout import rules
 from service.engine.layout.knapsack import knapsack, taken
 from service.engine.layout.levels import Entry, arrange, separable
-from service.engine.layout.master import Master
+from service.engine.layout.linear import PRICE_BITS, Master
 from service.engine.layout.rules import Extent
 from service.engine.machine import Machine
 from tests.strategies import machines
@@ -80,27 +80,69 @@ def test_the_knapsack_finds_what_trying_everything_finds(
     ),
     st.integers(0, 6),
 )
-def test_prices_and_weights_prove_each_other_exactly(
+def test_prices_and_weights_prove_each_other(
     need: list[int], patterns: list[tuple[list[int], int]], have: int
 ) -> None:
-    """Weak duality met with equality proves both: no rounding is needed and none is done."""
+    """Weak duality met with equality proves both, up to the rounding of the solver."""
     rows = len(need)
-    master = Master(need, [have], [50] * rows)
+    master = Master(need, [have], 50.0)
     kept = []
     for amounts, cost in patterns:
         column = tuple((i, n) for i, n in enumerate(amounts[:rows]) if n)
         if column:
             kept.append(((*column, (rows, 1)), cost))
-            master.add(*kept[-1])
-    assert master.solve(1000)
+            master.add(kept[-1][0], float(cost))
+    master.solve()
     weights = dict(master.weights())
-    made = [sum(Fraction(dict(kept[j][0]).get(i, 0)) * x for j, x in weights.items()) for i in range(rows)]
-    assert sum(weights.values()) <= have
-    short = [max(n - m, Fraction(0)) for n, m in zip(need, made, strict=True)]
+    made = [sum(dict(kept[j][0]).get(i, 0) * x for j, x in weights.items()) for i in range(rows)]
+    assert sum(weights.values()) <= have + 1e-6
+    short = [max(n - m, 0.0) for n, m in zip(need, made, strict=True)]
     cost = sum(kept[j][1] * x for j, x in weights.items()) + 50 * sum(short)
-    assert cost == master.objective()
-    prices = [Fraction(d, master.den) for d in master.dual]
-    assert all(0 <= price <= 50 for price in prices[:rows])
-    assert prices[rows] <= 0
-    assert all(sum(prices[i] * n for i, n in column) <= cost for column, cost in kept)
-    assert sum(p * n for p, n in zip(prices, [*need, have], strict=True)) == master.objective()
+    assert cost == pytest.approx(master.objective, abs=1e-5)
+    prices = master.duals
+    assert all(-1e-7 <= price <= 50 + 1e-7 for price in prices[:rows])
+    assert prices[rows] <= 1e-7
+    assert all(sum(prices[i] * n for i, n in column) <= cost + 1e-6 for column, cost in kept)
+    assert sum(p * n for p, n in zip(prices, [*need, have], strict=True)) == pytest.approx(
+        master.objective, abs=1e-5
+    )
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.integers(1, 4), min_size=1, max_size=3),
+    st.lists(st.lists(st.integers(0, 2), min_size=3, max_size=3), min_size=1, max_size=4),
+)
+def test_the_choice_in_whole_numbers_is_the_cheapest_of_all_choices(
+    need: list[int], amounts: list[list[int]]
+) -> None:
+    rows = len(need)
+    columns = [tuple((i, n) for i, n in enumerate(row[:rows]) if n) for row in amounts]
+    columns = [column for column in columns if column] + [((i, 1),) for i in range(rows)]
+    master = Master(need, [], 50.0)
+    for column in columns:
+        master.add(column, 1.0)
+    uses = master.whole(1000)
+    assert uses is not None
+
+    def enough(choice: tuple[int, ...]) -> bool:
+        return all(
+            sum(dict(column).get(i, 0) * n for column, n in zip(columns, choice, strict=True)) >= need[i]
+            for i in range(rows)
+        )
+
+    assert enough(tuple(uses))
+    most = sum(uses) - 1
+    assert not any(
+        sum(choice) <= most and enough(choice) for choice in product(range(most + 1), repeat=len(columns))
+    )
+
+
+def test_a_price_stays_the_same_whatever_the_last_bits_of_the_solver() -> None:
+    master = Master([3], [], 2.0)
+    master.add(((0, 3),), 1.0)
+    master.solve()
+    master.duals = [1 / 3 + 1e-13]
+    above = master.prices()
+    master.duals = [1 / 3 - 1e-13]
+    assert above == master.prices() == [round((1 << 22) / 3) << (PRICE_BITS - 22)]

@@ -1,0 +1,150 @@
+"""Which patterns to use how often: the linear programme, and the choice in whole numbers (HiGHS).
+
+One thread, a fixed seed, and limits in nodes, never in seconds. Whatever the solver answers is only a
+proposal: prices are rounded to whole numbers and give bounds that hold for any prices
+(:mod:`.prices`), and choices are counted again in whole numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final, TypeAlias
+
+import highspy
+import numpy as np
+
+Column: TypeAlias = tuple[tuple[int, int], ...]
+"""(row, coefficient), rows rising."""
+
+PRICE_BITS: Final = 40
+_KEPT_BITS: Final = 22
+"""Prices are rounded to so many bits: what lies beyond may differ from one processor to another."""
+
+
+class _Quiet(highspy.Highs):
+    """A solver that prints nothing: the library greets on standard output before it can be told not to."""
+
+    def enableCallbacks(self) -> None:  # noqa: N802 - the library's name
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()  # type: ignore[no-untyped-call]
+
+
+def _solver() -> Any:
+    solver = _Quiet()  # type: ignore[no-untyped-call]
+    for name, value in (
+        ("output_flag", False),
+        ("threads", 1),
+        ("parallel", "off"),
+        ("random_seed", 1),
+        ("solver", "simplex"),
+    ):
+        solver.setOptionValue(name, value)
+    return solver
+
+
+class Master:
+    """Minimise cost · x with rows ``≥ need`` (parts) and rows ``≤ have`` (stock), x ≥ 0.
+
+    Rows are numbered parts first, then stock. `penalty` is the cost of leaving one piece of a part
+    out, so that there is always an answer. Costs are shares of the dearest pattern.
+
+    >>> master = Master([4, 3], [], 100.0)
+    >>> for column in (((0, 2),), ((0, 1), (1, 1)), ((1, 3),)):
+    ...     _ = master.add(column, 1.0)
+    >>> master.solve()
+    >>> round(master.objective, 6), [(j, round(x, 6)) for j, x in master.weights()]
+    (3.0, [(0, 2.0), (2, 1.0)])
+    """
+
+    def __init__(self, need: Sequence[int], have: Sequence[int], penalty: float) -> None:
+        self.parts = len(need)
+        self.need = list(need)
+        self.have = list(have)
+        self.columns: list[Column] = []
+        self.costs: list[float] = []
+        self.penalty = penalty
+        self.objective = 0.0
+        self.duals: list[float] = []
+        self.levels: list[float] = []
+        self._lp = _solver()
+        for n in need:
+            self._lp.addRow(float(n), highspy.kHighsInf, 0, _INTS, _FLOATS)
+        for n in have:
+            self._lp.addRow(-highspy.kHighsInf, float(n), 0, _INTS, _FLOATS)
+        for row in range(self.parts):
+            self._lp.addCol(penalty, 0.0, highspy.kHighsInf, 1, np.array([row], np.int32), np.ones(1))
+
+    def add(self, column: Column, cost: float) -> int:
+        """A further pattern; returns its number."""
+        self.columns.append(column)
+        self.costs.append(cost)
+        rows = np.array([i for i, _ in column], np.int32)
+        counts = np.array([float(n) for _, n in column])
+        self._lp.addCol(cost, 0.0, highspy.kHighsInf, len(column), rows, counts)
+        return len(self.columns) - 1
+
+    def solve(self) -> None:
+        """Find the least cost; the answer is in `objective`, `duals` and :meth:`weights`."""
+        self._lp.run()
+        answer = self._lp.getSolution()
+        self.duals = list(answer.row_dual)
+        self.levels = list(answer.col_value)[self.parts :]
+        self.objective = float(self._lp.getInfo().objective_function_value)
+
+    def weights(self) -> list[tuple[int, float]]:
+        """(pattern, how often) of the patterns in use, by rising number."""
+        return [(j, level) for j, level in enumerate(self.levels) if level > 1e-7]
+
+    def prices(self) -> list[int]:
+        """What one piece of each part is worth, whole numbers; the dearest pattern costs 2 ** PRICE_BITS."""
+        kept = float(1 << _KEPT_BITS)
+        return [max(round(d * kept), 0) << (PRICE_BITS - _KEPT_BITS) for d in self.duals[: self.parts]]
+
+    def whole(self, nodes: int, start: Sequence[int] | None = None) -> list[int] | None:
+        """Uses of each pattern in whole numbers, every need met; None when none was found.
+
+        `start` is a choice to begin from. The answer was counted again.
+        """
+        count = len(self.columns)
+        model = _solver()
+        for name, value in (
+            ("mip_max_nodes", nodes),
+            ("mip_rel_gap", 0.0),
+            ("mip_max_stall_nodes", max(nodes // 2, 1)),
+            ("mip_detect_symmetry", False),
+        ):
+            model.setOptionValue(name, value)
+        for n in self.need:
+            model.addRow(float(n), highspy.kHighsInf, 0, _INTS, _FLOATS)
+        for n in self.have:
+            model.addRow(-highspy.kHighsInf, float(n), 0, _INTS, _FLOATS)
+        for column, cost in zip(self.columns, self.costs, strict=True):
+            rows = np.array([i for i, _ in column], np.int32)
+            counts = np.array([float(n) for _, n in column])
+            model.addCol(cost, 0.0, highspy.kHighsInf, len(column), rows, counts)
+        model.changeColsIntegrality(
+            count, np.arange(count, dtype=np.int32), np.array([highspy.HighsVarType.kInteger] * count)
+        )
+        if start is not None:
+            first = highspy.HighsSolution()
+            first.col_value = [float(n) for n in start]
+            model.setSolution(first)
+        model.run()
+        levels = list(model.getSolution().col_value)
+        if len(levels) != count:
+            return None
+        uses = [max(round(level), 0) for level in levels]
+        return uses if self._meets(uses) else None
+
+    def _meets(self, uses: Sequence[int]) -> bool:
+        sums = [0] * (self.parts + len(self.have))
+        for column, n in zip(self.columns, uses, strict=True):
+            for row, count in column if n else ():
+                sums[row] += n * count
+        return all(a >= b for a, b in zip(sums, self.need, strict=False)) and all(
+            a <= b for a, b in zip(sums[self.parts :], self.have, strict=True)
+        )
+
+
+_INTS = np.zeros(0, np.int32)
+_FLOATS = np.zeros(0)
