@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import functools
 import os
+import uuid
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
+from client.cache.outbox import Outbox, Written
 from tests.faults import world
 
 RUNS = int(os.environ.get("SHEARWRIGHT_FAULT_RUNS", "100"))
@@ -59,21 +62,29 @@ def test_the_stories_are_not_idle() -> None:
         assert words in told, words
 
 
-def test_the_reckoning_finds_an_event_that_is_counted_twice(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A reckoning that could not fail would prove nothing: here the centre forgets what it had before."""
-    from service.store import events
+def _keeps_back(*_given: object) -> int:
+    return 0
 
-    def applied_anew(event, sender, day, at):  # type: ignore[no-untyped-def]
-        tally_before = events.Event.select().count()
-        assert tally_before >= 0
-        events.Event.update(state="again").where(events.Event.event_id == event["event_id"]).execute()
-        return plain(event, sender, day, at)
 
-    plain = events._outcome
-    monkeypatch.setattr(events, "_outcome", applied_anew)
+def _with_another_id(outbox: Outbox, written: Written) -> None:
+    row = outbox.append(
+        written.type, written.event["payload"], written.happened_at, str(uuid.uuid4()), written.clock
+    )
+    outbox.sql.run("UPDATE event SET state = 'reissued' WHERE id = ?", written.row)
+    outbox.sql.run("UPDATE stock_change SET event = ? WHERE event = ?", row, written.row)
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong"),
+    [("_offer_again", _keeps_back), ("_write_again", _with_another_id)],
+    ids=["a centre put back is not offered what it lacks", "an event gets another id when it is sent again"],
+)
+def test_the_reckoning_finds_a_mistake(monkeypatch: pytest.MonkeyPatch, name: str, wrong: Any) -> None:
+    """A reckoning that could not fail would prove nothing."""
+    monkeypatch.setattr(Outbox, name, wrong)
 
     def stories() -> None:
-        for seed in range(60):
+        for seed in range(120):
             world.tell_a_story(seed)
 
     with pytest.raises(AssertionError, match="seed"):
