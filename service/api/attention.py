@@ -192,10 +192,11 @@ def read_heat(given: Given, key: str) -> Answer:
 )
 def list_versions(given: Given, kind: str, key: str) -> Answer:
     """List the revisions of a record."""
-    if kind not in records.VERSIONED:
-        raise not_found(f"revisions are kept of {' and '.join(sorted(records.VERSIONED))}, not of {kind!r}")
 
     def found_by(after: int, limit: int) -> list[Any]:
+        if kind not in records.VERSIONED:
+            kinds = " and ".join(sorted(records.VERSIONED))
+            raise not_found(f"revisions are kept of {kinds}, not of {kind!r}")
         return records.versions(kind, key, after, limit)
 
     return _page(given, found_by, VersionSchema())
