@@ -62,7 +62,7 @@ class Config:
     host: str = "127.0.0.1"
     port: int = 8080
     most_body_bytes: int = 8 * 1024 * 1024
-    most_order_lines: int = 2000
+    most_order_lines: int = 400
     most_connections: int = 20
     ages: Ages = field(default_factory=Ages)
     clock: Callable[[], datetime] = now_utc

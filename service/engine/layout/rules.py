@@ -269,8 +269,8 @@ def level(
                 return "the far mill edge would bound a part: it must be cut off"
             if rest.spread > tolerances[index]:
                 return (
-                    f"the last {show_mm(size)} mm would carry ±{show_mm(rest.spread)} mm of the true size and "
-                    f"the cuts before it, its tolerance is ±{show_mm(tolerances[index])} mm"
+                    f"the last {show_mm(size)} mm would carry ±{show_mm(rest.spread)} mm of the true size "
+                    f"and the cuts before it, its tolerance is ±{show_mm(tolerances[index])} mm"
                 )
             made.append(Separation(index, None, rest))
             break
