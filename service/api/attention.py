@@ -194,12 +194,9 @@ def list_versions(given: Given, kind: str, key: str) -> Answer:
     """List the revisions of a record."""
 
     def found_by(after: int, limit: int) -> list[Any]:
-    
-    def found_by(after: int, limit: int) -> list[Any]:
         if kind not in records.VERSIONED:
-            raise not_found(
-                f"revisions are kept of {' and '.join(sorted(records.VERSIONED))}, not of {kind!r}"
-            )
+            kinds = " and ".join(sorted(records.VERSIONED))
+            raise not_found(f"revisions are kept of {kinds}, not of {kind!r}")
         return records.versions(kind, key, after, limit)
 
     return _page(given, found_by, VersionSchema())
