@@ -12,6 +12,7 @@ from client.cutlog import Sheet
 from client.errors import InputWrong
 from client.planning import plan_here
 from client.spoiled import log_spoiled
+from client.sync import sync_once
 from client.withdraw import log_withdrawn
 from schemas.events import payload_errors
 
@@ -118,3 +119,20 @@ def test_the_command_tells_the_number_lists_it_and_withdraws_it(stocked):
     assert "withdrawn" in run("log", "list").output
     assert run("log", "withdraw", "1", "--reason", "again").exit_code == 3
     assert run("log", "withdraw", "one", "--reason", "again").exit_code == 3
+
+
+def test_at_the_centre_it_is_as_if_the_step_had_not_been_logged(service, connected, order_document):
+    with connected(service) as station:
+        assert sync_once(station).complete
+        plan = plan_here(station, order_document)
+        logged = cutlog.log_step(station, plan.id, 1)
+        assert sync_once(station).complete
+        log_withdrawn(station, rows(logged), "wrong order")
+        report = sync_once(station)
+        assert report.complete
+        assert report.pushed.applied == len(logged.events)
+        assert report.counts.quarantined == 0
+        assert {ref: count for ref, count in counts(station).items() if count} == {"SH-A": 8}
+    token = service.plan_token()
+    assert service.get("/v1/reports/yield?by=machine", token)["rows"] == []
+    assert "equal to a recount" in service.command("audit")
