@@ -11,6 +11,7 @@ from typing import Final
 
 from service.engine.layout import rules
 from service.engine.layout.job import Job
+from service.engine.layout.tree import stages_of
 from service.engine.plan import Axis, Leaf, Node, Split
 from service.engine.quantities import Length
 
@@ -33,7 +34,8 @@ def trimmed_whole(job: Job, stock_ref: str, tree: Node) -> Node:
     Returns
     -------
     A layout that the machine can cut as well and that gives the same parts; `tree` itself when fewer
-    than :data:`FROM_STRIPS` strips are trimmed, or when the whole sheet cannot be trimmed.
+    than :data:`FROM_STRIPS` strips are trimmed, when the whole sheet cannot be trimmed, or when that would
+    be a stage of cuts too many.
     """
     if not isinstance(tree, Split):
         return tree
@@ -51,6 +53,8 @@ def trimmed_whole(job: Job, stock_ref: str, tree: Node) -> Node:
     )
     first = Leaf("trim", tree.x, tree.y, *((depth, tree.dy) if other == "x" else (tree.dx, depth)))
     whole = Split(other, tree.x, tree.y, tree.dx, tree.dy, (first, body))
+    if stages_of(whole) > job.options.max_stages:
+        return tree
     piece = rules.stock_piece(next(item for item in job.stock if item.ref == stock_ref), job.options.trim)
     parts = {part.ref: part for part in job.parts}
     cut = rules.walk(job.machine, whole, piece, parts, job.options.trim, job.longest)
