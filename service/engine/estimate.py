@@ -14,8 +14,9 @@ gauge       for each change of gauging or value. Back gauge: ``gauge_start_s`` +
             travelling first from the far end of its range. Front stop: ``front_stop_s``. Where
             a drop that is not gauged would not clear the back gauge, that is wound back first
 marking     ``mark_line_s`` for each cut on each piece to a marked line
-placing     ``place_piece_s`` · f for each cut on each piece, plus ``crane_s`` for each piece that
-            the crane brings back to the blade (not for one that lies there since the last cut)
+placing     ``place_piece_s`` · f for each cut on each piece, plus ``crane_s`` for each lift by crane: one
+            to turn the piece that lies at the blade since the last cut, one to fetch a piece from
+            behind, two for a piece that was put aside, away and back
 turns       ``turn_piece_s`` · f for each piece turned
 strokes     60 / ``strokes_per_minute`` · travel / full travel for each stroke, where the full
             travel is the one for the rated thickness and the cutting length at the lowest rake
@@ -49,10 +50,10 @@ CLEAR: Final[Length] = 10 * PER_MM
 class Effort:
     """One step as far as its time depends on it.
 
-    `pieces` go through the step; `brought` of them do not lie at the blade yet and do not come from
-    the rack. `cuts` counts cuts on single pieces, `strokes` those of the blade; `stroke_share` is the
-    travel as a share of the full travel; `wanted` tells whether the drops are fetched; `fall_depth`
-    is the depth of one drop.
+    `pieces` go through the step; `lifts` is how often a crane would have to lift
+    them before it. `cuts` counts cuts on single pieces, `strokes` those of the blade; `stroke_share`
+    is the travel as a share of the full travel; `wanted` tells whether the drops are fetched;
+    `fall_depth` is the depth of one drop.
     """
 
     gauging: Gauging
@@ -61,7 +62,7 @@ class Effort:
     gap: Length
     rake_deg: float
     pieces: int
-    brought: int
+    lifts: int
     cuts: int
     strokes: int
     stroke_share: float
@@ -130,7 +131,7 @@ def times_for(machine: Machine, efforts: tuple[Effort, ...], loads: Iterable[Lif
         marking=times.mark_line_s * sum(one.cuts for one in efforts if one.gauging == "marked line"),
         placing=sum(
             times.place_piece_s * _factor(machine, one.lift) * one.cuts
-            + _crane(machine, one.lift) * one.brought
+            + _crane(machine, one.lift) * one.lifts
             for one in efforts
         ),
         turns=sum(
@@ -183,6 +184,7 @@ def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
     """What of each step its time depends on."""
     efforts: list[Effort] = []
     before: Step | None = None
+    in_front: set[str | None] = set()
     for step in program:
         efforts.append(
             Effort(
@@ -192,7 +194,7 @@ def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
                 gap=step.settings.gap,
                 rake_deg=step.settings.rake_deg,
                 pieces=step.pieces,
-                brought=0 if is_sheet(step.piece) or lies_at_blade(step, before) else step.pieces,
+                lifts=_lifts(step, before, put_aside=step.piece in in_front),
                 cuts=step.repeat * step.pieces,
                 strokes=step.strokes,
                 stroke_share=stroke_share(machine, step.settings.stroke),
@@ -201,13 +203,22 @@ def efforts_of(machine: Machine, program: Iterable[Step]) -> tuple[Effort, ...]:
                 wanted=any(drop.kind in ("part", "piece", "offcut") for drop in step.drops),
             )
         )
+        in_front.update(left.ref for left in step.remainders if left.kind == "piece")
         before = step
     return tuple(efforts)
 
 
+def _lifts(step: Step, before: Step | None, put_aside: bool) -> int:
+    if is_sheet(step.piece):
+        return 0
+    if lies_at_blade(step, before):
+        return int(step.turn != "none")
+    return step.pieces * (2 if put_aside else 1)
+
+
 def lies_at_blade(step: Step, before: Step | None) -> bool:
     """Whether the step goes on with the one piece that the step before left in front of the blade."""
-    if before is None or step.pieces != 1 or step.turn != "none":
+    if before is None or step.pieces != 1:
         return False
     return any(left.kind == "piece" and left.ref == step.piece for left in before.remainders)
 

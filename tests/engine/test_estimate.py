@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from service.engine.estimate import Effort, gauge_moves, settings_changes, summarise, times_for
+from service.engine.estimate import Effort, efforts_of, gauge_moves, settings_changes, summarise, times_for
 from service.engine.handling import Lift
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating, TimeModel
 from service.engine.materials_table import material_named
 from service.engine.order import Order, StockItem
-from service.engine.plan import Gauging, Layout, Leaf
+from service.engine.plan import Gauging, Layout, Leaf, Outcome, Settings, Step
 from service.engine.quantities import mm
 
 TIMES = TimeModel(
@@ -40,6 +40,35 @@ SHEAR = Machine(
 )
 
 
+STEP = Step(
+    number=1,
+    layout=1,
+    piece="1",
+    pieces=1,
+    along_blade=mm(500),
+    depth=mm(1000),
+    axis="x",
+    edge_end="near",
+    edge_state="cut",
+    turn="none",
+    squared=False,
+    gauging="back gauge",
+    gauge=mm(100),
+    measured="drop",
+    repeat=1,
+    gang=1,
+    strokes=1,
+    settings=Settings(20, 1.5, mm(50), None, False, False, ()),
+    force_kn=50.0,
+    rating_share=0.5,
+    piece_kg=60.0,
+    lift="crane",
+    drops=(),
+    remainders=(),
+    findings=(),
+)
+
+
 def effort(
     gauge: float, *, gauging: Gauging = "back gauge", lift: Lift = "one person", falls: float = 100
 ) -> Effort:
@@ -51,7 +80,7 @@ def effort(
         gap=20,
         rake_deg=1.5,
         pieces=2,
-        brought=2,
+        lifts=2,
         cuts=6,
         strokes=3,
         stroke_share=0.5,
@@ -155,3 +184,21 @@ def test_the_back_gauge_is_wound_clear_of_a_drop_that_it_does_not_gauge() -> Non
     assert wound - alone == pytest.approx(2 + 4.05 - (2 + 0.05))
     there = times_for(SHEAR, (effort(500), effort(900, gauging="front stop", falls=400)), []).gauge
     assert there == pytest.approx((2 + 5) + TIMES.front_stop_s)
+
+
+def test_turning_at_the_blade_takes_one_lift_and_putting_aside_two() -> None:
+    """By crane: nothing to go on as it lies, one lift to turn it there, two to put it away and fetch it."""
+    order = [
+        ("1", "none", "1a", 0),  # the sheet comes from the rack; 1a stays in front
+        ("1a", "none", "1b", 0),
+        ("1b", "quarter", "1c", 1),
+        ("2", "none", "2a", 0),
+        ("1c", "quarter", "1d", 2),
+    ]
+    steps = tuple(
+        replace(STEP, piece=piece, turn=turn, remainders=(Outcome("piece", left, mm(500), mm(500), 1),))
+        for piece, turn, left, _ in order
+    )
+    assert [effort.lifts for effort in efforts_of(SHEAR, steps)] == [lifts for *_, lifts in order]
+    fell = replace(STEP, piece="3", drops=(Outcome("piece", "3a", mm(500), mm(500), 1),), remainders=())
+    assert [one.lifts for one in efforts_of(SHEAR, (fell, replace(STEP, piece="3a")))] == [0, 1]

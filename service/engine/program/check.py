@@ -168,7 +168,7 @@ def check_program(
                 gap=settings.gap,
                 rake_deg=settings.rake_deg,
                 pieces=1,
-                brought=0,
+                lifts=0,
                 cuts=step.repeat,
                 strokes=step.repeat,
                 stroke_share=stroke_share(machine, settings.stroke),
