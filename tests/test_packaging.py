@@ -38,8 +38,8 @@ def names(requirements: list[str]) -> set[str]:
 def test_a_workstation_installs_no_database_driver_web_server_or_test_tool() -> None:
     base = names(PYPROJECT["project"]["dependencies"])
     assert base <= {
-        "apscheduler", "click", "filelock", "marshmallow", "openpyxl", "peewee", "platformdirs", "requests",
-        "tzdata",
+        "apscheduler", "click", "filelock", "highspy", "marshmallow", "numpy", "openpyxl", "peewee",
+        "platformdirs", "requests", "tzdata",
     }, "a new base dependency burdens every workstation: make it an extra, or widen this list"  # fmt: skip
     extras = PYPROJECT["project"]["optional-dependencies"]
     service = names(extras["service"])
@@ -84,8 +84,10 @@ def test_a_workstation_runs_without_the_packages_of_the_service() -> None:
     assert "client.workstation" in done
 
 
-def test_the_engine_runs_on_the_standard_library_alone() -> None:
-    others = tuple(sorted(names(PYPROJECT["project"]["dependencies"]))) + SERVICE_ONLY
+def test_the_engine_needs_numpy_and_the_solver_and_nothing_else() -> None:
+    """They solve the linear programmes of the layout search, at the station as at the centre."""
+    base = names(PYPROJECT["project"]["dependencies"]) - {"highspy", "numpy"}
+    others = tuple(sorted(base)) + SERVICE_ONLY
     assert "service.engine.planner" in import_all(["service.engine", "service.drawing"], others)
 
 
