@@ -13,6 +13,7 @@ from schemas.fields import (
     Inner,
     JsonBool,
     JsonInt,
+    JsonNumber,
     Many,
     Millimetres,
     Record,
@@ -55,6 +56,7 @@ class PartSchema(Record):
     grain = Choice("any", "along", "across", load_default="any")
     rotate = JsonBool(load_only=True)
     tolerance = Inner(ToleranceSchema, load_default=Tolerance)
+    value = JsonNumber(load_default=None, allow_none=True, validate=between(0, 1e6))
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Part:
@@ -75,7 +77,7 @@ class OptionsSchema(Record):
     """How to plan."""
 
     makes = Options
-    objective = Choice("material", "handling", "time", "cost", "compare", load_default="material")
+    objective = Choice("material", "handling", "time", "cost", "compare", "value", load_default="material")
     effort = Choice("quick", "standard", "thorough", load_default="standard")
     max_stages = JsonInt(load_default=3, validate=between(1, 6))
     trim = Millimetres(load_default=500, zero_ok=True, data_key="trim_mm")
@@ -187,6 +189,15 @@ def read_order(
             (item for item in found if (item.material, item.thickness) in wanted),
             key=lambda item: item.ref,
         )
+    if options.objective == "value":
+        wanted_value = "to fill the stock with what is worth most every part needs a value"
+        errors += [
+            FieldError(pointer("parts", i, "value"), wanted_value)
+            for i, part in enumerate(parts)
+            if part.value is None
+        ]
+        if errors:
+            raise WireError(errors)
     if options.objective == "cost":
         unpriced = next((item.ref for item in inline if item.price is None and item.quantity > 0), None)
         if unpriced is not None:

@@ -175,6 +175,7 @@ class BoundSchema(Record):
     gap_pieces = JsonInt(required=True)
     gap_share = JsonNumber(required=True)
     method = Text(required=True, most=500)
+    value = JsonNumber(load_default=None, allow_none=True)
 
 
 class SettingsSchema(Record):

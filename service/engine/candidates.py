@@ -103,7 +103,7 @@ def _needs_few_stages(job: Job) -> bool:
 
 def _recipes(job: Job, objective: Objective) -> tuple[_Recipe, ...]:
     options = job.options
-    if objective == "material" and options.effort == "quick":
+    if objective == "value" or (objective == "material" and options.effort == "quick"):
         return ()
     stages = [count for count in (2, 1) if count < options.max_stages]
     found = [_Recipe(f"in {_directions(count)}", _by_stages(count)) for count in stages]

@@ -16,7 +16,7 @@ Grain: TypeAlias = Literal["any", "along", "across"]
 StockKind: TypeAlias = Literal["sheet", "offcut"]
 Edges: TypeAlias = Literal["mill", "cut"]
 Effort: TypeAlias = Literal["quick", "standard", "thorough"]
-Objective: TypeAlias = Literal["material", "handling", "time", "cost", "compare"]
+Objective: TypeAlias = Literal["material", "handling", "time", "cost", "compare", "value"]
 ToleranceClass: TypeAlias = Literal["f", "m", "c", "v"]
 
 
@@ -37,7 +37,8 @@ class Part:
     """One line of an order: `quantity` equal rectangular blanks.
 
     `grain` says how `length` lies to the rolling direction of the sheet: ``along`` it, ``across``
-    it, or ``any`` (the part may be turned).
+    it, or ``any`` (the part may be turned). `value` is what one piece is worth where stock is to be
+    filled with what is worth most; `quantity` then is the most that is wanted.
     """
 
     ref: str
@@ -48,6 +49,7 @@ class Part:
     thickness: Length
     grain: Grain = "any"
     tolerance: Tolerance = field(default_factory=Tolerance)
+    value: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +84,11 @@ class Options:
 
     `objective` says which plan is the best: of least ``material`` (its cost where every piece of stock
     has a price, else its area), least ``handling``, least ``time`` at the machine, or least ``cost`` of
-    material and time together. ``compare`` asks for several plans none of which is better than another
-    in everything; `pick` names one of them, 0 the one that is recommended. `open_stacks` is how many
-    stacks of pieces may wait at the machine while a step is made; None: any number.
+    material and time together, or from the stock there is the parts that are together worth most
+    (``value``: what is not worth its place is left out). ``compare`` asks for several plans none of
+    which is better than another in everything; `pick` names one of them, 0 the one that is recommended.
+    `open_stacks` is how many stacks of pieces may wait at the machine while a step is made; None: any
+    number.
     """
 
     objective: Objective = "material"

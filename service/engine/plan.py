@@ -93,6 +93,9 @@ class Bound:
         bound, as a share of the bound [fraction].
     method
         The bounding argument that gave the best value.
+    value
+        Where the parts worth most are chosen: no choice of parts from this stock is worth more. The
+        other bounds are for the parts that were chosen.
     """
 
     pieces: int
@@ -101,6 +104,7 @@ class Bound:
     gap_pieces: int
     gap_share: float
     method: str
+    value: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -279,4 +279,5 @@ def _added(bounds: list[Bound], summary: Summary) -> Bound:
         gap_pieces=sum(bound.gap_pieces for bound in bounds),
         gap_share=max(0.0, used / least - 1) if least else 0.0,
         method="; ".join(dict.fromkeys(bound.method for bound in bounds)) or "nothing placed",
+        value=None if any(bound.value is None for bound in bounds) else sum(b.value or 0.0 for b in bounds),
     )

@@ -31,14 +31,14 @@ ANY_STAGES = 60
 IDEAL = Machine(
     id="ideal",
     name="Ideal shear",
-    cutting_length=10**8,
+    cutting_length=10**7,
     rating=Rating(600),
     rake=Rake(1.0, 2.0),
     gap=GapRange(1, 100),
-    back_gauge=BackGauge(1, 10**8, accuracy=0),
+    back_gauge=BackGauge(1, 10**7, accuracy=0),
     hold_down=HoldDown(0),
-    front_stops=FrontStops(1, 10**8, 0),
-    lifting=Lifting(crane_kg=1e9),
+    front_stops=FrontStops(1, 10**7, 0),
+    lifting=Lifting(crane_kg=1e6),
 )
 
 

@@ -21,8 +21,14 @@ from service.engine.quantities import Length
 
 def carve(builder: Builder, region: Region, shape: Shape, stages: int, wish: Wish) -> Node | None:
     """The shape in that region, within the pieces still wanted; None when nothing of it is left."""
-    kept = _wanted(shape, list(wish.caps))
+    # Taken from what is wanted at once, so that no rest is filled with what a later piece holds.
+    kept = _wanted(shape, wish.caps)
     return None if kept is None else _carved(builder, region, kept, stages, wish)
+
+
+def _given_back(shape: Shape, wish: Wish) -> None:
+    for v in variants_in(shape):
+        wish.caps[v.kind] += 1
 
 
 def _wanted(shape: Shape, caps: list[int]) -> Shape | None:
@@ -42,7 +48,6 @@ def _carved(builder: Builder, region: Region, shape: Shape, stages: int, wish: W
     axis: Axis
     if isinstance(shape, Variant):
         if shape.dx == region.piece.x.size and shape.dy == region.piece.y.size:
-            wish.caps[shape.kind] -= 1
             return builder.part(region, shape, wish)
         # The larger rest first: it stays whole.
         spare_x = region.piece.x.size - shape.dx
@@ -54,6 +59,7 @@ def _carved(builder: Builder, region: Region, shape: Shape, stages: int, wish: W
     else:
         axis, items = shape.axis, shape.children
     if stages < 1 or not builder.filler.cuttable(region.piece.across(axis).size):
+        _given_back(shape, wish)
         return builder.waste("scrap", region)
     children = list(items)
     extent = region.piece.along(axis)
@@ -64,7 +70,7 @@ def _carved(builder: Builder, region: Region, shape: Shape, stages: int, wish: W
         if arranged is not None:
             break
         worst = min(range(len(children)), key=lambda i: (_density(children[i], axis, wish.values), -i))
-        children.pop(worst)
+        _given_back(children.pop(worst), wish)
     else:
         return builder.rest(region, OTHER[axis], stages, wish)
     nodes = [

@@ -142,12 +142,17 @@ class Grid:
         self.at_x = {x: i for i, x in enumerate(xs)}
         self.at_y = {y: j for j, y in enumerate(ys)}
         self.rooms = [(self._last(self.xs, w), self._last(self.ys, h)) for w, h in rooms]
-        self._rest_x = _rests(self.xs)
-        self._rest_y = _rests(self.ys)
+        self.rest_x = _rests(self.xs)
+        self.rest_y = _rests(self.ys)
         self.base: Table = np.zeros((len(xs), len(ys)), dtype=np.int64)
         # Table after each closure: (the axis cut last, worth).
         self.tables: list[tuple[Axis, Table]] = []
         self.work = 0
+
+    @property
+    def unlimited(self) -> bool:
+        """Whether the levels of cuts are as good as not limited."""
+        return self.levels >= _MOST_LEVELS
 
     @staticmethod
     def _last(places: Table, limit: Length) -> int:
@@ -180,7 +185,7 @@ class Grid:
 
         `coarse`, priced alike at fewer places, is where it begins when the levels are not limited.
         """
-        if self.levels < _MOST_LEVELS:
+        if not self.unlimited:
             return self.price(prices)
         dense = max((prices[v.kind] / (v.dx * v.dy) for v in self.variants), default=0.0)
         small = dense * self.wide * self.high < 2**30
@@ -198,7 +203,40 @@ class Grid:
             after = self._close_x(table) if axis == "x" else self._close_y(table)
             idle = idle + 1 if np.array_equal(after, table) else 0
             table, axis = after, OTHER[axis]
+        self.final = table
         return [int(table[at]) for at in self.rooms]
+
+    def layout(self, prices: Sequence[int], room: int) -> Shape | None:
+        """A most valuable layout of a room after :meth:`tops` at these prices, levels not limited."""
+        table = self.final
+        single: dict[tuple[int, int], Variant] = {}
+        for v in self.variants:
+            at = self.at_x[v.dx], self.at_y[v.dy]
+            if at not in single or prices[v.kind] > prices[single[at].kind]:
+                single[at] = v
+
+        def trace(i: int, j: int) -> Shape | None:
+            worth = table[i, j]
+            if worth == 0:
+                return None
+            while table[i - 1, j] == worth:
+                i -= 1
+            while table[i, j - 1] == worth:
+                j -= 1
+            alone = single.get((i, j))
+            if alone is not None and prices[alone.kind] == worth:
+                return alone
+            half = int(np.searchsorted(self.xs, self.xs[i] // 2, side="right"))
+            rests = self.rest_x[i][1:half]
+            good = np.flatnonzero(table[1:half, j] + table[rests, j] == worth)
+            if len(good):
+                return _beside("x", [trace(1 + int(good[0]), j), trace(int(rests[good[0]]), j)])
+            half = int(np.searchsorted(self.ys, self.ys[j] // 2, side="right"))
+            rests = self.rest_y[j][1:half]
+            good = np.flatnonzero(table[i, 1:half] + table[i, rests] == worth)
+            return _beside("y", [trace(i, 1 + int(good[0])), trace(i, int(rests[good[0]]))])
+
+        return trace(*self.rooms[room])
 
     def _chain(self, base: Table, axis: Axis) -> list[tuple[Axis, Table]]:
         """Tables of 0, 1, 2 … levels, the directions taking turns; `axis` is cut innermost."""
@@ -216,10 +254,10 @@ class Grid:
         return chain[: self.levels + 1] if len(chain) <= self.levels else chain[:-1]
 
     def _close_x(self, table: Table) -> Table:
-        return _closed(table, self.xs, self._rest_x, self)
+        return _closed(table, self.xs, self.rest_x, self)
 
     def _close_y(self, table: Table) -> Table:
-        return np.ascontiguousarray(_closed(np.ascontiguousarray(table.T), self.ys, self._rest_y, self).T)
+        return np.ascontiguousarray(_closed(np.ascontiguousarray(table.T), self.ys, self.rest_y, self).T)
 
     def shapes(self, room: int, most: int, least: int) -> list[Shape]:
         """Up to so many layouts of that room worth more than `least`, the most valuable first.
@@ -238,9 +276,9 @@ class Grid:
             axis, table = chain[level]
             inner = chain[level - 1][1]
             line, below, rests, places, at = (
-                (table[:, j], inner[:, j], self._rest_x, self.xs, i)
+                (table[:, j], inner[:, j], self.rest_x, self.xs, i)
                 if axis == "x"
-                else (table[i, :], inner[i, :], self._rest_y, self.ys, j)
+                else (table[i, :], inner[i, :], self.rest_y, self.ys, j)
             )
             while line[at - 1] == line[at]:
                 at -= 1  # What lies beyond is waste.
@@ -277,7 +315,7 @@ class Grid:
         line, at = (table[:, j], i) if axis == "x" else (table[i, :], j)
         while line[at - 1] == line[at]:
             at -= 1
-        return int((self._rest_x if axis == "x" else self._rest_y)[at][k])
+        return int((self.rest_x if axis == "x" else self.rest_y)[at][k])
 
     def _trace(self, chain: list[tuple[Axis, Table]], level: int, i: int, j: int) -> Shape | None:
         worth = int(chain[level][1][i, j])
@@ -290,9 +328,9 @@ class Grid:
         axis, table = chain[level]
         inner = chain[level - 1][1]
         line, below, rests, places = (
-            (table[:, j], inner[:, j], self._rest_x, self.xs)
+            (table[:, j], inner[:, j], self.rest_x, self.xs)
             if axis == "x"
-            else (table[i, :], inner[i, :], self._rest_y, self.ys)
+            else (table[i, :], inner[i, :], self.rest_y, self.ys)
         )
         children: list[Shape | None] = []
         open_ends = [i if axis == "x" else j]

@@ -51,6 +51,7 @@ class Kind:
     width: Length
     variants: tuple[Variant, ...]
     wanted: tuple[tuple[str, int, bool], ...]
+    value: float | None = None
 
     @property
     def area(self) -> int:
@@ -77,9 +78,9 @@ def kinds_of(parts: Iterable[Part]) -> tuple[Kind, ...]:
     """Gather parts into kinds, largest first; the order of the parts does not change the kinds.
 
     A part that may be turned is taken with its longer side as the length, so that 200 × 600 and
-    600 × 200 are one kind when they bear the same deviations.
+    600 × 200 are one kind when they bear the same deviations and have the same value.
     """
-    gathered: dict[tuple[int, int, Grain, int, int], list[tuple[str, int, bool]]] = {}
+    gathered: dict[tuple[int, int, Grain, int, int, float | None], list[tuple[str, int, bool]]] = {}
     for part in parts:
         if part.quantity <= 0:
             continue
@@ -88,15 +89,15 @@ def kinds_of(parts: Iterable[Part]) -> tuple[Kind, ...]:
         tol_w = allowed_deviation(part.tolerance, width)
         swapped = part.grain == "any" and (width, tol_w) > (length, tol_l)
         key = (
-            (width, length, part.grain, tol_w, tol_l)
+            (width, length, part.grain, tol_w, tol_l, part.value)
             if swapped
-            else (length, width, part.grain, tol_l, tol_w)
+            else (length, width, part.grain, tol_l, tol_w, part.value)
         )
         gathered.setdefault(key, []).append((part.ref, part.quantity, swapped))
-    order = sorted(gathered, key=lambda k: (-k[0] * k[1], -max(k[:2]), -k[0], k[2], k[3], k[4]))
+    order = sorted(gathered, key=lambda k: (-k[0] * k[1], -max(k[:2]), -k[0], k[2], k[3], k[4], -(k[5] or 0)))
     kinds: list[Kind] = []
     for index, key in enumerate(order):
-        length, width, grain, tol_l, tol_w = key
+        length, width, grain, tol_l, tol_w, value = key
         lengthwise = Variant(index, length, width, False, tol_l, tol_w)
         turned = Variant(index, width, length, True, tol_w, tol_l)
         if grain == "along":
@@ -107,5 +108,5 @@ def kinds_of(parts: Iterable[Part]) -> tuple[Kind, ...]:
             variants = (lengthwise,)
         else:
             variants = (lengthwise, turned)
-        kinds.append(Kind(index, length, width, variants, tuple(gathered[key])))
+        kinds.append(Kind(index, length, width, variants, tuple(gathered[key]), value))
     return tuple(kinds)

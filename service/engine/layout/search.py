@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.assign import merged
@@ -18,6 +19,7 @@ from service.engine.layout.job import Division, Found, Job
 from service.engine.layout.passes import Passes
 from service.engine.layout.refine import Refiner
 from service.engine.layout.trimming import trimmed_whole
+from service.engine.layout.worth import Worth
 from service.engine.order import Effort
 from service.engine.plan import Axis, Unplaced
 
@@ -44,10 +46,22 @@ def find_layouts(job: Job, stop: Callable[[], bool] | None = None) -> Found:
     first pass at the earliest; when it says so, what is best so far is the answer.
     """
     context = Context(job, stop)
+    if job.options.objective == "value":
+        return _worthiest(context)
     best: Solution | None = None
     if any(context.demand):
         best = _search(context)
     return _found(context, best)
+
+
+def _worthiest(context: Context) -> Found:
+    """The stock filled with what is worth most; the bound tells what nothing from it can exceed."""
+    worth = Worth(context)
+    best = worth.fill()
+    got = sum((n - m) * v for n, m, v in zip(context.demand, best.left, worth.values, strict=True))
+    found = _found(context, best)
+    bound = replace(found.bound, value=float(Fraction(worth.bound, worth.scale)))
+    return replace(found, bound=bound, stopped_early=got < worth.bound)
 
 
 def _search(context: Context) -> Solution:
@@ -123,7 +137,7 @@ def _found(context: Context, best: Solution | None) -> Found:
     whole = [replace(d, tree=trimmed_whole(job, d.stock_ref, d.tree)) for d in divisions]
     done = merged(whole)
     # What was proved for all that can be made holds as it is when all of it is placed.
-    known = None if any(u.code == "stock-exhausted" for u in unplaced) else context.least
+    known = None if any(u.code in {"stock-exhausted", "left-out"} for u in unplaced) else context.least
     bound = lower_bound(job, placed, done, context.prices, known=known)
     return Found(done, unplaced, bound, context.steps, context.steps >= context.budget)
 
@@ -132,13 +146,15 @@ def _unplaced(context: Context) -> tuple[Unplaced, ...]:
     found: list[Unplaced] = []
     for kind, code, reason in context.refused:
         found.extend(Unplaced(ref, n, code, reason) for ref, n, _ in kind.wanted)
+    why = ("stock-exhausted", "the stock that it fits on is used up")
+    if context.job.options.objective == "value":
+        why = (
+            "left-out",
+            "the stock is filled with parts that are together worth more, or it is worth nothing",
+        )
     for index, lines in enumerate(context.lines.left):
         if context.demand[index]:
-            found.extend(
-                Unplaced(line.ref, line.left, "stock-exhausted", "the stock that it fits on is used up")
-                for line in lines
-                if line.left > 0
-            )
+            found.extend(Unplaced(line.ref, line.left, *why) for line in lines if line.left > 0)
     order: Sequence[str] = [part.ref for part in context.job.parts]
     place = {ref: i for i, ref in enumerate(order)}
     return tuple(sorted(found, key=lambda u: place[u.ref]))
