@@ -73,7 +73,6 @@ class Row:
     bound: int
     seconds: float
     cut_short: bool
-    peers: tuple[tuple[str, int | None], ...] = ()
 
 
 def read(path: Path, rotate: bool) -> Iterator[Instance]:
@@ -198,12 +197,11 @@ def shown(row: Row) -> str:
         return "-" if value is None else str(value)
 
     one = row.instance
-    peers = "".join(f"  {name} {cell(value)}" for name, value in row.peers)
     over = abs(row.got - row.bound)
     return (
         f"{one.name:<18} {len(one.items):>4} kinds  {'value' if one.single else 'sheets'} {row.got:>8}  "
         f"bound {row.bound:>8}  over {over:>3}  known {cell(one.known):>8}  floor {cell(one.floor):>8}  "
-        f"{row.seconds:7.2f} s{'  cut short' if row.cut_short else ''}{peers}"
+        f"{row.seconds:7.2f} s{'  cut short' if row.cut_short else ''}"
     )
 
 
@@ -234,16 +232,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--effort", choices=("quick", "standard", "thorough"), default="standard")
     parser.add_argument("--rotate", choices=("yes", "no"), default="no")
     parser.add_argument("--stages", default="any", help="how many stages of cuts at most, or any")
-    parser.add_argument("--peers", action="store_true", help="run rectpack and OR-Tools beside it")
     parser.add_argument("--limit", type=int, help="only so many instances of each file, evenly spread")
     parser.add_argument("--only", help="only instances whose name contains this")
     given = parser.parse_args(arguments)
     stages = ANY_STAGES if given.stages == "any" else int(given.stages)
     rotate = given.rotate == "yes"
-    if given.peers:
-        from tests.benchmarks import peers
-
-        peers.require()
     rows: list[Row] = []
     for path in given.files:
         print(f"# {path.name}: {given.effort}, rotation {given.rotate}, stages {given.stages}", flush=True)
@@ -252,8 +245,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
             entries = [entries[i * len(entries) // given.limit] for i in range(given.limit)]
         for instance in entries:
             row = run(instance, given.effort, rotate, stages)
-            if given.peers:
-                row = replace(row, peers=peers.beside(instance, rotate, row.seconds))
             rows.append(row)
             print(shown(row), flush=True)
     print(json.dumps(totals(rows)), flush=True)

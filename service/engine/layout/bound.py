@@ -159,9 +159,24 @@ def least_of(
             best = _better(best, Least(pieces, area, cost, method), types)
     best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"), types)
     if prices:
-        cost = price_bound(kinds, counts, types, room, prices, levels, work)
-        best = _better(best, Least(0, 0, cost, "prices of the parts"), types)
+        return with_prices(best, kinds, counts, types, trim, prices, levels, work)
     return _agreed(best, types)
+
+
+def with_prices(
+    least: Least,
+    kinds: Sequence[Kind],
+    counts: Sequence[int],
+    types: Sequence[StockType],
+    trim: Length,
+    prices: Sequence[int],
+    levels: int = ANY_LEVELS,
+    work: int = 0,
+) -> Least:
+    """A bound raised, where it can be, by what the parts are worth; arguments as of :func:`least_of`."""
+    room = [usable(t, trim) for t in types]
+    cost = price_bound(kinds, counts, types, room, prices, levels, work)
+    return _agreed(_better(least, Least(0, 0, cost, "prices of the parts"), types), types)
 
 
 def _table(

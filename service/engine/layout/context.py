@@ -25,7 +25,7 @@ from service.engine.order import Effort
 from service.engine.plan import Axis, Leaf, Node, Split
 from service.engine.quantities import Length
 
-BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 10_000_000, "thorough": 40_000_000}
+BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
 
 _GRAINS: Final[dict[Effort, Grain]] = {

@@ -100,12 +100,23 @@ class Master:
         kept = float(1 << _KEPT_BITS)
         return [max(round(d * kept), 0) << (PRICE_BITS - _KEPT_BITS) for d in self.duals[: self.parts]]
 
-    def whole(self, nodes: int, start: Sequence[int] | None = None) -> list[int] | None:
+    def whole(self, nodes: int, limit: float | None = None) -> list[int] | None:
         """Uses of each pattern in whole numbers, every need met; None when none was found.
 
-        `start` is a choice to begin from. The answer was counted again.
+        Only choices that cost less than `limit` are of use: a pattern that lifts the least cost beyond it
+        by its reduced cost is left out. The answer was counted again.
         """
-        count = len(self.columns)
+        used = list(range(len(self.columns)))
+        if limit is not None:
+            used = [
+                j
+                for j in used
+                if self.objective + self.costs[j] - sum(self.duals[i] * n for i, n in self.columns[j])
+                < limit + 1e-9
+            ]
+        count = len(used)
+        if count == 0:
+            return None
         model = _solver()
         for name, value in (
             ("mip_max_nodes", nodes),
@@ -118,22 +129,20 @@ class Master:
             model.addRow(float(n), highspy.kHighsInf, 0, _INTS, _FLOATS)
         for n in self.have:
             model.addRow(-highspy.kHighsInf, float(n), 0, _INTS, _FLOATS)
-        for column, cost in zip(self.columns, self.costs, strict=True):
+        for column, cost in ((self.columns[j], self.costs[j]) for j in used):
             rows = np.array([i for i, _ in column], np.int32)
             counts = np.array([float(n) for _, n in column])
             model.addCol(cost, 0.0, highspy.kHighsInf, len(column), rows, counts)
         model.changeColsIntegrality(
             count, np.arange(count, dtype=np.int32), np.array([highspy.HighsVarType.kInteger] * count)
         )
-        if start is not None:
-            first = highspy.HighsSolution()
-            first.col_value = [float(n) for n in start]
-            model.setSolution(first)
         model.run()
         levels = list(model.getSolution().col_value)
         if len(levels) != count:
             return None
-        uses = [max(round(level), 0) for level in levels]
+        uses = [0] * len(self.columns)
+        for j, level in zip(used, levels, strict=True):
+            uses[j] = max(round(level), 0)
         return uses if self._meets(uses) else None
 
     def _meets(self, uses: Sequence[int]) -> bool:

@@ -13,17 +13,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from service.engine.layout.bound import least_of, usable
+from service.engine.layout.bound import least_of, usable, with_prices
 from service.engine.layout.context import AXES, Context, Pattern, Solution
 from service.engine.layout.grid import Grid, variants_in
 from service.engine.layout.linear import PRICE_BITS, Column, Master
 from service.engine.layout.passes import Passes
+from service.engine.layout.prices import ANY_LEVELS
 from service.engine.layout.stock import StockType
 from service.engine.order import Effort
 
 _PLACES: Final[dict[Effort, int]] = {"quick": 120, "standard": 240, "thorough": 400}
 """Places along each axis looked at for new patterns."""
-_NODES: Final[dict[Effort, int]] = {"quick": 20, "standard": 200, "thorough": 2000}
+_NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 1000}
 """Nodes of the choice in whole numbers."""
 _WORK: Final[dict[Effort, int]] = {"quick": 0, "standard": 4_000_000_000, "thorough": 16_000_000_000}
 """Sums in a table of all places, for the bound, at most."""
@@ -122,8 +123,11 @@ class Refiner:
     def _prove(self, prices: list[int], work: int) -> None:
         """Raise the target by the bound of these prices, with tables of so many sums at most."""
         context = self.context
-        least = least_of(
-            context.all_kinds, context.demand, self.types, context.trim, prices, context.stages, work
+        known = context.least or least_of(context.all_kinds, context.demand, self.types, context.trim)
+        if context.stages < ANY_LEVELS:
+            work //= 8  # Tables for few levels cannot begin from a smaller one.
+        least = with_prices(
+            known, context.all_kinds, context.demand, self.types, context.trim, prices, context.stages, work
         )
         if context.least is None or least.cost >= context.least.cost:
             context.prices = prices
@@ -198,7 +202,9 @@ class Refiner:
         """The best choice in whole numbers among the patterns, what they give too many left out."""
         nodes = _NODES[self.context.job.options.effort]
         self.context.other_steps += 40 * len(priced.patterns) + 20 * nodes * priced.master.parts
-        uses = priced.master.whole(nodes)
+        spent = sum(self.types[p.stock].cost * n for p, n in fixed)
+        limit = (best.rank[1] - spent) / self.dearest if best.rank[0] == 0 else None
+        uses = priced.master.whole(nodes, limit)
         if uses is None:
             return best
         rows = [(pattern, n) for pattern, n in zip(priced.patterns, uses, strict=True) if n]
