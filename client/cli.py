@@ -228,7 +228,7 @@ def plans(home: Home) -> None:
 def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) -> None:
     """Show the program of a kept plan, made here or at the centre; it needs no network.
 
-    PLAN_ID may be cut short to its first letters.
+    PLAN_ID may be cut short: its first four letters do, if no other plan begins so.
     """
     from client.cache.plans import pieces_done  # noqa: PLC0415 - used here only
     from client.cutlog import opened_plan  # noqa: PLC0415

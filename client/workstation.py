@@ -112,6 +112,11 @@ class Workstation:
             return found[0]
         if found:
             raise InputWrong(f"{start!r} may be {' or '.join(found)}; write more of it")
+        if len(start) < _SHORTEST_ID:
+            raise InputWrong(
+                f"at least {_SHORTEST_ID} letters of a plan's id are wanted, not {start!r}; "
+                "shearwright plans lists them"
+            )
         raise InputWrong(f"no plan is known by the id {start!r}; shearwright plans lists them")
 
     def plan_document(self, plan_id: str) -> dict[str, Any]:

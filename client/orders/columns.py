@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -144,6 +144,35 @@ def columns_of(header: Row) -> tuple[list[Column], list[Problem]]:
             Problem(header.line, None, f"{_listed(missing)} missing; wanted are {', '.join(REQUIRED)}")
         )
     return columns, problems
+
+
+_SIZES: Final = frozenset({"length", "width", "thickness", "plus", "minus"})
+_COMMA: Final = re.compile(r"^\d+,\d+(\s*[a-z]+)?$", re.IGNORECASE)
+_POINT: Final = re.compile(r"^[1-9]\d{0,2}\.\d{3}(\s*mm)?$", re.IGNORECASE)
+
+
+def points_for_thousands(rows: Iterable[Row], columns: list[Column]) -> list[Problem]:
+    """Sizes such as 1.200 in a file that writes 100,5 as well: 1200 and 1.2 are both meant by somebody."""
+    sizes = [
+        (row.line, column.heading, cell.strip())
+        for row in rows
+        for column in columns
+        if column.name in _SIZES and column.place < len(row.cells)
+        for cell in (row.cells[column.place],)
+        if isinstance(cell, str)
+    ]
+    if not any(_COMMA.match(text) for _, _, text in sizes):
+        return []
+    return [
+        Problem(
+            line,
+            heading,
+            f"{text!r} can be read two ways in a file with decimal commas; write "
+            f"{text.replace('.', '')} or {text.replace('.', ',').rstrip('0')}",
+        )
+        for line, heading, text in sizes
+        if _POINT.match(text)
+    ]
 
 
 def part_of(row: Row, columns: list[Column]) -> tuple[dict[str, Any], list[Problem]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from client.errors import InputWrong
-from client.orders.columns import Column, Problem, column_named, columns_of, part_of
+from client.orders.columns import Column, Problem, column_named, columns_of, part_of, points_for_thousands
 from client.orders.table import read_csv, read_json, read_xlsx
 from schemas.problems import FieldError, WireError
 
@@ -138,6 +138,7 @@ def _from_table(path: Path, read: Callable[[Path], Any]) -> OrderFile:
     if problems:
         raise wrong_lines(path, problems)
     parts = []
+    problems += points_for_thousands(table.rows, columns)
     for row in table.rows:
         part, wrong = part_of(row, columns)
         parts.append(part)

@@ -12,7 +12,7 @@ from typing import Final
 from service.drawing.words import INDENT, MARKS, counted, kg_text, row, size_text
 from service.engine.findings import Finding
 from service.engine.order import Order
-from service.engine.plan import CutPlan, Outcome, Settings, Step
+from service.engine.plan import CutPlan, Layout, Outcome, Settings, Step
 from service.engine.program.names import is_sheet
 from service.engine.program.remarks import LIFT_CODES, ONCE_CODES
 from service.engine.quantities import Length, show_mm
@@ -36,7 +36,7 @@ class Page:
     """What all steps of a printed program share.
 
     `takers` and `makers` tell for each piece the step that takes it up and those that make it, `content`
-    how many of each part come out of one such piece.
+    how many of each part come out of one such piece; `racks` names the stock of each layout.
     """
 
     width: int
@@ -45,6 +45,7 @@ class Page:
     takers: Mapping[str, int]
     makers: Mapping[str, tuple[Step, ...]]
     content: Mapping[str, Mapping[str, int]]
+    racks: Mapping[int, str]
 
 
 def page_of(plan: CutPlan, order: Order | None, width: int) -> Page:
@@ -62,7 +63,13 @@ def page_of(plan: CutPlan, order: Order | None, width: int) -> Page:
         {step.piece: step.number for step in plan.program},
         makers,
         _contents(plan.program),
+        {one.number: _stock(one, heats.get(one.stock_ref)) for one in plan.layouts},
     )
+
+
+def _stock(layout: Layout, heat: str | None) -> str:
+    named = f"{layout.stock_ref}, {layout.material} {show_mm(layout.thickness)} mm"
+    return f"{named}, heat {heat}" if heat else named
 
 
 def _contents(program: tuple[Step, ...]) -> dict[str, dict[str, int]]:
@@ -151,7 +158,7 @@ def _sheet_or_piece(step: Step) -> str:
 def _whence(step: Step, before: Step | None, page: Page) -> str:
     """Where the pieces of a step are: what fell lies behind the machine until somebody fetches it."""
     if is_sheet(step.piece):
-        return "from the rack"
+        return f"from the rack: {page.racks[step.layout]}"
     makers = page.makers.get(step.piece, ())
     fell = any(_has(maker.drops, step.piece) for maker in makers)
     stayed = [maker for maker in makers if _has(maker.remainders, step.piece)]

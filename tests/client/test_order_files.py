@@ -333,3 +333,17 @@ def test_a_formula_that_was_never_calculated_is_named_as_one(read, tmp_path):
     with pytest.raises(InputWrong) as error:
         read(workbook(tmp_path / "o.xlsx", rows))
     assert "line 2, width: the formula =20*6 was never calculated" in said(error)
+
+
+def test_a_point_for_thousands_beside_decimal_commas_is_asked_about(tmp_path):
+    """1.200 beside 100,5 may be 1200 as well as 1.2; alone, a point is the decimal point."""
+    head = "ref;length;width;quantity;material;thickness\n"
+    path = tmp_path / "mixed.csv"
+    path.write_text(head + "A;1.200;100,5;1;S235JR;3\nB;600;300;1;S235JR;1.5\n")
+    with pytest.raises(InputWrong) as refused:
+        read_order_file(path)
+    assert "line 2, length: '1.200' can be read two ways" in str(refused.value)
+    assert "write 1200 or 1,2" in str(refused.value)
+    assert "line 3" not in str(refused.value)
+    path.write_text(head + "A;1.200;100.5;1;S235JR;3\n")
+    assert read_order_file(path, machine="bench").document["parts"][0]["length"] == "1.200"

@@ -176,7 +176,13 @@ def separate(
             f"the {show_mm(rest)} mm left in front would not reach the clamping depth of {show_mm(clamp)} mm"
         )
     elif gauge_error(gauge, item) > tolerance:
-        reasons.append(f"its tolerance of ±{show_mm(tolerance)} mm is finer than the back gauge")
+        near = nearest_position(gauge, item)
+        reasons.append(
+            f"its tolerance of ±{show_mm(tolerance)} mm is finer than the back gauge"
+            if near == item or gauge.accuracy > tolerance
+            else f"the back gauge moves in steps of {show_mm(gauge.step)} mm and stands at "
+            f"{show_mm(near)} mm at the nearest, beyond its tolerance of ±{show_mm(tolerance)} mm"
+        )
     else:
         return Cut("back gauge", item, True, False, gauge_error(gauge, item))
 

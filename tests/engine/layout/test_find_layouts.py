@@ -78,6 +78,13 @@ def test_parts_wanted_finer_than_the_gauge_are_refused_with_the_limit(bench: Mac
     assert "finer than the back gauge" in found.unplaced[0].reason
 
 
+def test_a_size_between_two_positions_of_the_gauge_is_refused_for_that_reason(bench: Machine) -> None:
+    stepped = replace(bench, back_gauge=replace(bench.back_gauge, step=50))
+    odd = replace(part("P1", 600, 300, 2, tolerance=Tolerance("m", 15, 15)), length=60025, width=30025)
+    found = find_layouts(job(stepped, [odd], [sheet("A", 2500, 1250, 1)]))
+    assert "moves in steps of 0.5 mm and stands at" in found.unplaced[0].reason
+
+
 @pytest.mark.parametrize(
     ("parts", "stock", "options", "code", "words"),
     [
