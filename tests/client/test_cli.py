@@ -237,7 +237,7 @@ def test_a_program_is_saved_from_a_file_and_its_faults_are_told_by_field(run, tm
         ),
         (("log", "cuts", "--material", "X", "--thickness", "3", "--cut-length", "1"), "X"),
         (("log", "taken", "SH-Z"), "no stock is known"),
-        (("log", "step", "abc", "1"), "no plan is known"),
+        (("log", "step", "abcd", "1"), "no plan is known"),
         (("log", "blade", "2", "--machine", "none"), "known are bench-3m"),
         (("log", "edge"), "--radius or --burr"),
         (("log", "edge", "--burr", "0.1"), "--thickness"),
