@@ -5,6 +5,7 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 from service.engine.order import Tolerance, ToleranceClass
@@ -38,6 +39,7 @@ def class_deviation(tolerance_class: ToleranceClass, size: Length) -> Length:
     return min(stated)[2]
 
 
+@lru_cache(maxsize=4096)
 def limits_of(tolerance: Tolerance, size: Length) -> tuple[Length, Length]:
     """How far a size may be under and over, both as positive numbers.
 

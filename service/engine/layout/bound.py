@@ -52,14 +52,14 @@ def cover_cost(holds: Sequence[tuple[int, int, int]], wanted: int) -> int:
     >>> cover_cost([(10, 10, 2), (4, 5, 9)], 22)
     23
     """
-    left, cost = wanted, Fraction(0)
-    for ratio, capacity, quantity in sorted((Fraction(c, h), h, n) for h, c, n in holds if h > 0):
-        if left <= 0:
-            break
-        take = min(left, capacity * quantity)
-        cost += ratio * take
-        left -= take
-    return -(-cost.numerator // cost.denominator)
+    left, cost = wanted, 0
+    # Shares of whole numbers below 2**64 that differ, differ by more than 2**-128.
+    for _, capacity, each, quantity in sorted([((c << 128) // h, h, c, n) for h, c, n in holds if h > 0]):
+        if left <= capacity * quantity:
+            return cost - (-left * each // capacity) if left > 0 else cost
+        left -= capacity * quantity
+        cost += each * quantity
+    return cost
 
 
 def cover_pieces(holds: Sequence[tuple[int, int, int]], wanted: int) -> int:

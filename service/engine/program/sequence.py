@@ -274,7 +274,8 @@ class _Begun:
     """A beginning: what is done, what it cost, and what may be done next.
 
     `cost` leaves out what is the same in every order, and counts the bringing back of a piece as soon
-    as the blade has been given to another.
+    as the blade has been given to another. `left` counts the steps that are still to be made at each
+    stand of the machine, `to_set` the stands that still have some.
     """
 
     guess: int
@@ -282,8 +283,9 @@ class _Begun:
     done: int
     last: int
     stacks: int
-    ready: tuple[int, ...]
-    left: dict[Stand, int] = field(repr=False)
+    ready: list[int]
+    left: list[int] = field(repr=False)
+    to_set: int
     came_from: _Begun | None = None
 
 
@@ -318,82 +320,84 @@ def _beam(
 
 
 class _Search:
-    """What all beginnings of one search have in common."""
+    """What all beginnings of one search have in common; stands of the machine go by number."""
 
     def __init__(
         self, tasks: Sequence[Task], weights: Weights, before: Stand | None, limit: int | None
     ) -> None:
-        self.tasks, self.weights, self.before, self.limit = tasks, weights, before, limit
+        self.weights, self.limit = weights, limit
         self.followers = _followers(tasks)
         self.needs = [sum(1 << need for need in set(task.needs)) for task in tasks]
         self.small = len(tasks) <= _SMALL
-        self.stay: list[list[int]] = [[] for _ in tasks]
+        self.ranks = [(task.level, not task.trim) for task in tasks]
+        self.bring = [task.bring for task in tasks]
+        self.stay: list[set[int]] = [set() for _ in tasks]
         for index, task in enumerate(tasks):
             for maker in task.stays_after:
-                self.stay[maker].append(index)
-        self.stands = [task.stand for task in tasks]
-        self.changes: dict[tuple[Stand | None, Stand], int] = {}
+                self.stay[maker].add(index)
+        self.lost_with_all = [sum(self.bring[one] for one in staying) for staying in self.stay]
+        number = {stand: place for place, stand in enumerate(dict.fromkeys(task.stand for task in tasks))}
+        self.stands = [number[task.stand] for task in tasks]
+        # The last row is for the beginning, when the machine stands as it was left.
+        self.changes = [[weights.change(one, other) for other in number] for one in (*number, before)]
+        self.kinds = len(number)
 
     def start(self) -> _Begun:
-        left: dict[Stand, int] = {}
+        left = [0] * self.kinds
         for stand in self.stands:
-            left[stand] = left.get(stand, 0) + 1
-        ready = tuple(index for index, needs in enumerate(self.needs) if needs == 0)
-        return _Begun(0, 0, 0, -1, 0, ready, left)
-
-    def change(self, before: Stand | None, after: Stand) -> int:
-        key = (before, after)
-        if key not in self.changes:
-            self.changes[key] = self.weights.change(before, after)
-        return self.changes[key]
+            left[stand] += 1
+        ready = [index for index, needs in enumerate(self.needs) if needs == 0]
+        return _Begun(0, 0, 0, -1, 0, ready, left, self.kinds)
 
     def next_of(self, begun: _Begun) -> Iterator[_Begun]:
         """For each value that ready steps ask for, the likeliest at it; the cheapest few of all."""
         last = begun.last
-        stand = self.before if last < 0 else self.stands[last]
-        best: dict[Stand, list[tuple[int, int, bool, int]]] = {}
+        change = self.changes[-1 if last < 0 else self.stands[last]]
+        stands, ranks, needs = self.stands, self.ranks, self.needs
+        lost, staying = self.lost_at(last)
+        full = self.limit is not None and begun.stacks > self.limit
+        best: dict[int, list[tuple[int, int, bool, int]]] = {}
         for index in begun.ready:
-            if self.limit is not None and begun.stacks - (self.needs[index] != 0) > self.limit:
+            if full and (needs[index] == 0 or begun.stacks - 1 > (self.limit or 0)):
                 continue
-            task, wanted = self.tasks[index], self.stands[index]
-            best.setdefault(wanted, []).append((self.lost(last, index), task.level, not task.trim, index))
+            rank = (lost - self.bring[index] if index in staying else lost, *ranks[index], index)
+            best.setdefault(stands[index], []).append(rank)
         choices = []
-        for wanted, ranks in best.items():
-            change = self.change(stand, wanted)
+        for wanted, found in best.items():
             # A value left before all its steps are there must be set once more.
-            again = self.weights.move if begun.left[wanted] > len(ranks) else 0
-            for rank in sorted(ranks) if self.small else (min(ranks),):
-                choices.append((change + rank[0] + again, *rank[1:]))
+            again = self.weights.move if begun.left[wanted] > len(found) else 0
+            for rank in sorted(found) if self.small else (min(found),):
+                choices.append((change[wanted] + rank[0] + again, *rank[1:]))
         choices.sort()
         for choice in choices if self.small else choices[:_BRANCHES]:
-            following = self._after(begun, stand, choice[-1])
+            following = self._after(begun, change, choice[-1])
             if following is not None:
                 yield following
 
-    def lost(self, last: int, index: int) -> int:
-        """What it will cost to bring back what lay at the blade, when another step comes next."""
-        return sum(self.tasks[one].bring for one in self.stay[last] if one != index) if last >= 0 else 0
+    def lost_at(self, last: int) -> tuple[int, set[int]]:
+        """What it costs to bring back all that lies at the blade after a step, and which steps need it."""
+        return (self.lost_with_all[last], self.stay[last]) if last >= 0 else (0, set())
 
-    def _after(self, begun: _Begun, stand: Stand | None, index: int) -> _Begun | None:
+    def _after(self, begun: _Begun, change: Sequence[int], index: int) -> _Begun | None:
         wanted = self.stands[index]
         waiting = begun.stacks - (self.needs[index] != 0)
         done = begun.done | 1 << index
         stacks = waiting
-        ready = [one for one in begun.ready if one != index]
+        ready = begun.ready.copy()
+        ready.remove(index)
         for follower in self.followers[index]:
             stacks += self.needs[follower] & begun.done == 0
             if self.needs[follower] & ~done == 0:
                 ready.append(follower)
         if self.limit is not None and stacks - 1 > self.limit:
             return None
-        cost = begun.cost + self.change(stand, wanted) + self.weights.stack * waiting
-        cost += self.lost(begun.last, index)
-        left = dict(begun.left)
+        lost, staying = self.lost_at(begun.last)
+        cost = begun.cost + change[wanted] + self.weights.stack * waiting
+        cost += lost - self.bring[index] if index in staying else lost
+        left = begun.left.copy()
         left[wanted] -= 1
-        if not left[wanted]:
-            del left[wanted]
-        to_set = len(left)
-        if wanted in left and any(self.stands[one] == wanted for one in ready):
-            to_set -= 1
-        guess = cost + self.weights.move * to_set
-        return _Begun(guess, cost, done, index, stacks, tuple(ready), left, begun)
+        to_set = begun.to_set - (left[wanted] == 0)
+        stands = self.stands
+        stays = left[wanted] > 0 and any(stands[one] == wanted for one in ready)
+        guess = cost + self.weights.move * (to_set - stays)
+        return _Begun(guess, cost, done, index, stacks, ready, left, to_set, begun)
