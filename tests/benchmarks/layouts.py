@@ -24,6 +24,7 @@ from service.engine.order import Options, Order, Part, StockItem
 from service.engine.plan import CutPlan
 from service.engine.planner import plan
 from service.engine.verifier import verify
+from tests.benchmarks.peers import Peers, compare, versions
 
 MANY = 1_000_000
 ANY_STAGES = 60
@@ -73,6 +74,7 @@ class Row:
     bound: int
     seconds: float
     cut_short: bool
+    peers: Peers | None = None
 
 
 def read(path: Path, rotate: bool) -> Iterator[Instance]:
@@ -198,10 +200,14 @@ def shown(row: Row) -> str:
 
     one = row.instance
     over = abs(row.got - row.bound)
+    theirs = ""
+    if row.peers is not None:
+        theirs = f"  rectpack {cell(row.peers.rectpack):>5} ({row.peers.runs} runs)"
+        theirs += f"  CP-SAT {cell(row.peers.cp_sat):>5}"
     return (
         f"{one.name:<18} {len(one.items):>4} kinds  {'value' if one.single else 'sheets'} {row.got:>8}  "
         f"bound {row.bound:>8}  over {over:>3}  known {cell(one.known):>8}  floor {cell(one.floor):>8}  "
-        f"{row.seconds:7.2f} s{'  cut short' if row.cut_short else ''}"
+        f"{row.seconds:7.2f} s{theirs}{'  cut short' if row.cut_short else ''}"
     )
 
 
@@ -225,6 +231,25 @@ def totals(rows: Sequence[Row]) -> dict[str, object]:
     }
 
 
+def beside(rows: Sequence[Row]) -> dict[str, object]:
+    """How the libraries did on the same instances; a library that found nothing there is left out."""
+    told: dict[str, object] = {"peers": versions()}
+    for name in ("rectpack", "cp_sat"):
+        pairs = [
+            (row.got, sheets)
+            for row in rows
+            if row.peers is not None and (sheets := getattr(row.peers, name)) is not None
+        ]
+        told[name] = {
+            "instances": len(pairs),
+            "sheets": sum(theirs for _, theirs in pairs),
+            "ours": sum(ours for ours, _ in pairs),
+            "fewer_here": sum(1 for ours, theirs in pairs if ours < theirs),
+            "fewer_there": sum(1 for ours, theirs in pairs if ours > theirs),
+        }
+    return told
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the files given; returns 0."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.layouts", description=__doc__)
@@ -234,6 +259,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--stages", default="any", help="how many stages of cuts at most, or any")
     parser.add_argument("--limit", type=int, help="only so many instances of each file, evenly spread")
     parser.add_argument("--only", help="only instances whose name contains this")
+    parser.add_argument(
+        "--peers", action="store_true", help="rectpack and OR-Tools beside it (see tests/benchmarks/peers.py)"
+    )
+    parser.add_argument(
+        "--peer-seconds", type=float, default=60.0, help="after which no further packer is tried"
+    )
     given = parser.parse_args(arguments)
     stages = ANY_STAGES if given.stages == "any" else int(given.stages)
     rotate = given.rotate == "yes"
@@ -245,9 +276,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
             entries = [entries[i * len(entries) // given.limit] for i in range(given.limit)]
         for instance in entries:
             row = run(instance, given.effort, rotate, stages)
+            if given.peers and not instance.single:
+                pieces = [(item.length, item.width) for item in instance.items for _ in range(item.count)]
+                peers = compare(instance.sheet, pieces, rotate, row.seconds, given.peer_seconds)
+                row = replace(row, peers=peers)
             rows.append(row)
             print(shown(row), flush=True)
-    print(json.dumps(totals(rows)), flush=True)
+    told = totals(rows)
+    if given.peers:
+        told |= beside(rows)
+    print(json.dumps(told), flush=True)
     return 0
 
 
