@@ -5,7 +5,8 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -73,6 +74,7 @@ class Context:
         self.job = job
         self._stop = stop
         self._ask_at = 0
+        self.stopped = False
         self.trim = job.options.trim
         self.types = stock_types(job.stock, self.trim)
         self.parts = {part.ref: part for part in job.parts}
@@ -104,7 +106,20 @@ class Context:
             if self._stop():
                 self.other_steps += max(self.budget - spent, 0)
                 self._stop = None
+                self.stopped = True
         return self.filler.steps + self.other_steps
+
+    @contextmanager
+    def rough(self) -> Iterator[None]:
+        """Patterns are made roughly meanwhile, and the effort is not counted: for a first plan, which
+        takes as many steps as the order has patterns, however much effort there is for a better one.
+        """
+        grain, before = self.grain, self.steps
+        self.grain = _GRAINS["quick"]
+        yield
+        self.grain = grain
+        if not self.stopped:
+            self.budget += self.steps - before
 
     def sort_out(self) -> None:
         """Put aside the kinds that no stock piece gives at all."""

@@ -68,9 +68,10 @@ def _search(context: Context) -> Solution:
     effort = context.job.options.effort
     passes = Passes(context)
     target = _target(context)
-    best = _opening(context, passes, _ROUNDS[effort], target)
-    # A third of the effort each: passes, prices, improvement. Prices tell little where there are far
-    # more kinds than sheets, and cost too much where there are very many.
+    with context.rough():
+        best = _opening(context, passes, _ROUNDS[effort], target)
+    # Prices tell little where there are far more kinds than sheets, and cost too much where there are
+    # very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
     if best.rank[:2] > (0, target) and rows <= 4 * sheets:
         refiner = Refiner(context, passes, context.budget * 4 // 5)
