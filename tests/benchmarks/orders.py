@@ -29,7 +29,10 @@ SHEETS = ((2000, 1000, 35.0), (2500, 1250, 54.0), (3000, 1500, 78.0))
 
 def machine() -> Machine:
     """The shear of the force benchmark, with stops in front for what is held by hand."""
-    profile = PROFILE | {"front_stops": {"low_mm": 20, "high_mm": 2500, "accuracy_mm": 0.3}}
+    profile = PROFILE | {
+        "lifting": {"crane_kg": 2000},
+        "front_stops": {"low_mm": 20, "high_mm": 2500, "accuracy_mm": 0.3},
+    }
     loaded: Machine = MachineSchema().load(profile)
     return loaded
 
