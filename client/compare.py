@@ -16,6 +16,19 @@ if TYPE_CHECKING:
 QUIET_S: Final = 1.5
 """Planning that takes no longer says nothing of how it comes along."""
 _EVERY_S: Final = 2.0
+_HEADS: Final = (
+    "pick",
+    "plan",
+    "sheets",
+    "offcuts",
+    "material",
+    "kept offcuts",
+    "scrap",
+    "minutes",
+    "handling",
+    "is best at",
+    "how",
+)
 
 
 def comparison_lines(kept: KeptPlan) -> Iterator[str]:
@@ -28,9 +41,7 @@ def comparison_lines(kept: KeptPlan) -> Iterator[str]:
     for one, other in zip(kept.plan.alternatives, kept.others, strict=True):
         best = ", ".join(f"least {name}" for name in one.best_at)
         rows.append(_row(one.pick, other.id, one.summary, one.handling, best, one.how))
-    yield from table(
-        ("pick", "plan", "sheets", "offcuts", "material", "minutes", "handling", "is best at", "how"), rows
-    )
+    yield from table(_HEADS, rows)
     yield "each is kept here under its id"
 
 
@@ -38,7 +49,8 @@ def _row(pick: int, plan_id: str, summary: Summary, handling: int, best: str, ho
     money = summary.material_cost
     material = f"{summary.stock_area_mm2 / 1e6:.2f} m²" if money is None else f"{money:.2f}"
     taken = (str(summary.sheets), str(summary.offcuts_used))
-    return (str(pick), plan_id, *taken, material, f"{summary.minutes:.0f}", str(handling), best, how)
+    rest = (f"{summary.offcut_area_mm2 / 1e6:.2f} m²", f"{summary.scrap_kg:.1f} kg")
+    return (str(pick), plan_id, *taken, material, *rest, f"{summary.minutes:.0f}", str(handling), best, how)
 
 
 class Teller:

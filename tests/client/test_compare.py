@@ -29,6 +29,10 @@ def test_all_plans_of_a_comparison_are_kept_and_shown_in_a_table(stocked, varied
     assert [row.split()[1] for row in rows] == [kept.id, *(one.id for one in kept.others)]
     assert "recommended" in rows[0]
     assert "kept here" in last
+    for row, one in zip(rows, (kept, *kept.others), strict=True):
+        figures = one.plan.summary
+        assert f"{figures.offcut_area_mm2 / 1e6:.2f} m²" in row
+        assert f"{figures.scrap_kg:.1f} kg" in row
     for one in (kept, *kept.others):
         assert stocked.plan_document(one.id) == one.document
         assert verify(one.document).faults == ()
