@@ -25,6 +25,7 @@ def check_books(plan: Plan, replay: Replay, faults: Faults) -> None:
     used = _Used.count(plan, replay)
     _check_summary(plan, replay, used, faults)
     _check_bound(plan, used, faults)
+    _check_most_worth(plan, replay, faults)
     _check_quality(plan, replay, faults)
 
 
@@ -205,6 +206,19 @@ def _check_bound(plan: Plan, used: _Used, faults: Faults) -> None:
         "bound",
         "/bound/gap_share",
         f"the plan lies {share:.6f} above its bound, not {least.gap_share}",
+    )
+
+
+def _check_most_worth(plan: Plan, replay: Replay, faults: Faults) -> None:
+    most = plan.least.value
+    if most is None:
+        return
+    worth = sum((part.value * replay.parts[part.ref] for part in plan.wanted.values()), Decimal(0))
+    faults.unless(
+        worth <= most * _ROUNDED,
+        "bound",
+        "/bound/value",
+        f"the parts that are made are worth {worth}, so {most} is not the most they can be",
     )
 
 

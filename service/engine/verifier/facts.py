@@ -66,6 +66,7 @@ class Wanted:
     grain: str
     tolerance_class: str
     limits: tuple[int | None, int | None]
+    value: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,13 +201,14 @@ class Stated:
 
 @dataclass(frozen=True, slots=True)
 class Least:
-    """The bound that the plan claims."""
+    """The bound that the plan claims; `value` is the most that parts could be worth, where that counts."""
 
     pieces: int
     area_mm2: Decimal
     cost: Decimal | None
     gap_pieces: int
     gap_share: Decimal
+    value: Decimal | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -287,6 +287,7 @@ def _wanted(at: _At) -> Wanted:
         grain=at.of("grain").word("any", "along", "across"),
         tolerance_class=tolerance.of("class").word("f", "m", "c", "v"),
         limits=(None if minus.value is None else minus.mm(0), None if plus.value is None else plus.mm(0)),
+        value=at.of("value", optional=True).maybe_amount() or Decimal(0),
     )
 
 
@@ -445,6 +446,7 @@ def _least(at: _At) -> Least:
         cost=at.of("cost").maybe_amount(),
         gap_pieces=at.of("gap_pieces").whole(),
         gap_share=at.of("gap_share").number(),
+        value=at.of("value", optional=True).maybe_amount(),
     )
 
 

@@ -399,6 +399,12 @@ def share_of_the_gap_wrong(plan: Document) -> None:
     plan["bound"]["gap_share"] = 0.01
 
 
+@damage("bound")
+def parts_worth_more_than_the_most_that_is_said(plan: Document) -> None:
+    part(plan)["value"] = 2.0
+    plan["bound"]["value"] = 1.99
+
+
 @damage("strength")
 def sheet_thicker_than_the_rating(plan: Document) -> None:
     """3 mm at 510 N/mm² counts as 3·√(510/450) = 3.19 mm."""

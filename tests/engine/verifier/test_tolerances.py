@@ -1,5 +1,7 @@
 """The verifier's own table of general tolerances."""
 
+from decimal import Decimal
+
 import pytest
 
 from service.engine.verifier.facts import Wanted
@@ -7,7 +9,7 @@ from service.engine.verifier.tolerances import allowed
 
 
 def part(tolerance_class: str, limits: tuple[int | None, int | None] = (None, None)) -> Wanted:
-    return Wanted("P1", 60000, 30000, 1, "S235JR", 300, "any", tolerance_class, limits)
+    return Wanted("P1", 60000, 30000, 1, "S235JR", 300, "any", tolerance_class, limits, Decimal(0))
 
 
 @pytest.mark.parametrize(
