@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any, Final
 
 from marshmallow import Schema, ValidationError, fields, validate, validates_schema
@@ -67,6 +68,14 @@ class Moment(fields.AwareDateTime):
 
 
 def _moment(value: str) -> None:
+    if _TIME.match(value):
+        try:
+            datetime.fromisoformat(value)
+        except ValueError:
+            pass
+        else:
+            return
+    # For the words; and what it takes besides is taken.
     _MOMENT.deserialize(value)
 
 

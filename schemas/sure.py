@@ -28,7 +28,8 @@ from schemas.fields import (
     one_line,
 )
 
-_Check: TypeAlias = Callable[[Any], bool]
+_Check: TypeAlias = Callable[[Any], Any]
+"""What a check answers counts as true or not."""
 
 _CONTROL: Final = re.compile("[\x00-\x1f\x7f\ud800-\udfff]")
 
@@ -50,13 +51,15 @@ def sure(schema: type[Schema]) -> _Check:
     made = schema()
     if not issubclass(schema, Document) or any(made._hooks.get(hook) for hook in _HOOKS):
         return _never
-    checks: dict[str, tuple[_Check, bool]] = {}
-    required = set()
+    checks: dict[str, _Check] = {}
+    required, nullable = set(), set()
     for name, field in made.fields.items():
         own = field.data_key or name
-        checks[own] = _check_of(field), bool(field.allow_none)
+        checks[own] = _check_of(field)
         if field.required:
             required.add(own)
+        if field.allow_none:
+            nullable.add(own)
     wanted = frozenset(required)
 
     def passes(document: Any) -> bool:
@@ -64,8 +67,8 @@ def sure(schema: type[Schema]) -> _Check:
         if type(document) is not dict or not document.keys() >= wanted:
             return False
         for name, value in document.items():
-            found = checks.get(name)
-            if found is None or not (found[1] if value is None else found[0](value)):
+            check = checks.get(name)
+            if check is None or not (name in nullable if value is None else check(value)):
                 return False
         return True
 
@@ -92,7 +95,10 @@ def _text(field: Any) -> _Check:
     control = _CONTROL.search
 
     def plain(value: Any) -> bool:
-        return type(value) is str and least <= len(value) <= most and control(value) is None
+        if type(value) is not str or not least <= len(value) <= most:
+            return False
+        # What can be printed has none, and that is told many times faster.
+        return value.isprintable() or control(value) is None
 
     return _both(plain, others)
 
@@ -100,12 +106,9 @@ def _text(field: Any) -> _Check:
 def _both(first: _Check, others: list[_Check]) -> _Check:
     if not others:
         return first
-    rest = tuple(others)
-
-    def passes(value: Any) -> bool:
-        return first(value) and all(other(value) for other in rest)
-
-    return passes
+    *more, last = others
+    before = _both(first, more)
+    return lambda value: before(value) and last(value)
 
 
 def _choice(field: Any) -> _Check:
@@ -179,13 +182,14 @@ def _object(field: Any) -> _Check:
     if field.validators or field.value_field is not None or not plain_keys:
         return _never
     # Keys that were read from JSON are text; the words for text that is none are the field's.
-    return lambda value: type(value) is dict and all(type(name) is str for name in value)
+    return lambda value: type(value) is dict and _TEXT.issuperset(map(type, value))
 
 
 def _obeys(validator: Callable[[Any], Any]) -> _Check:
     if type(validator) is validate.Regexp:
-        match = validator.regex.match
-        return lambda value: match(value) is not None
+        # A match is true, and None is not.
+        match: _Check = validator.regex.match
+        return match
 
     def passes(value: Any) -> bool:
         try:
@@ -196,6 +200,8 @@ def _obeys(validator: Callable[[Any], Any]) -> _Check:
 
     return passes
 
+
+_TEXT: Final = frozenset({str})
 
 _MAKERS: Final[Mapping[type, Callable[[Any], _Check]]] = {
     Text: _text,

@@ -97,13 +97,14 @@ def parse_json(raw: bytes) -> Any:
 
 
 def _deeper_than(levels: int, document: Any) -> bool:
-    level = [document]
+    level = [document] if isinstance(document, dict | list) else []
     for _ in range(levels + 1):
         level = [
             inside
             for outer in level
-            if isinstance(outer, dict | list)
-            for inside in (outer.values() if isinstance(outer, dict) else outer)
+            for inside in (outer.values() if type(outer) is dict else outer)
+            # Exact types, as JSON is read into: this looks at every value of every body.
+            if type(inside) is dict or type(inside) is list
         ]
     return bool(level)
 

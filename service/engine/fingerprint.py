@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, is_dataclass
-from typing import Any
+from typing import Any, Final
 
 from service.engine import ENGINE_VERSION
 from service.engine.order import Order
@@ -18,7 +18,11 @@ def canonical_json(value: Any) -> bytes:
     b'{"a":[true,null],"b":1.5}'
     """
     plain = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
-    return json.dumps(plain, sort_keys=True, separators=(",", ":"), allow_nan=False).encode("ascii")
+    return _CANONICAL.encode(plain).encode("ascii")
+
+
+# Made once: every event that comes in is written by it.
+_CANONICAL: Final = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False)
 
 
 def fingerprint(order: Order) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from peewee import __exception_wrapper__  # type: ignore[attr-defined]
@@ -31,7 +31,7 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
     columns_of = [[row[name] for row in rows] for name in rows[0]]
     for values_of, field in zip(columns_of, fields, strict=True):
         if isinstance(field, _WRITTEN_OTHERWISE):
-            values_of[:] = map(field.db_value, values_of)
+            values_of[:] = _written(field, values_of)
     values = list(zip(*columns_of, strict=True))
     table = f'"{meta.table_name}" ({columns})'
     with __exception_wrapper__:
@@ -43,6 +43,15 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
         marks = ", ".join(["%s" if is_postgresql() else "?"] * len(fields))
         # Names of ours, and marks for what comes from outside.
         database.cursor().executemany(f"INSERT INTO {table} VALUES ({marks}) {conflict}", values)  # noqa: S608
+
+
+def _written(field: Any, values: Sequence[Any]) -> Iterator[Any]:
+    """The values of a column as the database takes them; one that stands many times is written once."""
+    last = made = None
+    for value in values:
+        if value is not last:
+            last, made = value, field.db_value(value)
+        yield made
 
 
 def among(column: str, values: Sequence[Any]) -> tuple[str, list[Any]]:

@@ -59,6 +59,25 @@ def is_postgresql() -> bool:
     return not isinstance(database.obj, SqliteDatabase)
 
 
+def ask(sql: str, *given: Any) -> list[tuple[Any, ...]]:
+    """The rows that SQL of ours answers with; ``%s`` stands for each value, on both databases.
+
+    For what every request asks: to have peewee write such a question anew takes longer than to
+    answer it. Values go as the database has them.
+    """
+    rows: list[tuple[Any, ...]] = _executed(sql, given).fetchall()
+    return rows
+
+
+def tell(sql: str, *given: Any) -> None:
+    """Run SQL of ours that answers nothing, like :func:`ask`."""
+    _executed(sql, given)
+
+
+def _executed(sql: str, given: tuple[Any, ...]) -> Any:
+    return database.execute_sql(sql if is_postgresql() else sql.replace("%s", "?"), given)
+
+
 @contextmanager
 def connected() -> Iterator[None]:
     """Within this block the thread has a connection; one that was open before stays open."""

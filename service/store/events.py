@@ -7,6 +7,7 @@ all. A bad event is stored with a reason and does not stop the rest; a fork or a
 from __future__ import annotations
 
 import hashlib
+import json
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from schemas.problems import FieldError
 from service.engine.fingerprint import canonical_json
 from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
-from service.store.database import database
+from service.store.database import ask, database, tell
 from service.store.models import Chain, Event, Written
 
 log = logging.getLogger("shearwright.events")
@@ -102,7 +103,7 @@ def push(
     has = {epoch: reached(station, epoch).has_to_seq for epoch in {event["epoch"] for event in events}}
     checked = [_Checked(event) for event in events]
     for one in checked:
-        if _seq(one) > has[one.event["epoch"]]:
+        if one.seq > has[one.epoch]:
             one.look()
     with records.writing():
         sender = _Sender(station, site, zone_of(site), sent_at - now, now)
@@ -135,7 +136,7 @@ def _in_one_go(checked: Sequence[_Checked], chains: dict[str, Reached], sender: 
             chains.clear()
             chains.update(before)
             # A fault of ours must not keep back everything that this station wrote down after it.
-            log.exception("event %s of %s could not be applied", one.event["event_id"], sender.station)
+            log.exception("event %s of %s could not be applied", one.event_id, sender.station)
             results += _Run(sender, chains).take([_Checked(one.event, (FAULT,))])
     return results
 
@@ -145,11 +146,17 @@ FAULT: Final = FieldError("", "a fault of the service kept it from being applied
 
 def reached(station: str, epoch: str | None = None) -> Reached:
     """How far the centre has an epoch of a station; of the one begun last when none is named."""
-    rows = Chain.select().where(Chain.station == station)
-    if epoch is not None:
-        rows = rows.where(Chain.epoch == epoch)
-    chains = list(rows.order_by(Chain.started_at.desc(), Chain.epoch.desc()).limit(1))
-    return _reached(chains[0]) if chains else Reached(epoch, 0, FIRST_HASH)
+    rows = ask(_LAST_CHAIN, station) if epoch is None else ask(_CHAIN, station, epoch)
+    for of_epoch, has, last_hash, ahead, heard in rows:
+        return Reached(of_epoch, has, last_hash, ahead, Chain.heard_at.python_value(heard))
+    return Reached(epoch, 0, FIRST_HASH)
+
+
+_CHAINS: Final = (
+    "SELECT epoch, has_to_seq, last_hash, clock_ahead_ms, heard_at FROM chain WHERE station = %s "
+)
+_CHAIN: Final = _CHAINS + "AND epoch = %s"
+_LAST_CHAIN: Final = _CHAINS + "ORDER BY started_at DESC, epoch DESC LIMIT 1"
 
 
 def all_reached(station: str) -> list[Reached]:
@@ -165,10 +172,13 @@ def _reached(row: Any) -> Reached:
 class _Checked:
     """An event, and what is wrong with it by itself, looked at once when it is first asked."""
 
-    __slots__ = ("_errors", "_looked", "event", "text")
+    __slots__ = ("_errors", "_looked", "epoch", "event", "event_id", "seq", "text")
 
     def __init__(self, event: Mapping[str, Any], errors: tuple[FieldError, ...] | None = None) -> None:
         self.event = event
+        self.event_id: str = event["event_id"]
+        self.epoch: str = event["epoch"]
+        self.seq = int(event["seq"])
         self.text: Written | None = None
         self._errors = errors
         self._looked = errors is not None
@@ -201,6 +211,7 @@ class _Run:
     def __init__(self, sender: _Sender, chains: dict[str, Reached]) -> None:
         self._sender = sender
         self._chains = chains
+        self._ahead_ms = round(sender.clock_ahead / timedelta(milliseconds=1))
         self._books = Books()
         self._rows: list[dict[str, Any]] = []
         self._written = 0
@@ -222,24 +233,22 @@ class _Run:
     def _ask(self, checked: Sequence[_Checked]) -> None:
         """What the store has of these events already, in a query for each kind of question."""
         station = self._sender.station
-        for epoch in dict.fromkeys(one.event["epoch"] for one in checked):
+        for epoch in dict.fromkeys(one.epoch for one in checked):
             if epoch not in self._chains:
                 self._chains[epoch] = reached(station, epoch)
             has = self._chains[epoch].has_to_seq
-            seqs = [seq for one in checked if (seq := _seq(one)) <= has and one.event["epoch"] == epoch]
+            seqs = [one.seq for one in checked if one.seq <= has and one.epoch == epoch]
             if seqs:
                 text, given = bulk.among("seq", seqs)
                 found = Event.select(Event.id, Event.seq, Event.hash, Event.state).where(
                     Event.station == station, Event.epoch == epoch, SQL(text, given)
                 )
                 self._stored.update({(epoch, row.seq): row for row in found})
-        fresh = [one for one in checked if self._may_be_new(one)]
-        text, given = bulk.among("event_id", [one.event["event_id"] for one in fresh])
-        known = Event.select(Event.id, Event.event_id, Event.document).where(
-            SQL(text, given), Event.state != "again"
-        )
-        for row in known.order_by(Event.id):
-            self._known.setdefault(row.event_id, []).append((row.id, row.document))
+        fresh = [one for one in checked if self._may_be_new(one)] if self._stored else checked
+        text, given = bulk.among("event_id", [one.event_id for one in fresh])
+        known = f"SELECT id, event_id, document FROM event WHERE {text} AND state <> 'again' ORDER BY id"  # noqa: S608
+        for row, event_id, document in ask(known, *given):
+            self._known.setdefault(event_id, []).append((row, json.loads(document)))
         self._books.expect(
             place
             for one in fresh
@@ -248,11 +257,11 @@ class _Run:
         )
 
     def _may_be_new(self, one: _Checked) -> bool:
-        row = self._stored.get((one.event["epoch"], _seq(one)))
+        row = self._stored.get((one.epoch, one.seq))
         return row is None or row.state == "quarantined"
 
     def _take(self, one: _Checked) -> Result:
-        event, epoch, seq = one.event, one.event["epoch"], _seq(one)
+        event, epoch, seq = one.event, one.epoch, one.seq
         chain = self._chains[epoch]
         if seq <= chain.has_to_seq:
             return self._again(one, chain)
@@ -272,7 +281,7 @@ class _Run:
         return self._store(one)
 
     def _again(self, one: _Checked, chain: Reached) -> Result:
-        event, epoch, seq = one.event, one.event["epoch"], _seq(one)
+        event, epoch, seq = one.event, one.epoch, one.seq
         row = self._stored.get((epoch, seq))
         has = row.hash if row is not None else self._hash_in_run(epoch, seq)
         if has != event["hash"]:
@@ -308,8 +317,8 @@ class _Run:
         return found[0][1] if found else None
 
     def _store(self, one: _Checked) -> Result:
-        event, sender = one.event, self._sender
-        state, outcome = judge(self._earlier(event["event_id"]), event, one.look())
+        event, sender, event_id = one.event, self._sender, one.event_id
+        state, outcome = judge(self._earlier(event_id), event, one.look())
         corrected = day = None
         if not outcome:
             corrected = corrected_time(event["happened_at"], sender.clock_ahead)
@@ -323,7 +332,7 @@ class _Run:
                 # It looks into the store for the event that it names, which may have come just before.
                 self._write_down()
             happening = effects.Happening(
-                event_id=event["event_id"],
+                event_id=event_id,
                 station=sender.station,
                 site=sender.site,
                 type=event["type"],
@@ -344,30 +353,26 @@ class _Run:
             {
                 "station": sender.station,
                 "site": sender.site,
-                "epoch": event["epoch"],
-                "seq": _seq(one),
-                "event_id": event["event_id"],
+                "epoch": one.epoch,
+                "seq": one.seq,
+                "event_id": event_id,
                 "type": event["type"],
                 "document": one.text or event,
                 "hash": event["hash"],
                 "received_at": sender.now,
-                "clock_ahead_ms": round(sender.clock_ahead / timedelta(milliseconds=1)),
+                "clock_ahead_ms": self._ahead_ms,
                 "corrected_at": corrected,
                 "day": day,
                 "state": state,
-                "errors": kept_errors(outcome),
+                "errors": kept_errors(outcome) if outcome else None,
                 "machine": machine,
                 "heat": heat,
             }
         )
         if state != "again":
-            self._known.setdefault(event["event_id"], []).append((None, event))
+            self._known.setdefault(event_id, []).append((None, event))
         told: State = "repeat" if state == "again" else state
-        return Result(event["epoch"], _seq(one), told, outcome)
-
-
-def _seq(one: _Checked) -> int:
-    return int(one.event["seq"])
+        return Result(one.epoch, one.seq, told, outcome)
 
 
 def _garbled(row: Any) -> bool:
@@ -422,22 +427,17 @@ def zone_of(site: str) -> ZoneInfo:
 
 def _save_chain(chain: Reached, sender: _Sender) -> None:
     ahead = round(sender.clock_ahead / timedelta(milliseconds=1))
-    Chain.insert(
-        station=sender.station,
-        epoch=chain.epoch,
-        site=sender.site,
-        has_to_seq=chain.has_to_seq,
-        last_hash=chain.last_hash,
-        started_at=sender.now,
-        heard_at=sender.now,
-        clock_ahead_ms=ahead,
-    ).on_conflict(
-        conflict_target=[Chain.station, Chain.epoch],
-        update={
-            Chain.site: sender.site,
-            Chain.has_to_seq: chain.has_to_seq,
-            Chain.last_hash: chain.last_hash,
-            Chain.heard_at: sender.now,
-            Chain.clock_ahead_ms: ahead,
-        },
-    ).execute()
+    now = Chain.heard_at.db_value(sender.now)
+    tell(
+        _SAVE_CHAIN,
+        *(sender.station, chain.epoch, sender.site, chain.has_to_seq, chain.last_hash, now, now, ahead),
+    )
+
+
+_SAVE_CHAIN: Final = (
+    "INSERT INTO chain (station, epoch, site, has_to_seq, last_hash, started_at, heard_at, clock_ahead_ms)"
+    " VALUES (%s, %s, %s, %s, %s, %s, %s, %s)"
+    " ON CONFLICT (station, epoch) DO UPDATE SET site = excluded.site,"
+    " has_to_seq = excluded.has_to_seq, last_hash = excluded.last_hash, heard_at = excluded.heard_at,"
+    " clock_ahead_ms = excluded.clock_ahead_ms"
+)

@@ -7,6 +7,7 @@ reader can never pass one that commits late.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -14,10 +15,8 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import uuid4
 
-from peewee import SQL
-
 from service.store import bulk
-from service.store.database import database
+from service.store.database import ask, database, tell
 from service.store.models import Centre, Departure, Record, Version
 
 VERSIONED: Final = frozenset({"machine", "program"})
@@ -52,8 +51,8 @@ class StaleRevision(Exception):  # noqa: N818 - reads as what it says
 
 def centre_epoch() -> str:
     """The epoch of the centre: another one after it was restored from a backup."""
-    epoch: str = Centre.get_by_id(1).epoch
-    return epoch
+    [(epoch,)] = ask("SELECT epoch FROM centre WHERE id = 1")
+    return str(epoch)
 
 
 def renew_epoch() -> str:
@@ -79,35 +78,30 @@ def lock_writes() -> None:
     """
     if not database.in_transaction():
         raise RuntimeError("lock_writes is called within a transaction")
-    Centre.update(position=Centre.position).where(Centre.id == 1).execute()
+    tell("UPDATE centre SET position = position WHERE id = 1")
 
 
 def find(kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
     """The record of that kind and key."""
-    row = Record.get_or_none((Record.kind == kind) & (Record.key == key))
-    if row is None or (row.deleted and not deleted_too):
-        return None
-    return _kept(row)
+    kept = next(_where("kind = %s AND key = %s", kind, key), None)
+    return None if kept is None or (kept.deleted and not deleted_too) else kept
 
 
 def found_among(kinds: Iterable[str], keys: Iterable[str]) -> dict[tuple[str, str], Kept]:
     """Records of these kinds that have one of these keys, deleted ones too."""
-    text, given = bulk.among("key", sorted(keys))
-    rows = Record.select().where(Record.kind.in_(sorted(kinds)), SQL(text, given))
-    return {(row.kind, row.key): _kept(row) for row in rows}
+    (of_kinds, these), (of_keys, those) = bulk.among("kind", sorted(kinds)), bulk.among("key", sorted(keys))
+    return {(kept.kind, kept.key): kept for kept in _where(f"{of_kinds} AND {of_keys}", *these, *those)}
 
 
 def listed(kind: str, *, after: str = "", limit: int | None = None, site: str | None = None) -> list[Kept]:
     """Records of a kind in the order of their keys, those after `after`."""
-    query = Record.select().where(Record.kind == kind, Record.deleted == False)  # noqa: E712 - SQL
+    wanted, given = "kind = %s AND NOT deleted", [kind]
     if after:
-        query = query.where(Record.key > after)
+        wanted, given = wanted + " AND key > %s", [*given, after]
     if site is not None:
-        query = query.where(Record.site == site)
-    query = query.order_by(Record.key)
-    if limit is not None:
-        query = query.limit(limit)
-    return [_kept(row) for row in query]
+        wanted, given = wanted + " AND site = %s", [*given, site]
+    some = "" if limit is None else f" LIMIT {limit:d}"
+    return list(_where(f"{wanted} ORDER BY key{some}", *given))
 
 
 def write(
@@ -258,9 +252,9 @@ def all_of(kind: str, site: str | None = None) -> Iterator[dict[str, Any]]:
 
 
 def _next_position() -> int:
-    Centre.update(position=Centre.position + 1).where(Centre.id == 1).execute()
-    position: int = Centre.get_by_id(1).position
-    return position
+    tell("UPDATE centre SET position = position + 1 WHERE id = 1")
+    [(position,)] = ask("SELECT position FROM centre WHERE id = 1")
+    return int(position)
 
 
 def _expect(before: Kept | None, expected: int | None) -> None:
@@ -269,14 +263,12 @@ def _expect(before: Kept | None, expected: int | None) -> None:
         raise StaleRevision(standing)
 
 
-def _kept(row: Any) -> Kept:
-    return Kept(
-        row.kind,
-        row.key,
-        row.site,
-        row.revision,
-        row.deleted,
-        row.document,
-        row.changed_by,
-        row.run_from,
-    )
+def _where(condition: str, *given: Any) -> Iterator[Kept]:
+    """Records that meet a condition of ours."""
+    # A condition of ours, with marks for what comes from outside.
+    rows = ask(f"SELECT {_COLUMNS} FROM record WHERE {condition}", *given)  # noqa: S608
+    for kind, key, site, revision, deleted, document, changed_by, run_from in rows:
+        yield Kept(kind, key, site, revision, bool(deleted), json.loads(document), changed_by, run_from)
+
+
+_COLUMNS: Final = "kind, key, site, revision, deleted, document, changed_by, run_from"

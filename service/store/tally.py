@@ -63,12 +63,12 @@ def added_by(
     if event_type not in {"cuts.made", "stock.taken", "scrap.made", "offcut.stored"}:
         return None
     key = Key(
-        site=site,
-        machine=payload["machine"],
-        material=payload["material"],
-        thickness=_hundredths(payload["thickness_mm"]),
-        reason=payload.get("reason") or "",
-        day=day,
+        site,
+        payload["machine"],
+        payload["material"],
+        _hundredths(payload["thickness_mm"]),
+        payload.get("reason") or "",
+        day,
     )
     return key, {"events": 1, **_MEASURED[event_type](payload)}
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
+from service.store.database import ask
 from service.store.models import Token
 
 PREFIX: Final = "shw_"
@@ -54,14 +56,22 @@ def make(
 
 def caller(secret: str, now: datetime) -> Caller | None:
     """Who holds this secret; None when it is unknown, expired or revoked."""
-    row = Token.get_or_none(Token.secret_hash == _hash(secret))
-    if row is None or row.revoked_at is not None:
+    rows = ask(_HELD_BY, _hash(secret))
+    if not rows:
         return None
-    if row.expires_at is not None and row.expires_at <= now:
+    token, name, scopes, site, station, *moments = rows[0]
+    expires_at, revoked_at, last_used_at = map(Token.expires_at.python_value, moments)
+    if revoked_at is not None or (expires_at is not None and expires_at <= now):
         return None
-    if row.last_used_at is None or now - row.last_used_at > _NOTED_AGAIN_AFTER:
-        Token.update(last_used_at=now).where(Token.id == row.id).execute()
-    return Caller(row.id, row.name, frozenset(row.scopes), row.site, row.station)
+    if last_used_at is None or now - last_used_at > _NOTED_AGAIN_AFTER:
+        Token.update(last_used_at=now).where(Token.id == token).execute()
+    return Caller(token, name, frozenset(json.loads(scopes)), site, station)
+
+
+_HELD_BY: Final = (
+    "SELECT id, name, scopes, site, station, expires_at, revoked_at, last_used_at"
+    " FROM token WHERE secret_hash = %s"
+)
 
 
 def revoke(token: str, now: datetime) -> bool:
