@@ -75,6 +75,20 @@ class EpochReachedSchema(Schema):
     )
 
 
+class LastPullSchema(Schema):
+    """When a station last asked for records, and what its clock showed then."""
+
+    heard_at = fields.AwareDateTime(required=True)
+    clock_ahead_ms = fields.Integer(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "the station's clock less the centre's, by the header Date of its pulls, "
+            "to a second; null: no pull had one"
+        },
+    )
+
+
 class WaitingEventSchema(Schema):
     """An event of a station that is not applied, and why."""
 
@@ -94,6 +108,12 @@ class StationSchema(Schema):
     has_to_seq = fields.Integer(required=True)
     last_hash = fields.String(required=True)
     epochs = fields.List(fields.Nested(EpochReachedSchema), required=True)
+    pulled = fields.Nested(
+        LastPullSchema,
+        required=True,
+        allow_none=True,
+        metadata={"description": "null: it never pulled"},
+    )
     waiting = fields.List(
         fields.Nested(WaitingEventSchema),
         required=True,

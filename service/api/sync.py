@@ -141,6 +141,7 @@ def read_station(given: Given, key: str) -> Answer:
             "station": key,
             **_reached(events.reached(key, given.query["epoch"])),
             "epochs": known,
+            "pulled": feed.pulled(key),
             "waiting": [
                 {"epoch": row.epoch, "seq": row.seq, "state": row.state, "errors": row.errors or []}
                 for row in waiting[:MOST_WAITING]
@@ -173,15 +174,8 @@ def read_changes(given: Given) -> Answer:
             limit=given.query["limit"],
             plans_since=given.now - ages.days("first_pull_plans"),
         )
-    except feed.PlaceGone:
-        raise ProblemError(
-            410,
-            "The cursor is too old",
-            f"deletions of more than {ages.deletions} days ago are forgotten: "
-            "leave the cursor out, and take what comes for all there is",
-            kind=CURSOR_GONE,
-            members={"centre_epoch": epoch},
-        ) from None
+    except feed.PlaceGone as gone:
+        raise _cursor_gone(gone, epoch, ages) from None
     if of_station and given.caller.station is not None and given.caller.site is not None:
         feed.note_pull(
             given.caller.station,
@@ -206,6 +200,22 @@ def read_changes(given: Given) -> Answer:
         ],
     }
     return Answer(document)
+
+
+def _cursor_gone(gone: feed.PlaceGone, epoch: str, ages: Ages) -> ProblemError:
+    ahead = isinstance(gone, feed.PlaceAhead)
+    why = (
+        "the cursor lies beyond all that this service has, so its database is one of an earlier time"
+        if ahead
+        else f"deletions of more than {ages.deletions} days ago are forgotten"
+    )
+    return ProblemError(
+        410,
+        "The cursor is not of this database" if ahead else "The cursor is too old",
+        f"{why}: leave the cursor out, and take what comes for all there is",
+        kind=CURSOR_GONE,
+        members={"centre_epoch": epoch},
+    )
 
 
 def _place(cursor: str | None, epoch: str) -> feed.Place:

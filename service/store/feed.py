@@ -61,6 +61,10 @@ class PlaceGone(Exception):  # noqa: N818 - reads as what it says
     """Deletions after this place are forgotten; the reader must begin anew."""
 
 
+class PlaceAhead(PlaceGone):
+    """The place lies beyond all that the centre has: its database is one of an earlier time."""
+
+
 def begin() -> Place:
     """The place of a reader that has nothing."""
     return Place(0, int(Centre.get_by_id(1).position))
@@ -88,13 +92,17 @@ def changes(
     Raises
     ------
     PlaceGone
-        When the place lies before what is remembered of deletions.
+        When the place lies before what is remembered of deletions, or is a :class:`PlaceAhead`.
     """
     if isinstance(place, int):
         place = Place(place)
     # The top is read first: what commits later lies above it and comes with the next page.
     centre = Centre.get_by_id(1)
     top: int = centre.position
+    if max(place.position, place.first_to) > top:
+        # No reader was ever given such a place by what stands here now. To let it wait until positions
+        # have caught up would leave out whatever changes until then.
+        raise PlaceAhead
     if place.first_to > place.position:
         page = _first_page(place, top, _seen(site, everything), limit, plans_since)
     else:

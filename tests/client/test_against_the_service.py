@@ -159,7 +159,8 @@ def test_a_store_restored_with_its_mark_is_found_out_by_the_centre_and_loses_not
     assert stock_at_centre(service, service.plan_token())["SH-A"] == 8 - 1 - 1 - 2
 
 
-def test_a_centre_put_back_from_a_backup_gets_everything_again(service, connected, hurry, tmp_path):
+@pytest.mark.parametrize("told", [True, False])
+def test_a_centre_put_back_from_a_backup_gets_everything_again(service, connected, hurry, tmp_path, told):
     with connected(service) as station:
         sync_once(station)
         machine = station.machine("bench-3m")
@@ -174,10 +175,12 @@ def test_a_centre_put_back_from_a_backup_gets_everything_again(service, connecte
         for end in ("", "-wal", "-shm"):
             Path(str(service.database) + end).unlink(missing_ok=True)
         shutil.copy(tmp_path / "backup.sqlite3", service.database)
-        with sqlite3.connect(service.database) as database:
-            # What a restore does: another life of the centre.
-            database.execute("UPDATE centre SET epoch = '22222222-2222-4222-8222-222222222222'")
+        if told:
+            with sqlite3.connect(service.database) as database:
+                # What `restored` does: another life of the centre.
+                database.execute("UPDATE centre SET epoch = '22222222-2222-4222-8222-222222222222'")
         service.start()
+        # Else the station finds out by itself: its cursor and its events lie beyond what the centre has.
         report = sync_once(station, patience=hurry())
         assert report.complete
         assert report.pushed.offered_again == 1

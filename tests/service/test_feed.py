@@ -13,11 +13,12 @@ from typing import Any
 import psycopg
 import pytest
 
+from schemas.problems import CURSOR_GONE
 from service.store import feed, records
 from service.store.ages import Ages
 from service.store.database import connected, database, open_database
 from service.store.migrate import migrate
-from service.store.models import Pulled, Record
+from service.store.models import Centre, Pulled, Record
 from tests.service.shop import NOW, Service, Station, machine, sheet
 
 
@@ -237,6 +238,26 @@ def test_a_first_pull_that_takes_longer_than_deletions_are_kept_begins_anew(serv
     assert pull(service, cursor)[0] == []
 
 
+def test_a_cursor_beyond_what_the_centre_has_is_answered_in_words(service: Service) -> None:
+    """As after its database was put back from a backup, and nobody said so."""
+    with connected():
+        backup = Centre.get_by_id(1).position
+    service.post("/stock", sheet("SH-B"))
+    _, cursor = pull(service, None)
+    begun = service.get("/sync/changes", "station", query_string={"limit": 1}).json["cursor"]
+    with connected(), database.atomic():
+        Record.delete().where(Record.position > backup).execute()
+        Centre.update(position=backup).execute()
+    for place in (cursor, begun):
+        answer = service.get("/sync/changes", "station", query_string={"cursor": place})
+        assert answer.status_code == 410
+        assert answer.json["type"] == CURSOR_GONE
+        assert "database is one of an earlier time: leave the cursor out" in answer.json["detail"]
+    # What came meanwhile under the same positions would have been left out by the old cursor.
+    service.post("/stock", sheet("SH-C"))
+    assert ("stock", "northgate/SH-C") in names(pull(service, None)[0])
+
+
 def test_deletions_are_forgotten_in_bounded_steps(service: Service) -> None:
     with connected():
         for number in range(5):
@@ -261,3 +282,7 @@ def test_a_pull_says_how_far_a_station_is_and_what_its_clock_says(service: Servi
         assert row.position > first
         assert row.heard_at == service.clock.now
         assert row.clock_ahead_ms == 420_000
+    told = service.get("/sync/stations/ng-1", "station").json["pulled"]
+    assert told == {"heard_at": service.clock.now.isoformat(), "clock_ahead_ms": 420_000}
+    service.secrets["other"] = service.token("station", site="northgate", station="ng-2")
+    assert service.get("/sync/stations/ng-2", "other").json["pulled"] is None
