@@ -23,6 +23,7 @@ from service.engine.order import Order
 from service.engine.plan import CutPlan, Layout, Outcome, Step
 from service.engine.program.names import is_sheet
 from service.engine.quantities import PER_MM, Length, show_mm, to_mm
+from service.engine.tolerance import aimed_size
 from service.engine.wear.metres import equivalent_metres
 
 
@@ -155,7 +156,7 @@ def _step_events(
             good = count - left_out(batch, plan_id, part.ref, count)
             if not good:
                 continue
-            blank = sheet(part.length, part.width, good)
+            blank = sheet(*aimed_size(part), good)
             made.append(
                 {
                     "order_ref": plan.order_ref,

@@ -14,6 +14,7 @@ from client.errors import InputWrong
 from client.workstation import Workstation
 from service.engine.order import Order
 from service.engine.plan import CutPlan
+from service.engine.tolerance import aimed_size
 
 
 def log_spoiled(
@@ -62,7 +63,7 @@ def log_spoiled(
         for pieces, made in ((count, True), (quantity - count, False)):
             if not pieces:
                 continue
-            sheet = Sheet(material, part.thickness, part.length, part.width, pieces)
+            sheet = Sheet(material, part.thickness, *aimed_size(part), pieces)
             batch.add(
                 "scrap.made",
                 {

@@ -264,19 +264,29 @@ class SummarySchema(Record):
 class PartQualitySchema(Record):
     """How near to size the worst of the parts of a line comes out, in one dimension.
 
-    ``inside``: chance of being within the limits, by the error model that the developers' page states.
+    ``aim_mm``: the size that is cut for, the nominal one unless the limits are far from the same both
+    ways. ``inside``: chance of being within the limits, by the error model that the developers' page
+    states.
     """
 
     makes = PartQuality
     ref = Text(required=True)
     dimension = Choice("length", "width", required=True)
     size = Millimetres(required=True, data_key="size_mm")
+    aim = Millimetres(load_default=None, data_key="aim_mm")
     gauged = Choice("back gauge", "front stop", "marked line", "remainder", "stock size", required=True)
     accuracy = Millimetres(required=True, data_key="accuracy_mm", zero_ok=True)
     minus = Millimetres(required=True, data_key="minus_mm", zero_ok=True)
     plus = Millimetres(required=True, data_key="plus_mm", zero_ok=True)
     inside = JsonNumber(required=True, allow_none=True)
     findings = _Findings()
+
+    @pre_load
+    def _aimed_at_nominal(self, data: Any, **kwargs: Any) -> Any:
+        """Plans of engines before 0.3 cut everything for its nominal size and do not say so."""
+        if isinstance(data, dict) and "aim_mm" not in data and "size_mm" in data:
+            return {**data, "aim_mm": data["size_mm"]}
+        return data
 
 
 class AlternativeSchema(Record):

@@ -22,6 +22,7 @@ from service.engine.order import Order, Part, StockItem
 from service.engine.plan import CutPlan, Layout, Leaf, Split, Step
 from service.engine.quantities import show_mm
 from service.engine.settings import gauge_setting
+from service.engine.tolerance import aimed_size
 
 _INK: Final = "#16202b"
 _PALE: Final = "#5a6672"
@@ -482,7 +483,8 @@ class _Sheet:
             if found is not None:
                 self._set(self.root, found)
             grain = "" if part.grain == "any" else f", {part.grain} the grain"
-            size = f"{show_mm(part.length)} × {show_mm(part.width)}{grain}"
+            length, width = aimed_size(part)
+            size = f"{show_mm(length)} × {show_mm(width)}{grain}"
             y = self._row(y, ((26, str(counts[ref])), (64, ref), (180, size)))
         offcuts: dict[str, int] = {}
         for leaf in self.leaves:

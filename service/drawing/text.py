@@ -233,7 +233,8 @@ def _quality(plan: CutPlan, width: int) -> Iterator[str]:
     rows += [
         (
             one.ref,
-            f"{one.dimension} {show_mm(one.size)}",
+            f"{one.dimension} {show_mm(one.size)}"
+            + ("" if one.aim == one.size else f", cut for {show_mm(one.aim)}"),
             one.gauged,
             show_mm(one.accuracy),
             tolerance_text(one.minus, one.plus),

@@ -20,6 +20,7 @@ from service.engine.layout.search import find_layouts
 from service.engine.layout.tree import leaves
 from service.engine.order import Effort, Objective, Part, StockItem
 from service.engine.plan import Bound, Unplaced
+from service.engine.tolerance import aimed_size
 
 Stop = Callable[[], bool]
 
@@ -184,7 +185,7 @@ def _families(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division, 
         pieces: Counter[int] = Counter()
         lines: Counter[int] = Counter()
         for part in waiting:
-            for side in {part.length, part.width}:
+            for side in set(aimed_size(part)):
                 pieces[side] += part.quantity
                 lines[side] += 1
         shared = [side for side in pieces if lines[side] > 1]
@@ -192,8 +193,8 @@ def _families(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division, 
             lots.append(tuple(waiting))
             break
         side = max(shared, key=lambda one: (pieces[one], one))
-        lots.append(tuple(part for part in waiting if side in {part.length, part.width}))
-        waiting = [part for part in waiting if side not in {part.length, part.width}]
+        lots.append(tuple(part for part in waiting if side in aimed_size(part)))
+        waiting = [part for part in waiting if side not in aimed_size(part)]
     return _in_lots(job, lots, stop) if len(lots) > 1 else None
 
 

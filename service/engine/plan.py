@@ -234,6 +234,8 @@ class PartQuality:
     ----------
     ref, dimension, size
         Of the part; `size` is nominal.
+    aim
+        The size that is cut for: the nominal one, unless its limits are far from the same both ways.
     gauged
         How the worst of them is gauged: by back gauge, front stop or marked line; ``remainder``: it is
         what was left; ``stock size``: it keeps the size of the stock.
@@ -251,6 +253,7 @@ class PartQuality:
     ref: str
     dimension: Literal["length", "width"]
     size: Length
+    aim: Length
     gauged: PartGauging
     accuracy: Length
     minus: Length

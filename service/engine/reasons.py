@@ -16,7 +16,7 @@ from service.engine.materials import Material
 from service.engine.order import Order, Part, Tolerance
 from service.engine.plan import Unplaced
 from service.engine.quantities import PER_MM, Length, show_mm
-from service.engine.tolerance import limits_of
+from service.engine.tolerance import allowed_deviation, limits_of
 
 
 def in_words(order: Order, unplaced: Iterable[Unplaced]) -> tuple[Unplaced, ...]:
@@ -82,29 +82,24 @@ def over_force(machine: Machine, material: Material, thickness: Length) -> str:
 
 
 def one_sided(machine: Machine, tolerance: Tolerance, name: str, size: Length) -> str | None:
-    """What is said of limits that are not the same both ways and too fine on one side; else None.
+    """What is said of limits that are not the same both ways and too near to each other; else None.
 
     >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Rake, Rating
     >>> shear = Machine("a", "A", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 100),
     ...                 BackGauge(500, 100000, accuracy=10), HoldDown(4500))
-    >>> one_sided(shear, Tolerance(minus=50, plus=0), "length", 60000).split("; ")[1]
-    'order the middle of the band, 599.75 ± 0.25, to have it cut'
-    >>> one_sided(shear, Tolerance(minus=50, plus=50), "length", 60000) is None
+    >>> one_sided(shear, Tolerance(minus=15, plus=0), "length", 60000)
+    'its length of 600 is ordered plus 0, minus 0.15: a cut may be off by ±0.1 either way, which is more'
+    >>> one_sided(shear, Tolerance(minus=50, plus=0), "length", 60000) is None
     True
     """
     minus, plus = limits_of(tolerance, size)
     accuracy = _finest(machine, size)
-    if minus == plus or accuracy is None or min(minus, plus) >= accuracy:
+    if minus == plus or accuracy is None or allowed_deviation(tolerance, size) >= accuracy:
         return None
-    words = (
+    return (
         f"its {name} of {show_mm(size)} is ordered plus {show_mm(plus)}, minus {show_mm(minus)}: "
-        f"the cut aims at the nominal size and may be off by ±{show_mm(accuracy)} either way"
+        f"a cut may be off by ±{show_mm(accuracy)} either way, which is more"
     )
-    half = (minus + plus) // 2
-    if half < accuracy:
-        return f"{words}, which is more than the band holds"
-    middle = size - minus + half
-    return f"{words}; order the middle of the band, {show_mm(middle)} ± {show_mm(half)}, to have it cut"
 
 
 def _finest(machine: Machine, size: Length) -> Length | None:

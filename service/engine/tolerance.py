@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
-from service.engine.order import Tolerance, ToleranceClass
+from service.engine.order import Part, Tolerance, ToleranceClass
 from service.engine.quantities import Length
 
 _UPPER_ENDS: Final = (300, 600, 3000, 12000, 40000, 100000, 200000, 400000)
@@ -59,6 +59,41 @@ def limits_of(tolerance: Tolerance, size: Length) -> tuple[Length, Length]:
     return minus, plus
 
 
+def aim_of(tolerance: Tolerance, size: Length) -> Length:
+    """The size that is cut for: the nominal one, or one further inside limits that differ.
+
+    Where the finer of the two is finer than class f of ISO 2768-1 for that size, the aim moves away from
+    it, just so far that it is so no longer, and at most to the middle of the band. How far is a shop default:
+    drawings leave it to the shop.
+
+    >>> aim_of(Tolerance(minus=50, plus=0), 50000), aim_of(Tolerance(minus=0, plus=500), 50000)
+    (49975, 50030)
+    >>> aim_of(Tolerance(minus=30, plus=30), 50000), aim_of(Tolerance(minus=60, plus=80), 50000)
+    (50000, 50000)
+    """
+    minus, plus = limits_of(tolerance, size)
+    wanted = min((minus + plus) // 2, class_deviation("f", size))
+    if minus < wanted:
+        return size + wanted - minus
+    return size - max(wanted - plus, 0)
+
+
+def aimed_limits(tolerance: Tolerance, size: Length) -> tuple[Length, Length]:
+    """How far the size that is cut for may be missed, under and over, for the part to be within its limits.
+
+    >>> aimed_limits(Tolerance(minus=50, plus=0), 50000), aimed_limits(Tolerance(minus=0, plus=500), 50000)
+    ((25, 25), (30, 470))
+    """
+    minus, plus = limits_of(tolerance, size)
+    moved = aim_of(tolerance, size) - size
+    return minus + moved, plus - moved
+
+
+def aimed_size(part: Part) -> tuple[Length, Length]:
+    """Length and width that a part is cut for."""
+    return aim_of(part.tolerance, part.length), aim_of(part.tolerance, part.width)
+
+
 def allowed_deviation(tolerance: Tolerance, size: Length) -> Length:
-    """The smaller of what a size may be over and under: the ± a cut has to hold."""
-    return min(limits_of(tolerance, size))
+    """The ± that a cut has to hold about the size that is cut for; `size` is nominal."""
+    return min(aimed_limits(tolerance, size))

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from service.engine.machine import BackGauge
 from service.engine.order import Tolerance
-from service.engine.tolerance import allowed_deviation, class_deviation
+from service.engine.tolerance import aim_of, allowed_deviation, class_deviation
 
 classes = st.sampled_from(["f", "m", "c", "v"])
 
@@ -41,7 +41,7 @@ def test_where_a_class_states_nothing_its_nearest_range_holds():
     ("tolerance", "allowed"),
     [
         (Tolerance("m"), 80),
-        (Tolerance("m", minus=10, plus=30), 10),
+        (Tolerance("m", minus=10, plus=10), 10),
         (Tolerance("m", minus=40, plus=30), 30),
         (Tolerance("c", minus=5), 5),
         (Tolerance("c", plus=0), 0),
@@ -49,6 +49,37 @@ def test_where_a_class_states_nothing_its_nearest_range_holds():
 )
 def test_the_orders_own_limits_come_before_the_class_and_the_finer_one_rules(tolerance, allowed):
     assert allowed_deviation(tolerance, 50_000) == allowed
+
+
+@pytest.mark.parametrize(
+    # Class f of ISO 2768-1:1989, table 1, allows ±0.3 over 400 up to 1000 mm.
+    ("minus", "plus", "aim", "deviation"),
+    [
+        (50, 0, 49_975, 25),
+        (0, 50, 50_025, 25),
+        (0, 500, 50_030, 30),
+        (500, 0, 49_970, 30),
+        (10, 30, 50_010, 20),
+        (30, 90, 50_000, 30),
+        (0, 5, 50_002, 2),
+        (20, 20, 50_000, 20),
+    ],
+)
+def test_limits_that_differ_are_cut_for_a_size_further_inside(minus, plus, aim, deviation):
+    tolerance = Tolerance("m", minus=minus, plus=plus)
+    assert aim_of(tolerance, 50_000) == aim
+    assert allowed_deviation(tolerance, 50_000) == deviation
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(1000, 400_000), st.integers(0, 999), st.integers(0, 999))
+def test_what_is_cut_for_lies_within_the_limits_and_is_never_harder_to_hold_than_the_nominal_size(
+    size, minus, plus
+):
+    tolerance = Tolerance(minus=minus, plus=plus)
+    aim = aim_of(tolerance, size)
+    assert size - minus <= aim <= size + plus
+    assert min(minus, plus) <= allowed_deviation(tolerance, size) <= (minus + plus) / 2
 
 
 def test_a_back_gauge_repeats_to_a_tenth_unless_its_profile_says_otherwise():

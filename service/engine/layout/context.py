@@ -111,8 +111,10 @@ class Context:
 
     @contextmanager
     def rough(self) -> Iterator[None]:
-        """Patterns are made roughly meanwhile, and the effort is not counted: for a first plan, which
-        takes as many steps as the order has patterns, however much effort there is for a better one.
+        """Patterns are made roughly meanwhile, and the effort is not counted.
+
+        That is for a first plan, which takes as many steps as the order has patterns, however much effort
+        there is for a better one.
         """
         grain, before = self.grain, self.steps
         self.grain = _GRAINS["quick"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from service.engine.order import Grain, Part
 from service.engine.plan import Axis
 from service.engine.quantities import Length
-from service.engine.tolerance import allowed_deviation
+from service.engine.tolerance import aimed_size, allowed_deviation
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +78,16 @@ def kinds_of(parts: Iterable[Part]) -> tuple[Kind, ...]:
     """Gather parts into kinds, largest first; the order of the parts does not change the kinds.
 
     A part that may be turned is taken with its longer side as the length, so that 200 × 600 and
-    600 × 200 are one kind when they bear the same deviations and have the same value.
+    600 × 200 are one kind when they bear the same deviations and have the same value. Sizes are those
+    that are cut for (:func:`~service.engine.tolerance.aim_of`).
     """
     gathered: dict[tuple[int, int, Grain, int, int, float | None], list[tuple[str, int, bool]]] = {}
     for part in parts:
         if part.quantity <= 0:
             continue
-        length, width = part.length, part.width
-        tol_l = allowed_deviation(part.tolerance, length)
-        tol_w = allowed_deviation(part.tolerance, width)
+        length, width = aimed_size(part)
+        tol_l = allowed_deviation(part.tolerance, part.length)
+        tol_w = allowed_deviation(part.tolerance, part.width)
         swapped = part.grain == "any" and (width, tol_w) > (length, tol_l)
         key = (
             (width, length, part.grain, tol_w, tol_l, part.value)

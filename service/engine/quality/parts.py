@@ -16,7 +16,7 @@ from service.engine.quality.errors import ERROR_MODEL, Errors, chance_inside
 from service.engine.quality.narrow import narrow_finding
 from service.engine.quality.stackup import Bounded, bounded_parts
 from service.engine.quantities import Length, show_mm
-from service.engine.tolerance import limits_of
+from service.engine.tolerance import aim_of, aimed_limits, limits_of
 
 LIKELY: Final = 0.95
 """Chance of being inside the limits below which a caution is given: a shop default."""
@@ -69,9 +69,10 @@ def _quality(
 ) -> PartQuality:
     size = part.length if dimension == "length" else part.width
     minus, plus = limits_of(part.tolerance, size)
+    under, over = aimed_limits(part.tolerance, size)
     worst = max(found, key=lambda one: one[0].spread)[0]
     errors = dict.fromkeys(one.side.errors for one, _ in found)
-    chances = [chance_inside(one, minus, plus) for one in errors if one.known]
+    chances = [chance_inside(one, under, over) for one in errors if one.known]
     inside = min(chances) if len(chances) == len(errors) else None
     findings = dict.fromkeys(
         finding for one, rake in found if one.side.fell for finding in _narrow(part, one, rake)
@@ -80,6 +81,7 @@ def _quality(
         ref=part.ref,
         dimension=dimension,
         size=size,
+        aim=aim_of(part.tolerance, size),
         gauged=worst.side.gauged,
         accuracy=worst.spread,
         minus=minus,

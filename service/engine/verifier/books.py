@@ -9,7 +9,7 @@ from service.engine.verifier.facts import Plan
 from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.limits import mass_kg
 from service.engine.verifier.replay import Replay
-from service.engine.verifier.tolerances import limits
+from service.engine.verifier.tolerances import aim, aimed, limits
 
 _HEX = frozenset("0123456789abcdef")
 _ROUNDED = 1 + Decimal("1e-9")
@@ -242,11 +242,17 @@ def _check_quality(plan: Plan, replay: Replay, faults: Faults) -> None:
         size = part.length if one.dimension == "length" else part.width
         claimed = one.accuracy
         other = stated.get((one.ref, "width" if one.dimension == "length" else "length"))
-        if part.length == part.width and other is not None:
+        if len(set(aimed(part))) == 1 and other is not None:
             # Nobody can say which side of a square is its length.
             worst = max(replay.worst[one.ref, side] for side in ("length", "width"))
             claimed = max(claimed, other.accuracy)
         faults.unless(one.size == size, "quality", f"{where}/size_mm", f"it is {shown(size)} mm")
+        faults.unless(
+            one.aim == aim(part, size),
+            "quality",
+            f"{where}/aim_mm",
+            f"it is cut for {shown(aim(part, size))} mm",
+        )
         faults.unless(
             claimed == worst,
             "quality",

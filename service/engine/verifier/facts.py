@@ -193,6 +193,7 @@ class Stated:
     ref: str
     dimension: str
     size: int
+    aim: int
     accuracy: int
     minus: int
     plus: int

@@ -431,6 +431,7 @@ def _stated(at: _At) -> Stated:
         ref=at.of("ref").text(),
         dimension=at.of("dimension").word("length", "width"),
         size=at.of("size_mm").mm(),
+        aim=at.of("size_mm" if at.of("aim_mm", optional=True).value is None else "aim_mm").mm(),
         accuracy=at.of("accuracy_mm").mm(0),
         minus=at.of("minus_mm").mm(0),
         plus=at.of("plus_mm").mm(0),

@@ -9,7 +9,7 @@ from service.engine.verifier.facts import Cut, Goes, Plan, Sheet, Stock
 from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.limits import check_limits, check_strength, error_of
 from service.engine.verifier.lots import Floor, Lot, Way, mixed
-from service.engine.verifier.tolerances import allowed
+from service.engine.verifier.tolerances import aimed, allowed_at
 
 _OTHER = {"near": "far", "far": "near"}
 _AXES = ("x", "y")
@@ -288,7 +288,7 @@ class Replay:
 
     def _margin(self, goes: Goes) -> int:
         part = self.plan.wanted.get(goes.ref or "") if goes.kind == "part" else None
-        return 0 if part is None else min(allowed(part, goes.dx), allowed(part, goes.dy))
+        return 0 if part is None else min(allowed_at(part, goes.dx), allowed_at(part, goes.dy))
 
     def _goes(self, goes: Goes, lot: Lot, count: int, where: str) -> None:
         self.faults.unless(
@@ -352,13 +352,14 @@ class Replay:
                 where,
                 f"{part.ref!r} is wanted from {part.material} {shown(part.thickness)} mm",
             )
-        along = (goes.dx, goes.dy) == (part.length, part.width)
-        across = (goes.dy, goes.dx) == (part.length, part.width)
+        length, width = aimed(part)
+        along = (goes.dx, goes.dy) == (length, width)
+        across = (goes.dy, goes.dx) == (length, width)
         faults.unless(
             along or across,
             "part-size",
             where,
-            f"{part.ref!r} is {shown(part.length)} × {shown(part.width)} mm, "
+            f"{part.ref!r} is cut for {shown(length)} × {shown(width)} mm, "
             f"not {shown(goes.dx)} × {shown(goes.dy)}",
         )
         faults.unless(
@@ -377,11 +378,11 @@ class Replay:
             dimension = (part.ref, "length" if axis == lengthwise else "width")
             self.worst[dimension] = max(way.worst, self.worst.get(dimension, 0))
             faults.unless(
-                way.spread <= allowed(part, way.size),
+                way.spread <= allowed_at(part, way.size),
                 "tolerance",
                 where,
                 f"{part.ref!r}: {shown(way.size)} mm in {axis} comes out to ±{shown(way.spread)}, "
-                f"allowed is ±{shown(allowed(part, way.size))}",
+                f"allowed is ±{shown(allowed_at(part, way.size))}",
             )
         faults.unless(
             lot.runs <= self.plan.wishes.max_stages,

@@ -34,6 +34,38 @@ def limits(part: Wanted, size: int) -> tuple[int, int]:
     return deviation, deviation
 
 
+def aim(part: Wanted, size: int) -> int:
+    """The size that is cut for.
+
+    With limits that differ, one that is finer than class f gets as wide as that, if half of the band is
+    so wide, and else half of the band.
+    """
+    minus, plus = limits(part, size)
+    if minus == plus:
+        return size
+    fine = round(100 * _FINE[min(sum(size > end for end in _ENDS), len(_FINE) - 1)])
+    low, high = size - minus, size + plus
+    margin = min((high - low) // 2, fine)
+    return min(max(size, low + margin), high - margin)
+
+
+def aimed(part: Wanted) -> tuple[int, int]:
+    """Length and width that a part is cut for."""
+    return aim(part, part.length), aim(part, part.width)
+
+
+def allowed_at(part: Wanted, cut_for: int) -> int:
+    """As :func:`allowed`, of the side of the part that is cut for that size."""
+    sides = [
+        side
+        for side, aimed_at in zip((part.length, part.width), aimed(part), strict=True)
+        if aimed_at == cut_for
+    ]
+    return min((allowed(part, side) for side in sides), default=allowed(part, cut_for))
+
+
 def allowed(part: Wanted, size: int) -> int:
-    """The ± that a size of this part may be off."""
-    return min(limits(part, size))
+    """The ± that a size of this part may be off what it is cut for."""
+    minus, plus = limits(part, size)
+    target = aim(part, size)
+    return min(target - (size - minus), size + plus - target)

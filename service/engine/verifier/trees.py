@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from service.engine.verifier.facts import Box, Plan, Sheet, Tree
 from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.replay import Ending
+from service.engine.verifier.tolerances import aimed
 
 
 def check_layouts(plan: Plan, ended: Mapping[int, Counter[Ending]], faults: Faults) -> None:
@@ -72,7 +73,8 @@ def _check_rotated(plan: Plan, leaves: list[Box], where: str, faults: Faults) ->
         part = plan.wanted.get(leaf.ref or "")
         if leaf.kind != "part" or part is None:
             continue
-        lies = (part.width, part.length) if leaf.rotated else (part.length, part.width)
+        length, width = aimed(part)
+        lies = (width, length) if leaf.rotated else (length, width)
         faults.unless(
             (leaf.dx, leaf.dy) == lies,
             "rotated",

@@ -16,6 +16,7 @@ from service.engine.layout.job import Found, Job
 from service.engine.layout.search import find_layouts
 from service.engine.order import Options, Part, StockItem
 from service.engine.plan import Leaf, Node
+from service.engine.tolerance import aimed_size
 from tests.strategies import lengths, machines, tolerances
 
 CODES = {
@@ -83,7 +84,8 @@ def gathered(job: Job, found: Found) -> Counter[str]:
         if isinstance(node, Leaf):
             if node.kind == "part":
                 part = parts[str(node.ref)]
-                sides = (part.width, part.length) if node.rotated else (part.length, part.width)
+                length, width = aimed_size(part)
+                sides = (width, length) if node.rotated else (length, width)
                 assert (node.dx, node.dy) == sides
                 assert not (part.grain == "along" and node.rotated)
                 assert not (part.grain == "across" and not node.rotated)

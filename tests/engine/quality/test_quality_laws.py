@@ -26,7 +26,8 @@ def hold(order: Order) -> None:
     lines = [(one.ref, one.dimension) for one in found.quality]
     assert lines == [(ref, side) for ref in parts if ref in placed for side in ("length", "width")]
     for one in found.quality:
-        assert one.accuracy <= min(one.minus, one.plus)
+        assert one.aim - one.accuracy >= one.size - one.minus
+        assert one.aim + one.accuracy <= one.size + one.plus
         codes = {finding.code for finding in one.findings}
         assert (one.inside is None) == ("sag-beyond-reckoning" in codes)
         if not codes & SAG and one.inside is not None:

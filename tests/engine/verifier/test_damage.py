@@ -250,7 +250,7 @@ def part_counted_twice(plan: Document) -> None:
 
 @damage("tolerance")
 def tolerance_finer_than_the_gauge(plan: Document) -> None:
-    part(plan)["tolerance"].update(minus=0.09, plus=1.0)
+    part(plan)["tolerance"].update(minus=0.09, plus=0.09)
 
 
 @damage("tolerance")

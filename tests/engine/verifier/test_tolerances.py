@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from service.engine.verifier.facts import Wanted
-from service.engine.verifier.tolerances import allowed
+from service.engine.verifier.tolerances import aim, allowed
 
 
 def part(tolerance_class: str, limits: tuple[int | None, int | None] = (None, None)) -> Wanted:
@@ -35,5 +35,17 @@ def test_general_tolerances_are_those_of_the_standard(
 
 
 def test_own_limits_win_and_the_smaller_one_counts() -> None:
-    assert allowed(part("c", (30, 10)), 150000) == 10
+    assert allowed(part("c", (10, 10)), 150000) == 10
     assert allowed(part("c", (None, 10)), 150000) == 10
+
+
+@pytest.mark.parametrize(
+    ("limits", "aim_for", "deviation"),
+    # Class f allows ±0.5 over 1000 up to 2000 mm.
+    [((50, 0), 149_975, 25), ((0, 900), 150_050, 50), ((60, 80), 150_000, 60), ((40, 40), 150_000, 40)],
+)
+def test_limits_that_differ_move_the_size_that_is_cut_for(
+    limits: tuple[int, int], aim_for: int, deviation: int
+) -> None:
+    assert aim(part("c", limits), 150_000) == aim_for
+    assert allowed(part("c", limits), 150_000) == deviation
