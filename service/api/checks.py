@@ -17,9 +17,8 @@ from schemas.checks import (
 )
 from schemas.problems import pointer
 from service.api.operations import Answer, Given, Operations
-from service.api.plans import machine_named
+from service.api.parsed import machine_named, own_materials
 from service.api.problems import field_problem
-from service.api.shop import own_materials
 from service.engine.checks import capacity, check_cut
 from service.engine.force import check_force
 from service.engine.handling import usual_cautions

@@ -11,12 +11,11 @@ from schemas.answers import PageQuerySchema, PlanEntrySchema, page_of
 from schemas.fields import Document, JsonInt, between
 from schemas.orders import OrderSchema, read_order
 from schemas.plans import PlanDocumentSchema, read_plan, write_plan
-from schemas.records import MachineSchema
 from schemas.shop import stock_item
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
+from service.api.parsed import machine_named, own_materials
 from service.api.problems import ProblemError, field_problem, not_found
-from service.api.shop import own_materials
 from service.drawing.svg import layout_svg
 from service.drawing.table import csv_text
 from service.drawing.text import ROW_HEAD, program_rows, program_text
@@ -35,12 +34,6 @@ class DrawingQuerySchema(Document):
     """Which layout to draw."""
 
     layout = JsonInt(load_default=1, validate=between(1, 1_000_000))
-
-
-def machine_named(name: str) -> Machine | None:
-    """The machine kept under that id."""
-    kept = records.find("machine", name)
-    return None if kept is None else MachineSchema().load(kept.document)
 
 
 def stock_at(machine: Machine) -> Iterable[StockItem]:

@@ -10,8 +10,8 @@ from schemas.programs import ProgramSchema
 from schemas.records import MachineSchema, MaterialSchema
 from schemas.shear import slips_of_machine, slips_of_material
 from schemas.shop import BladeSchema, SiteSchema, StockRecordSchema
+from service.api.parsed import own_materials
 from service.api.shelf import Shelf
-from service.engine.materials import Material
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
 from service.store import records
 from service.store.effects import stock_key
@@ -20,11 +20,6 @@ from service.store.effects import stock_key
 @cache
 def _built_in() -> dict[str, dict[str, Any]]:
     return {material.grade: MaterialSchema().dump(material) for material in BUILT_IN}
-
-
-def own_materials() -> tuple[Material, ...]:
-    """The shop's own grades."""
-    return tuple(MaterialSchema().load(document) for document in records.all_of("material"))
 
 
 def _known_site(document: dict[str, Any]) -> list[FieldError]:

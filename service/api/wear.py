@@ -13,9 +13,8 @@ from schemas.problems import FieldError, pointer
 from schemas.shop import Blade, BladeSchema
 from service.api.checks import machine_of, material_of
 from service.api.operations import Answer, Given, Operations
-from service.api.plans import machine_named
+from service.api.parsed import machine_named, own_materials
 from service.api.problems import not_found, not_valid
-from service.api.shop import own_materials
 from service.engine.clearance import gap_for
 from service.engine.findings import Finding
 from service.engine.machine import Machine

@@ -87,6 +87,20 @@ def find(kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
     return None if kept is None or (kept.deleted and not deleted_too) else kept
 
 
+def text(kind: str, key: str) -> str | None:
+    """The document of a record as its text; None when there is none or it was deleted."""
+    rows = ask("SELECT document FROM record WHERE kind = %s AND key = %s AND NOT deleted", kind, key)
+    return rows[0][0] if rows else None
+
+
+def texts(kind: str) -> list[str]:
+    """The documents of every record of a kind as their texts, in the order of their keys."""
+    return [
+        row[0]
+        for row in ask("SELECT document FROM record WHERE kind = %s AND NOT deleted ORDER BY key", kind)
+    ]
+
+
 def found_among(kinds: Iterable[str], keys: Iterable[str]) -> dict[tuple[str, str], Kept]:
     """Records of these kinds that have one of these keys, deleted ones too."""
     (of_kinds, these), (of_keys, those) = bulk.among("kind", sorted(kinds)), bulk.among("key", sorted(keys))
