@@ -50,6 +50,9 @@ SCRAP_REASONS: Final = (
     "other",
 )
 
+_STEP = between(1, 1_000_000)
+_STEP_PIECES = {"description": "pieces that the plan has of the step in all"}
+
 _HEX64 = validate.Regexp(r"\A[0-9a-f]{64}\Z", error="64 hexadecimal digits are wanted")
 _UUID = validate.Regexp(
     r"\A[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\Z",
@@ -114,7 +117,11 @@ class MadePartSchema(Document):
 
 
 class CutsMadeSchema(Document):
-    """Strokes made and parts that came off. ``equivalent_m`` is wear as reckoned when it was cut."""
+    """Strokes made and parts that came off. ``equivalent_m`` is wear as reckoned when it was cut.
+
+    Of a step of a plan: the pieces that went through in these strokes, beside those that the plan has;
+    without ``plan_id`` and ``step`` they say nothing.
+    """
 
     machine = Text(required=True, most=60)
     material = Text(required=True, most=60)
@@ -131,10 +138,38 @@ class CutsMadeSchema(Document):
     parts = Many(Inner(MadePartSchema), required=True, most=1000)
     plan_id = Text(allow_none=True)
     step = JsonInt(allow_none=True)
+    pieces = JsonInt(
+        allow_none=True,
+        validate=_STEP,
+        metadata={"description": "pieces of the step that went through in these strokes"},
+    )
+    step_pieces = JsonInt(allow_none=True, validate=_STEP, metadata=_STEP_PIECES)
     heat = Text(allow_none=True, most=60)
     operator = Text(allow_none=True, most=60)
     blade_edge = JsonInt(allow_none=True, validate=between(1, 4))
     minutes = JsonNumber(allow_none=True, validate=between(0, 1e6))
+
+
+class PartsTakenSchema(Document):
+    """Sheets of a layout that are parts as they are: taken, and not cut.
+
+    Their taking from the rack is an event of its own, as with sheets that are cut.
+    """
+
+    machine = Text(required=True, most=60)
+    material = Text(required=True, most=60)
+    thickness = Millimetres(required=True, data_key="thickness_mm")
+    parts = Many(Inner(MadePartSchema), required=True, most=1000)
+    plan_id = Text(required=True)
+    layout = JsonInt(required=True, validate=_STEP)
+    sheets = JsonInt(required=True, validate=between(1, 1_000_000))
+    layout_sheets = JsonInt(
+        allow_none=True,
+        validate=_STEP,
+        metadata={"description": "sheets that the plan has of the layout in all"},
+    )
+    heat = Text(allow_none=True, most=60)
+    operator = Text(allow_none=True, most=60)
 
 
 class StockTakenSchema(Document):
@@ -269,10 +304,15 @@ class GaugeStepSchema(Document):
     note = Text(load_default=None, allow_none=True, most=200)
 
 
+def _no_place(value: str) -> None:
+    if value in {".", ".."}:
+        raise ValidationError("a name other than . and .. is wanted: no address could lead to it")
+
+
 class ProgramSavedSchema(Document):
     """A program written or changed at the machine, and the revision it was based on (0: a new one)."""
 
-    program_id = Text(required=True, most=100)
+    program_id = Text(required=True, most=100, also=_no_place)
     name = Text(required=True)
     machine = Text(required=True, most=60)
     material = Text(required=True, most=60)
@@ -287,12 +327,18 @@ class LogWithdrawnSchema(Document):
     """An event of the same station that was written down wrongly: it stays, and no longer counts."""
 
     event_id = Text(required=True, also=_UUID)
+    hash = Text(
+        allow_none=True,
+        also=_HEX64,
+        metadata={"description": "of the event that is meant, where several came under the event_id"},
+    )
     reason = Text(required=True, most=500)
     operator = Text(allow_none=True, most=60)
 
 
 PAYLOADS: Final[dict[str, type[Schema]]] = {
     "cuts.made": CutsMadeSchema,
+    "parts.taken": PartsTakenSchema,
     "stock.taken": StockTakenSchema,
     "scrap.made": ScrapMadeSchema,
     "offcut.stored": OffcutStoredSchema,
@@ -348,6 +394,10 @@ class PushResultSchema(Schema):
         },
     )
     errors = fields.List(fields.Dict())
+    notes = fields.List(
+        fields.String(),
+        metadata={"description": "what the station should know besides, in words for a person"},
+    )
 
 
 class PushAnswerSchema(Schema):

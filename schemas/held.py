@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, validates_schema
+from marshmallow import Schema, ValidationError, fields, validate, validates_schema
 
 from schemas.answers import MOST_LISTED
 from schemas.events import Moment
-from schemas.fields import Choice, Document, JsonInt, Text, between
+from schemas.fields import Choice, Document, JsonBool, JsonInt, Text, between
 from schemas.problems import FieldErrorSchema
 
 
@@ -40,6 +40,12 @@ class HeldEventSchema(Schema):
     station = fields.String(required=True)
     site = fields.String(required=True)
     received_at = fields.AwareDateTime(required=True)
+    event_id = fields.String(
+        required=True,
+        metadata={
+            "description": "the id that it counts under: that of the event, unless a person gave it its own"
+        },
+    )
     errors = fields.List(fields.Nested(FieldErrorSchema), required=True)
     event = fields.Dict(required=True)
     corrected_payload = fields.Dict(required=True, allow_none=True)
@@ -47,7 +53,7 @@ class HeldEventSchema(Schema):
 
 
 class CorrectEventSchema(Document):
-    """The payload that should have been written, or the time, or both; and why."""
+    """The payload that should have been written, or the time, or an id of its own; and why."""
 
     payload = fields.Dict(keys=fields.String(), load_default=None, allow_none=True)
     happened_at = Text(
@@ -57,11 +63,18 @@ class CorrectEventSchema(Document):
         also=lambda value: Moment().deserialize(value),
         metadata={"description": "by the station's clock, as the event has it"},
     )
+    as_new = JsonBool(
+        load_default=False,
+        metadata={
+            "description": "true: another event came under its event_id before, and both happened; "
+            "this one is taken in under an id of its own"
+        },
+    )
     words = Text(required=True, most=500)
 
     @validates_schema
     def _something(self, data: Mapping[str, Any], **kwargs: Any) -> None:
-        if data["payload"] is None and data["happened_at"] is None:
+        if data["payload"] is None and data["happened_at"] is None and not data["as_new"]:
             raise ValidationError("the corrected payload, or the corrected time, is wanted", "payload")
 
 
@@ -79,16 +92,51 @@ class DiscrepancyQuerySchema(Document):
     limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
 
 
+class StepEventSchema(Schema):
+    """An event that counts pieces of a step; null: how many is not known."""
+
+    event_id = fields.String(required=True)
+    station = fields.String(required=True)
+    at = fields.AwareDateTime(required=True)
+    pieces = fields.Integer(required=True, allow_none=True)
+
+
 class DiscrepancySchema(Schema):
-    """Stock that was taken although the books had less, and how a person settled it."""
+    """What does not add up, and how a person settled it. What a kind has nothing to say of is null.
+
+    stock short: more was `taken` than was `on_the_books`. size differs: what was taken is not as its
+    record has it. step over: more pieces of a step were cut than the plan has, by these `events`.
+    """
 
     id = fields.Integer(required=True)
     event_id = fields.String(required=True)
+    kind = fields.String(required=True, validate=validate.OneOf(("stock short", "size differs", "step over")))
     site = fields.String(required=True)
-    ref = fields.String(required=True)
+    ref = fields.String(required=True, allow_none=True)
     material = fields.String(required=True)
-    taken = fields.Integer(required=True)
-    on_the_books = fields.Integer(required=True)
+    taken = fields.Integer(required=True, allow_none=True)
+    on_the_books = fields.Integer(required=True, allow_none=True)
+    differs = fields.Dict(
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "by length_mm, width_mm, thickness_mm, material: "
+            "what was `taken` and what the `record` has"
+        },
+    )
+    plan_id = fields.String(required=True, allow_none=True)
+    step = fields.Integer(
+        required=True,
+        allow_none=True,
+        metadata={"description": "below 0: minus the number of a layout whose sheets are parts as they are"},
+    )
+    pieces_cut = fields.Integer(required=True, allow_none=True)
+    pieces_planned = fields.Integer(required=True, allow_none=True)
+    events = fields.List(
+        fields.Nested(StepEventSchema),
+        required=True,
+        metadata={"description": "events that count pieces of the step now"},
+    )
     noted_at = fields.AwareDateTime(required=True)
     settled_at = fields.AwareDateTime(required=True, allow_none=True)
     settled_by = fields.String(required=True, allow_none=True)

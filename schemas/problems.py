@@ -35,6 +35,9 @@ EXISTS: Final = "/problems/exists"
 IN_USE: Final = "/problems/in-use"
 """Other records name this one."""
 
+WITHDRAWN: Final = "/problems/withdrawn"
+"""The station that wrote the event down took it back; it is not applied after all."""
+
 KEY_REUSED: Final = "/problems/key-reused"
 """The Idempotency-Key came with another request before."""
 

@@ -20,10 +20,9 @@ from waitress.server import create_server
 from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
 from service.app import Config, contract, create_app, load_shop
-from service.store import again, held, records, tally, tokens
+from service.store import again, audits, held, records, tokens
 from service.store.database import DatabaseAddressError, connected, open_database
 from service.store.migrate import NewerDatabaseError, migrate
-from service.tasks.jobs import told
 from service.tasks.schedule import Schedule, standing
 
 
@@ -146,7 +145,7 @@ def jobs_command(config: Config) -> None:
 
 @main.group()
 def discrepancies() -> None:
-    """List and settle stock that was taken although the books had less."""
+    """List and settle what does not add up: stock taken, and steps cut more than planned."""
 
 
 @discrepancies.command("list")
@@ -155,10 +154,12 @@ def discrepancies_list(config: Config) -> None:
     """List open discrepancies."""
     _open(config)
     with connected():
-        for row in held.discrepancies(0, 1_000_000):
+        rows = held.discrepancies(0, 1_000_000)
+        events = held.events_of_steps(rows)
+        for row in rows:
             click.echo(
-                f"{row.id}  {row.site}/{row.ref}  {row.material}  taken {row.taken}, "
-                f"on the books {row.on_the_books}  {row.noted_at.isoformat(timespec='seconds')}"
+                f"{row.id}  {held.about(row)}  {row.material}  {held.in_words(row, events.get(row.id, []))}  "
+                f"{row.noted_at.isoformat(timespec='seconds')}"
             )
 
 
@@ -176,9 +177,11 @@ def discrepancies_settle(config: Config, number: int, words: str, counted: int |
             row = held.settle(number, words=words, counted=counted, by=by, now=datetime.now(UTC))
         except held.NoSuchStock as none:
             raise click.ClickException(f"--counted: no stock item is named {str(none)!r}") from None
+        except held.NothingToCount:
+            raise click.ClickException("--counted: it is about pieces of a step, not the rack") from None
     if row is None:
         raise click.ClickException(f"no discrepancy {number} is open; see: discrepancies list")
-    click.echo(f"settled: {row.site}/{row.ref}")
+    click.echo(f"settled: {held.about(row)}")
 
 
 @main.group()
@@ -299,9 +302,9 @@ def audit(config: Config) -> None:
     """Count the roll-ups anew from the raw events; exit code 1 when they differ."""
     _open(config)
     with connected():
-        differences = tally.audit()
+        differences = audits.audit()
     for one in differences:
-        click.echo(told(one))
+        click.echo(audits.told(one))
     if differences:
         click.echo(f"{len(differences)} figures differ from the events", err=True)
         raise SystemExit(1)

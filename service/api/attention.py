@@ -1,8 +1,9 @@
-"""What a person must look at: events that were not applied, and stock that does not add up."""
+"""What a person must look at: events that were not applied, stock and steps that do not add up."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from marshmallow import Schema
@@ -24,6 +25,7 @@ from schemas.held import (
     VersionSchema,
     WordsSchema,
 )
+from schemas.problems import WITHDRAWN
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, field_problem, not_found, not_valid
@@ -56,7 +58,8 @@ def list_quarantine(given: Given) -> Answer:
 )
 def retry_event(given: Given, key: str) -> Answer:
     """Try again to apply an event."""
-    return _result(again.retry(_number(key), given.now), key)
+    with _not_withdrawn():
+        return _result(again.retry(_number(key), given.now), key)
 
 
 @attention(
@@ -71,14 +74,16 @@ def correct_event(given: Given, key: str) -> Answer:
     """Apply an event as a person put it right."""
     body = given.body
     try:
-        result = again.correct(
-            _number(key),
-            payload=body["payload"],
-            happened_at=body["happened_at"],
-            words=body["words"],
-            by=given.caller.name,
-            now=given.now,
-        )
+        with _not_withdrawn():
+            result = again.correct(
+                _number(key),
+                payload=body["payload"],
+                happened_at=body["happened_at"],
+                words=body["words"],
+                by=given.caller.name,
+                now=given.now,
+                as_new=body["as_new"],
+            )
     except CorrectionRefused as refused:
         raise not_valid(list(refused.errors)) from None
     return _result(result, key)
@@ -94,7 +99,9 @@ def correct_event(given: Given, key: str) -> Answer:
 )
 def dismiss_event(given: Given, key: str) -> Answer:
     """Dismiss an event."""
-    if not again.dismiss(_number(key), words=given.body["words"], by=given.caller.name, now=given.now):
+    with _not_withdrawn():
+        done = again.dismiss(_number(key), words=given.body["words"], by=given.caller.name, now=given.now)
+    if not done:
         raise _none_waits(key)
     return Answer(status=204)
 
@@ -103,13 +110,22 @@ def dismiss_event(given: Given, key: str) -> Answer:
     "GET",
     "/sync/discrepancies",
     scopes=("report", "plan"),
-    summary="Stock that was taken although the books had less",
+    summary="What does not add up: stock that was taken although the books had less, or that is not as "
+    "its record has it; steps of which more was cut than the plan has",
     query=DiscrepancyQuerySchema,
     answers={200: page_of(DiscrepancySchema)},
 )
 def list_discrepancies(given: Given) -> Answer:
-    """List discrepancies of stock."""
-    return _page(given, _shown(given, held.discrepancies), DiscrepancySchema())
+    """List discrepancies."""
+    return _page(given, _shown(given, _discrepancies), DiscrepancySchema())
+
+
+def _discrepancies(after: int, limit: int, show: str) -> list[Any]:
+    rows = held.discrepancies(after, limit, show)
+    events = held.events_of_steps(rows)
+    for row in rows:
+        row.events = events.get(row.id, [])
+    return rows
 
 
 @attention(
@@ -121,7 +137,7 @@ def list_discrepancies(given: Given) -> Answer:
     answers={200: DiscrepancySchema},
 )
 def settle_discrepancy(given: Given, key: str) -> Answer:
-    """Settle a discrepancy of stock."""
+    """Settle a discrepancy."""
     body = given.body
     try:
         row = held.settle(
@@ -135,8 +151,13 @@ def settle_discrepancy(given: Given, key: str) -> Answer:
         raise field_problem(
             "/counted", f"no stock item is named {str(none)!r}: enter it first, or leave the count out"
         ) from None
+    except held.NothingToCount:
+        raise field_problem(
+            "/counted", "it is about pieces of a step and not about the rack: leave the count out"
+        ) from None
     if row is None:
         raise not_found(f"no discrepancy of that number is open: {key!r}")
+    row.events = held.events_of_steps([row]).get(row.id, [])
     document: dict[str, Any] = DiscrepancySchema().dump(row)
     return Answer(document)
 
@@ -202,6 +223,15 @@ def list_versions(given: Given, kind: str, key: str) -> Answer:
     return _page(given, found_by, VersionSchema())
 
 
+@contextmanager
+def _not_withdrawn() -> Iterator[None]:
+    """An event that its station took back is left alone, and the answer says so."""
+    try:
+        yield
+    except again.WasWithdrawn as told:
+        raise ProblemError(409, "Withdrawn by its station", str(told), kind=WITHDRAWN) from None
+
+
 def _number(key: str) -> int:
     return int(key) if key.isascii() and key.isdigit() and len(key) < 18 else 0
 
@@ -215,6 +245,7 @@ def _result(result: Result | None, key: str) -> Answer:
             "seq": result.seq,
             "state": result.state,
             "errors": [{"pointer": error.pointer, "message": error.message} for error in result.errors],
+            "notes": list(result.notes),
         }
     )
     return Answer(document)

@@ -95,6 +95,7 @@ def push_events(given: Given) -> Answer:
                     "errors": [
                         {"pointer": error.pointer, "message": error.message} for error in result.errors
                     ],
+                    "notes": list(result.notes),
                 }
                 for result in results
             ],

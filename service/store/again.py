@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
+from uuid import UUID, uuid5
 
 from peewee import OperationalError
 
@@ -18,6 +19,7 @@ from schemas.problems import FieldError
 from service.store import effects, events, records, withdrawn
 from service.store.books import Books
 from service.store.database import database
+from service.store.effects import Applied
 from service.store.events import Result
 from service.store.models import Correction, Event
 
@@ -34,6 +36,10 @@ class CorrectionRefused(Exception):  # noqa: N818 - reads as what it says
         self.errors = errors
 
 
+class WasWithdrawn(Exception):  # noqa: N818 - reads as what it says
+    """The station took the event back: it is not applied after all. The message says why it was."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reapplied:
     """What came of trying all again."""
@@ -44,7 +50,13 @@ class Reapplied:
 
 
 def retry(event_row: int, now: datetime) -> Result | None:
-    """Try again to apply an event that was quarantined or kept; None when there is none of that number."""
+    """Try again to apply an event that was quarantined or kept; None when there is none of that number.
+
+    Raises
+    ------
+    WasWithdrawn
+        When its station took it back.
+    """
     with records.writing():
         row = _waiting(event_row)
         if row is None:
@@ -60,6 +72,7 @@ def correct(
     words: str,
     by: str,
     now: datetime,
+    as_new: bool = False,
 ) -> Result | None:
     """Apply an event as a person put it right; None when none of that number waits.
 
@@ -67,11 +80,17 @@ def correct(
     ----------
     payload, happened_at
         What counts in the place of what the event says; None: as it says.
+    as_new
+        Gives it an event_id of its own: what came before under its event_id is something else, and
+        both happened. The id follows from the event, so that the same one is given wherever it is.
 
     Raises
     ------
     CorrectionRefused
-        When the payload does not keep the contract, or the time is absurd.
+        When the payload does not keep the contract, or the time is absurd, or no other event has its
+        event_id.
+    WasWithdrawn
+        When its station took it back.
     """
     with records.writing():
         row = _waiting(event_row)
@@ -85,15 +104,26 @@ def correct(
         ahead = timedelta(milliseconds=row.clock_ahead_ms)
         if happened_at is not None and events.corrected_time(happened_at, ahead) is None:
             errors = [*errors, events.ABSURD_TIME]
+        if as_new and row.came_as is None and not _others(row):
+            errors = [*errors, FieldError("/as_new", "no other event came under this event_id")]
         if errors:
             raise CorrectionRefused(tuple(errors))
+        if as_new and row.came_as is None:
+            row.came_as, row.event_id = row.event_id, str(uuid5(_OWN_IDS, row.hash))
+            Event.update(event_id=row.event_id, came_as=row.came_as).where(Event.id == row.id).execute()
         result = _try(row, payload or row.corrected_payload, happened_at, now)
         _note(row, payload, happened_at, words, by, now, result.state)
     return result
 
 
 def dismiss(event_row: int, *, words: str, by: str, now: datetime) -> bool:
-    """Say that an event is not to be applied; it stays as it is, for ever. False when none waits."""
+    """Say that an event is not to be applied; it stays as it is, for ever. False when none waits.
+
+    Raises
+    ------
+    WasWithdrawn
+        When its station took it back, and said why.
+    """
     with records.writing():
         row = _waiting(event_row)
         if row is None:
@@ -124,8 +154,22 @@ def reapply(now: datetime, *, quarantined: bool = False) -> Reapplied:
     return Reapplied(outcomes["applied"], outcomes["kept"], outcomes["quarantined"])
 
 
+_OWN_IDS: Final = UUID("2f9c1c1e-7d0b-4c55-9a43-6f0f6f1f7d21")
+"""Where ids are drawn from for events that came under the id of another."""
+
+
+def _others(row: Any) -> bool:
+    others = Event.select().where(Event.event_id == row.event_id, Event.id != row.id, Event.state != "again")
+    return bool(others.exists())
+
+
 def _waiting(event_row: int) -> Any:
-    return Event.get_or_none((Event.id == event_row) & Event.state.in_(_WAITING))
+    row = Event.get_or_none((Event.id == event_row) & Event.state.in_(_WAITING))
+    if row is not None and row.withdrawn_by is not None:
+        raise WasWithdrawn(
+            f"{row.errors[0]['message']}; it is not applied after all: what was done is written down anew"
+        )
+    return row
 
 
 def _try(row: Any, corrected: Mapping[str, Any] | None, happened_at: str | None, now: datetime) -> Result:
@@ -135,23 +179,26 @@ def _try(row: Any, corrected: Mapping[str, Any] | None, happened_at: str | None,
     if at is None or happened_at is not None:
         at = events.corrected_time(happened_at or row.document["happened_at"], ahead)
         day = at and at.astimezone(events.zone_of(row.site)).date().isoformat()
-    state, errors, heat = _outcome(row, payload, corrected is not None, at, day, now)
+    state, errors, applied = _outcome(row, payload, corrected is not None, at, day, now)
+    place = effects.NO_PLACE if applied is None else applied.place
     Event.update(
         state=state,
         errors=events.kept_errors(errors),
         corrected_payload=corrected,
         corrected_at=at,
         day=day,
-        machine=payload.get("machine") if state == "applied" else None,
-        heat=heat,
+        machine=None if applied is None else applied.machine,
+        heat=None if applied is None else applied.heat,
         dismissed_at=None if state == "applied" else row.dismissed_at,
+        **place,
     ).where(Event.id == row.id).execute()
-    return Result(row.epoch, row.seq, state, errors)
+    notes = () if applied is None else applied.notes
+    return Result(row.epoch, row.seq, state, errors, notes)
 
 
 def _outcome(
     row: Any, payload: Mapping[str, Any], by_hand: bool, at: datetime | None, day: str | None, now: datetime
-) -> tuple[Any, tuple[FieldError, ...], str | None]:
+) -> tuple[Any, tuple[FieldError, ...], Applied | None]:
     # A damaged event is not applied as it is; a person may say what it should have been.
     if not by_hand and event_hash(row.document) != row.hash:
         return "quarantined", (events.GARBLED,), None
@@ -182,7 +229,7 @@ def _outcome(
         with database.atomic():
             books = Books()
             applied = withdrawn.apply(happening, books)
-            books.accept(applied.added)
+            books.accept(applied.added, applied.cut)
             books.close()
     except effects.EffectRefused as refused:
         return "quarantined", (refused.error,), None
@@ -191,7 +238,7 @@ def _outcome(
     except Exception:
         log.exception("event %s of %s could not be applied", row.event_id, row.station)
         return "quarantined", (events.FAULT,), None
-    return "applied", (), applied.heat
+    return "applied", (), applied
 
 
 def _note(

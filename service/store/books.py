@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
-from service.store import bulk, records, tally
+from service.store import bulk, records, steps, tally
 from service.store.models import Discrepancy, Version
 from service.store.records import Kept
 
@@ -31,6 +31,9 @@ class Books:
         self._versions: list[dict[str, Any]] = []
         self._kept_versions = 0
         self._sums: dict[tally.Key, dict[str, int]] = {}
+        self._steps: dict[steps.Place, steps.Sum] = {}
+        self._steps_added: dict[steps.Place, steps.Sum] = {}
+        self._plans_asked: set[str] = set()
 
     def expect(self, places: Iterable[tuple[str, str]]) -> None:
         """Read records that will be asked for, in one query."""
@@ -76,13 +79,22 @@ class Books:
             self._blades.setdefault(document["machine"], key)
         return kept
 
-    def note_discrepancy(self, **noted: Any) -> None:
-        """Note stock that was taken although the books had less."""
-        self._discrepancies.append(noted)
+    def pieces_cut(self, cut: steps.Cut) -> steps.Sum:
+        """Pieces of a step that were cut so far, and those that the plan has."""
+        if cut.plan_id not in self._plans_asked:
+            self._plans_asked.add(cut.plan_id)
+            self._steps.update(steps.sums_of(cut.plan_id))
+        return self._steps.get(cut.place, steps.Sum(0, None))
 
-    def accept(self, added: tuple[tally.Key, Mapping[str, int]] | None) -> None:
-        """Let stand what was done since the last event, and add to the sums what it adds."""
+    def note_discrepancy(self, **noted: Any) -> None:
+        """Note what does not add up; what is not named stays empty."""
+        self._discrepancies.append({**_NOTHING_NOTED, **noted})
+
+    def accept(self, added: tuple[tally.Key, Mapping[str, int]] | None, cut: steps.Cut | None = None) -> None:
+        """Let stand what was done since the last event, and add to the sums and steps what it adds."""
         self._undo.clear()
+        if cut is not None:
+            self._add_cut(cut)
         self._kept_discrepancies = len(self._discrepancies)
         self._kept_versions = len(self._versions)
         if added is not None:
@@ -90,6 +102,13 @@ class Books:
             into = self._sums.setdefault(key, {})
             for name, value in measures.items():
                 into[name] = into.get(name, 0) + value
+
+    def _add_cut(self, cut: steps.Cut) -> None:
+        so_far, place = self.pieces_cut(cut), cut.place
+        added = self._steps_added.get(place, steps.Sum(0, None))
+        for sums, before in ((self._steps, so_far), (self._steps_added, added)):
+            planned = cut.planned if before.planned is None else before.planned
+            sums[place] = steps.Sum(before.pieces + (cut.pieces or 0), planned)
 
     def undo(self) -> None:
         """Take back what was done since the last event."""
@@ -113,3 +132,9 @@ class Books:
         bulk.insert(Discrepancy, self._discrepancies)
         bulk.insert(Version, self._versions)
         tally.add_all(self._sums)
+        steps.add_all(self._steps_added)
+
+
+_NOTHING_NOTED: Final = dict.fromkeys(
+    ("ref", "taken", "on_the_books", "plan_id", "step", "pieces_cut", "pieces_planned", "differs")
+)

@@ -12,13 +12,14 @@ from datetime import datetime
 from itertools import count
 from typing import Any, Final
 
+from schemas.fields import TEXT_LIMIT
 from schemas.problems import FieldError
 from schemas.programs import ProgramSchema
 from schemas.records import CUT_OVERSIZE, MILL_OVERSIZE
 from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
 from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
-from service.store import tally
+from service.store import steps, tally
 from service.store.books import Books
 
 MOST_PIECES: Final = 1_000_000
@@ -59,11 +60,36 @@ def touched(event_type: str, payload: Mapping[str, Any], site: str) -> Iterator[
 
 @dataclass(frozen=True, slots=True)
 class Applied:
-    """What an event came to besides its records: the heat it is about, and what it adds to the sums."""
+    """What an event came to besides its records.
+
+    Attributes
+    ----------
+    heat, machine
+        What it is about.
+    added
+        What it adds to the sums.
+    cut
+        What it adds to the pieces cut of a step; or takes off, when it `takes_back` another event.
+    notes
+        What the station should be told.
+    """
 
     heat: str | None
     added: tuple[tally.Key, dict[str, int]] | None
     machine: str | None
+    cut: steps.Cut | None = None
+    takes_back: bool = False
+    notes: tuple[str, ...] = ()
+
+    @property
+    def place(self) -> Mapping[str, Any]:
+        """The step of a plan that it is about, as it is kept beside the event."""
+        if self.cut is None or self.takes_back:
+            return NO_PLACE
+        return {"plan_id": self.cut.plan_id, "step": self.cut.step, "pieces": self.cut.pieces}
+
+
+NO_PLACE: Final[Mapping[str, Any]] = {"plan_id": None, "step": None, "pieces": None}
 
 
 def apply(event: Happening, books: Books) -> Applied:
@@ -77,8 +103,33 @@ def apply(event: Happening, books: Books) -> Applied:
     machine = _machine_here(event, books)
     heat = event.payload.get("heat") or _heat_of_stock(event, books)
     _EFFECTS[event.type](event, machine, books)
+    cut = steps.cut_of(event.type, event.payload, lambda plan_id: _plan(plan_id, books))
+    if cut is not None:
+        _count_pieces(event, cut, books)
     added = tally.added_by(event.type, event.payload, event.site, event.day)
-    return Applied(heat, added, event.payload["machine"])
+    return Applied(heat, added, event.payload["machine"], cut)
+
+
+def _plan(plan_id: str, books: Books) -> Mapping[str, Any] | None:
+    kept = books.find("plan", plan_id, deleted_too=True)
+    return None if kept is None else kept.document
+
+
+def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> None:
+    """Note a step of which more pieces were cut than the plan has: logged at two stations, or cut again."""
+    before = books.pieces_cut(cut)
+    pieces = before.pieces + (cut.pieces or 0)
+    planned = cut.planned if before.planned is None else before.planned
+    if cut.pieces and planned is not None and pieces > planned:
+        note(
+            event,
+            steps.OVER,
+            books,
+            plan_id=cut.plan_id,
+            step=cut.step,
+            pieces_cut=pieces,
+            pieces_planned=planned,
+        )
 
 
 def _heat_of_stock(event: Happening, books: Books) -> str | None:
@@ -191,16 +242,37 @@ def _stock_taken(event: Happening, machine: Mapping[str, Any], books: Books) -> 
     there = kept.document["quantity"] if kept else 0
     if kept is not None:
         write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
+        if differs := _differs(event.payload, kept.document):
+            note(event, "size differs", books, ref=ref, differs=differs)
     if quantity > there:
-        books.note_discrepancy(
-            event_id=event.event_id,
-            site=event.site,
-            ref=ref,
-            material=event.payload["material"],
-            taken=quantity,
-            on_the_books=there,
-            noted_at=event.now,
-        )
+        note(event, "stock short", books, ref=ref, taken=quantity, on_the_books=there)
+
+
+def note(event: Happening, kind: str, books: Books, **noted: Any) -> None:
+    """Note what of an event does not agree with the books."""
+    books.note_discrepancy(
+        event_id=event.event_id,
+        kind=kind,
+        site=event.site,
+        material=event.payload["material"],
+        noted_at=event.now,
+        **noted,
+    )
+
+
+_MEASURES: Final = (("length_mm", "length"), ("width_mm", "width"), ("thickness_mm", "thickness"))
+
+
+def _differs(payload: Mapping[str, Any], record: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """In what a sheet or offcut that was taken is not as its record has it, each with both figures."""
+    differs = {
+        name: {"taken": payload[name], "record": record[own]}
+        for name, own in _MEASURES
+        if payload[name] != record[own] and mm(payload[name]) != mm(record[own])
+    }
+    if payload["material"] != record["material"]:
+        differs["material"] = {"taken": payload["material"], "record": record["material"]}
+    return differs
 
 
 def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
@@ -267,6 +339,9 @@ def stock_key(site: str, ref: str) -> str:
     return f"{site}/{ref}"
 
 
+_LONGEST_ID: Final = 100 - 13
+"""What a copy's id keeps of that of its original, so that it can itself be saved anew under it."""
+
 _SAVED: Final = ("name", "machine", "material", "thickness_mm", "cut_length_mm", "steps", "operator")
 
 
@@ -284,12 +359,13 @@ def _program_saved(event: Happening, machine: Mapping[str, Any], books: Books) -
     own_run = kept is not None and kept.changed_by == by and based_on >= kept.run_from - 1
     if kept is not None and (kept.deleted or not (based_on == kept.revision or own_run)):
         # Somebody else changed it since: both stay, side by side, for a person to decide.
-        name = f"{name}~{event.event_id[-12:]}"
+        name = f"{name[:_LONGEST_ID]}~{event.event_id[-12:]}"
+        copied = f" (copy from {event.station}, revision {based_on})"
         program = {
             **program,
             "id": name,
             "copy_of": kept.key,
-            "name": f"{program['name'][:120]} (copy from {event.station}, revision {based_on})",
+            "name": f"{program['name'][: TEXT_LIMIT - len(copied)]}{copied}",
         }
     books.write("program", name, program, site=event.site, by=by, now=event.now)
 
@@ -301,6 +377,7 @@ def _only_kept(event: Happening, machine: Mapping[str, Any], books: Books) -> No
 _EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any], Books], None]]] = {
     "cuts.made": _cuts_made,
     "stock.taken": _stock_taken,
+    "parts.taken": _only_kept,
     "scrap.made": _only_kept,
     "offcut.stored": _offcut_stored,
     "gauge.measured": _only_kept,

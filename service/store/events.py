@@ -38,12 +38,13 @@ _FIRST_YEAR, _LAST_YEAR = 2000, 2199
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What became of one event."""
+    """What became of one event; `notes` say what its station should know besides."""
 
     epoch: str
     seq: int
     state: State
     errors: tuple[FieldError, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,6 +250,13 @@ class _Run:
         known = f"SELECT id, event_id, document FROM event WHERE {text} AND state <> 'again' ORDER BY id"  # noqa: S608
         for row, event_id, document in ask(known, *given):
             self._known.setdefault(event_id, []).append((row, json.loads(document)))
+        # Those that a person gave an id of their own; of these there are hardly ever any.
+        text, given = bulk.among("came_as", [one.event_id for one in fresh])
+        for row, event_id, document in ask(
+            f"SELECT id, came_as, document FROM event WHERE {text} ORDER BY id",  # noqa: S608
+            *given,
+        ):
+            self._known.setdefault(event_id, []).append((row, json.loads(document)))
         self._books.expect(
             place
             for one in fresh
@@ -292,7 +300,13 @@ class _Run:
             )
         if row is not None and row.state == "quarantined":
             row = Event.get_by_id(row.id)
-        if row is not None and row.state == "quarantined" and one.look() != (GARBLED,) and _garbled(row):
+        if (
+            row is not None
+            and row.state == "quarantined"
+            and row.withdrawn_by is None
+            and one.look() != (GARBLED,)
+            and _garbled(row)
+        ):
             # What came first was damaged on the way; this is the right one under the same hash.
             return self._replace(one, row)
         return Result(epoch, seq, "repeat")
@@ -312,9 +326,8 @@ class _Run:
         self._stored[row.epoch, row.seq] = Event.get_by_id(row.id)
         return result
 
-    def _earlier(self, event_id: str) -> Mapping[str, Any] | None:
-        found = self._known.get(event_id)
-        return found[0][1] if found else None
+    def _earlier(self, event_id: str) -> tuple[Mapping[str, Any], ...]:
+        return tuple(document for _, document in self._known.get(event_id, ()))
 
     def _store(self, one: _Checked) -> Result:
         event, sender, event_id = one.event, self._sender, one.event_id
@@ -327,6 +340,7 @@ class _Run:
             else:
                 day = corrected.astimezone(sender.zone).date().isoformat()
         heat = machine = None
+        place, notes = effects.NO_PLACE, tuple[str, ...]()
         if state == "applied" and corrected is not None:
             if event["type"] == withdrawn.TYPE:
                 # It looks into the store for the event that it names, which may have come just before.
@@ -347,8 +361,9 @@ class _Run:
                 self._books.undo()
                 state, outcome = "quarantined", (refused.error,)
             else:
-                self._books.accept(applied.added)
+                self._books.accept(applied.added, applied.cut)
                 heat, machine = applied.heat, applied.machine
+                place, notes = applied.place, applied.notes
         self._rows.append(
             {
                 "station": sender.station,
@@ -367,12 +382,13 @@ class _Run:
                 "errors": kept_errors(outcome) if outcome else None,
                 "machine": machine,
                 "heat": heat,
+                **place,
             }
         )
         if state != "again":
             self._known.setdefault(event_id, []).append((None, event))
         told: State = "repeat" if state == "again" else state
-        return Result(one.epoch, one.seq, told, outcome)
+        return Result(one.epoch, one.seq, told, outcome, notes)
 
 
 def _garbled(row: Any) -> bool:
@@ -380,26 +396,34 @@ def _garbled(row: Any) -> bool:
 
 
 def judge(
-    earlier: Mapping[str, Any] | None, event: Mapping[str, Any], errors: tuple[FieldError, ...] | None
+    earlier: Sequence[Mapping[str, Any]],
+    event: Mapping[str, Any],
+    errors: tuple[FieldError, ...] | None,
 ) -> tuple[_Kept, tuple[FieldError, ...]]:
     """What is to become of an event before its effect is tried.
 
     Parameters
     ----------
     earlier
-        The event that came first under this event_id.
+        The events that came before under this event_id.
     errors
         What is wrong with it by itself; None: its type is not known.
     """
     if errors:
         return "quarantined", errors
-    if earlier is not None:
-        same = all(earlier[name] == event[name] for name in ("station", "happened_at", "type", "payload"))
-        return ("again", ()) if same else ("quarantined", (TAKEN_ID,))
+    for one in earlier:
+        if all(one[name] == event[name] for name in ("station", "happened_at", "type", "payload")):
+            return "again", ()
+    if earlier:
+        return "quarantined", (TAKEN_ID,)
     return ("kept" if errors is None else "applied"), ()
 
 
-TAKEN_ID: Final = FieldError("/event_id", "another event came under this event_id before")
+TAKEN_ID: Final = FieldError(
+    "/event_id",
+    "another event came under this event_id before; where both happened, "
+    "a person takes this one in under an id of its own",
+)
 ABSURD_TIME: Final = FieldError("/happened_at", f"a time from {_FIRST_YEAR} to {_LAST_YEAR} is wanted")
 
 

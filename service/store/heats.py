@@ -34,7 +34,7 @@ def trail(heat: str) -> HeatTrail:
     scrap_mg = 0
     for row in Event.select().where(Event.heat == heat, Event.state == "applied").order_by(Event.id):
         payload = payload_of(row)
-        if row.type == "cuts.made":
+        if row.type in {"cuts.made", "parts.taken"}:
             for part in payload["parts"]:
                 named = {"order_ref": part.get("order_ref"), "ref": part["ref"]}
                 made = _added(parts, named, {**payload, **part, "site": row.site})

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from service.store import records
+from peewee import SQL
+
+from service.store import bulk, records, steps
 from service.store.models import Correction, Discrepancy, Event
 
 
@@ -20,6 +22,7 @@ class HeldEvent:
     station: str
     site: str
     received_at: datetime
+    event_id: str
     errors: tuple[Mapping[str, str], ...]
     event: Mapping[str, Any]
     corrected_payload: Mapping[str, Any] | None
@@ -50,6 +53,7 @@ def not_applied(after: int, limit: int, show: str = "waiting") -> list[HeldEvent
             row.station,
             row.site,
             row.received_at,
+            row.event_id,
             tuple(row.errors or ()),
             row.document,
             row.corrected_payload,
@@ -102,11 +106,64 @@ def count_not_applied() -> int:
 
 
 def discrepancies(after: int, limit: int, show: str = "open") -> list[Any]:
-    """Stock discrepancies, in the order they were noted."""
+    """What does not add up, in the order it was noted."""
     rows = Discrepancy.select().where(Discrepancy.id > after)
     if show != "all":
         rows = rows.where(Discrepancy.settled_at.is_null(show == "open"))
     return list(rows.order_by(Discrepancy.id).limit(limit))
+
+
+@dataclass(frozen=True, slots=True)
+class StepEvent:
+    """An event that counts pieces of a step; `pieces` None: nobody knows how many."""
+
+    event_id: str
+    station: str
+    at: datetime
+    pieces: int | None
+
+
+def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
+    """By the number of each discrepancy of a step, the events that count pieces of that step."""
+    of_steps = {row.id: (row.plan_id, row.step) for row in rows if row.kind == steps.OVER}
+    if not of_steps:
+        return {}
+    text, given = bulk.among("plan_id", sorted({plan_id for plan_id, _ in of_steps.values()}))
+    found: dict[tuple[Any, Any], list[StepEvent]] = {}
+    for one in (
+        Event.select(
+            Event.event_id, Event.station, Event.corrected_at, Event.plan_id, Event.step, Event.pieces
+        )
+        .where(SQL(text, given), Event.state == "applied")
+        .order_by(Event.id)
+    ):
+        told = StepEvent(one.event_id, one.station, one.corrected_at, one.pieces)
+        found.setdefault((one.plan_id, one.step), []).append(told)
+    return {number: found.get(place, []) for number, place in of_steps.items()}
+
+
+def about(row: Any) -> str:
+    """What a discrepancy is about: stock of a site, or a step of a plan."""
+    if row.ref is not None:
+        return f"{row.site}/{row.ref}"
+    return f"{row.site}/plan {row.plan_id} {steps.in_words(row.step)}"
+
+
+def in_words(row: Any, events: Sequence[StepEvent]) -> str:
+    """What does not add up; `events`: those that count pieces of the step."""
+    if row.kind == "stock short":
+        return f"taken {row.taken}, on the books {row.on_the_books}"
+    if row.kind == "size differs":
+        return "; ".join(
+            f"{name} {both['taken']} taken, {both['record']} on the record"
+            for name, both in sorted(row.differs.items())
+        )
+    logged = ", ".join(f"{one.station} {'?' if one.pieces is None else one.pieces}" for one in events)
+    return f"pieces cut {row.pieces_cut}, planned {row.pieces_planned} (counted now: {logged or 'none'})"
+
+
+class NothingToCount(Exception):  # noqa: N818 - reads as what it says
+    """Pieces were counted for a discrepancy that is not about the rack."""
 
 
 class NoSuchStock(Exception):  # noqa: N818 - reads as what it says
@@ -125,12 +182,16 @@ def settle(number: int, *, words: str, counted: int | None, by: str, now: dateti
     ------
     NoSuchStock
         When pieces were counted and no stock item has that name.
+    NothingToCount
+        When pieces were counted and it is not about the rack.
     """
     with records.writing():
         row = Discrepancy.get_or_none((Discrepancy.id == number) & Discrepancy.settled_at.is_null())
         if row is None:
             return None
-        kept = records.find("stock", f"{row.site}/{row.ref}")
+        if row.ref is None and counted is not None:
+            raise NothingToCount
+        kept = None if row.ref is None else records.find("stock", f"{row.site}/{row.ref}")
         if counted and kept is None:
             raise NoSuchStock(row.ref)
         if counted is not None and kept is not None:

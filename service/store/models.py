@@ -147,7 +147,9 @@ class Chain(Base):
 class Event(Base):
     """An event as it came in, and what became of it: applied, kept, quarantined or again.
 
-    `document` is never changed; where a person put its payload right, `corrected_payload` counts.
+    `document` is never changed; where a person put its payload right, `corrected_payload` counts. `pieces`
+    of `step` of a plan were settled when it was applied. `came_as` is the event_id that it came under,
+    where a person gave it one of its own; `withdrawn_by` the event by which its station took it back.
     """
 
     id = AutoField()
@@ -169,6 +171,11 @@ class Event(Base):
     machine = TextField(null=True)
     heat = TextField(null=True)
     dismissed_at = UtcDateTimeField(null=True)
+    plan_id = TextField(null=True)
+    step = BigIntegerField(null=True)
+    pieces = BigIntegerField(null=True)
+    came_as = TextField(null=True)
+    withdrawn_by = TextField(null=True)
 
     class Meta:
         """Its table."""
@@ -225,21 +232,46 @@ class Tally(Base):
         table_name = "tally"
 
 
+class StepCut(Base):
+    """Pieces of a step of a plan that were cut, over all stations, beside those that the plan has."""
+
+    plan_id = TextField()
+    step = BigIntegerField()
+    pieces = BigIntegerField()
+    planned = BigIntegerField(null=True)
+
+    class Meta:
+        """Its table."""
+
+        table_name = "step_cut"
+        primary_key = CompositeKey("plan_id", "step")
+
+
 class Discrepancy(Base):
-    """Stock that was taken although the books had less."""
+    """What does not add up, for a person to settle.
+
+    stock short: more was `taken` than was `on_the_books`; size differs: what was taken is not as the
+    record has it, `differs` says in what; step over: more pieces of a step were cut than the plan has.
+    """
 
     id = AutoField()
     event_id = TextField()
+    kind = TextField()
     site = TextField()
-    ref = TextField()
+    ref = TextField(null=True)
     material = TextField()
-    taken = IntegerField()
-    on_the_books = IntegerField()
+    taken = BigIntegerField(null=True)
+    on_the_books = BigIntegerField(null=True)
+    plan_id = TextField(null=True)
+    step = BigIntegerField(null=True)
+    pieces_cut = BigIntegerField(null=True)
+    pieces_planned = BigIntegerField(null=True)
+    differs = JsonField(null=True)
     noted_at = UtcDateTimeField()
     settled_at = UtcDateTimeField(null=True)
     settled_by = TextField(null=True)
     words = TextField(null=True)
-    counted = IntegerField(null=True)
+    counted = BigIntegerField(null=True)
 
     class Meta:
         """Its table."""
@@ -355,6 +387,7 @@ TABLES: tuple[type[Base], ...] = (
     Event,
     Correction,
     Tally,
+    StepCut,
     Discrepancy,
     Token,
     KeptAnswer,

@@ -60,7 +60,7 @@ def added_by(
     event_type: str, payload: Mapping[str, Any], site: str, day: str
 ) -> tuple[Key, dict[str, int]] | None:
     """What an event adds, as measures of one key; None when its type adds nothing."""
-    if event_type not in {"cuts.made", "stock.taken", "scrap.made", "offcut.stored"}:
+    if event_type not in _MEASURED:
         return None
     key = Key(
         site,
@@ -93,6 +93,13 @@ def _hundredths(length: float) -> int:
     return mm(length)
 
 
+def _taken_whole(payload: Mapping[str, Any]) -> dict[str, int]:
+    return {
+        "parts": sum(int(part["quantity"]) for part in payload["parts"]),
+        "parts_mg": sum(_mg(part["mass_kg"]) for part in payload["parts"]),
+    }
+
+
 def _pieces(name: str) -> Any:
     def measured(payload: Mapping[str, Any]) -> dict[str, int]:
         return {f"{name}_pieces": int(payload["quantity"]), f"{name}_mg": _mg(payload["mass_kg"])}
@@ -111,6 +118,7 @@ def _scrap(payload: Mapping[str, Any]) -> dict[str, int]:
 
 _MEASURED: Final = {
     "cuts.made": _cuts,
+    "parts.taken": _taken_whole,
     "stock.taken": _pieces("taken"),
     "scrap.made": _scrap,
     "offcut.stored": _pieces("offcut"),

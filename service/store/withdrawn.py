@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from schemas.problems import FieldError
-from service.store import effects, tally
+from service.store import effects, steps, tally
 from service.store.books import Books
 from service.store.effects import Applied, EffectRefused, Happening, stock_key
 from service.store.models import Correction, Discrepancy, Event
@@ -32,18 +32,23 @@ def apply(event: Happening, books: Books) -> Applied:
 
 def _withdraw(event: Happening, books: Books) -> Applied:
     row = _named(event)
-    added = None
+    added = cut = None
+    notes: tuple[str, ...] = ()
     if row.state == "applied":
         payload = _payload(row)
         _TURNED_ROUND.get(row.type, _nothing)(event, row, payload, books)
         counted = tally.added_by(row.type, payload, row.site, row.day)
         if counted is not None:
             added = counted[0], {name: -value for name, value in counted[1].items()}
+        if row.plan_id is not None:
+            cut = steps.Cut(row.plan_id, row.step, -(row.pieces or 0), None)
+            notes = _remaining(row, cut, books)
     # Nothing is refused from here on: these are written at once, within the caller's transaction.
     by = f"station {event.station}"
     Event.update(
         state="quarantined",
         dismissed_at=event.now,
+        withdrawn_by=event.event_id,
         errors=[{"pointer": "", "message": f"withdrawn by its station: {event.payload['reason']}"}],
     ).where(Event.id == row.id).execute()
     Correction.insert(
@@ -55,24 +60,70 @@ def _withdraw(event: Happening, books: Books) -> Applied:
         made_at=event.now,
         outcome="dismissed",
     ).execute()
+    settled = Discrepancy.event_id == row.event_id
+    if cut is not None and _fits(cut, books):
+        settled |= (Discrepancy.plan_id == cut.plan_id) & (Discrepancy.step == cut.step)
     words = f"the entry was withdrawn: {event.payload['reason']}"
     Discrepancy.update(settled_at=event.now, settled_by=by, words=words).where(
-        Discrepancy.event_id == row.event_id, Discrepancy.settled_at.is_null()
+        settled, Discrepancy.settled_at.is_null()
     ).execute()
-    return Applied(None, added, row.machine)
+    return Applied(None, added, row.machine, cut, takes_back=True, notes=notes)
+
+
+def _fits(cut: steps.Cut, books: Books) -> bool:
+    """Whether no more of a step was cut, once the pieces of `cut` are counted too, than the plan has."""
+    before = books.pieces_cut(cut)
+    return before.planned is not None and before.pieces + (cut.pieces or 0) <= before.planned
+
+
+_NAMED: Final = 10
+"""Events that are named one by one."""
+
+
+def _remaining(row: Any, cut: steps.Cut, books: Books) -> tuple[str, ...]:
+    """What still counts of the step of an event that is withdrawn, in words for its station."""
+    others = steps.others_of(row.plan_id, row.step, row.id)
+    if not others:
+        return ()
+    before = books.pieces_cut(cut)
+    of = "" if before.planned is None else f" of {before.planned}"
+    named = "; ".join(
+        f"{one.event_id} ({'pieces not known' if one.pieces is None else f'{one.pieces} pieces'},"
+        f" station {one.station})"
+        for one in others[:_NAMED]
+    )
+    more = f"; and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
+    return (
+        f"{steps.in_words(row.step)} of plan {row.plan_id} still counts {before.pieces + (cut.pieces or 0)}"
+        f"{of} pieces, by other events: {named}{more}",
+    )
 
 
 def _named(event: Happening) -> Any:
     """The event that is withdrawn."""
     wanted = event.payload["event_id"]
     rows = list(
-        Event.select().where(Event.event_id == wanted, Event.state != "again").order_by(Event.id).limit(1)
+        Event.select()
+        .where(
+            (Event.event_id == wanted) | (Event.came_as == wanted),
+            Event.state != "again",
+        )
+        .order_by(Event.id)
     )
     if not rows:
         raise _refused("no event of that event_id is kept here")
-    row = rows[0]
-    if row.station != event.station:
-        raise _refused(f"the event was written down at {row.station}; only that station may withdraw it")
+    own = [row for row in rows if row.station == event.station]
+    if not own:
+        raise _refused(f"the event was written down at {rows[0].station}; only that station may withdraw it")
+    standing = [row for row in own if row.dismissed_at is None]
+    if (meant := event.payload.get("hash")) is not None:
+        standing = [row for row in standing if row.hash == meant]
+    if len(standing) > 1:
+        raise _refused(
+            "several events came under this event_id; a person at the centre adds the hash of the one "
+            "that is meant to the payload"
+        )
+    row = standing[0] if standing else own[0]
     if row.dismissed_at is not None:
         raise _refused("the event was withdrawn or dismissed before")
     if row.type == TYPE:
@@ -98,11 +149,13 @@ def _put_back(event: Happening, row: Any, payload: Any, books: Books) -> None:
     kept = books.find("stock", stock_key(row.site, payload["ref"]))
     if kept is None:
         return
-    noted = Discrepancy.get_or_none(Discrepancy.event_id == row.event_id)
     back = payload["quantity"]
-    if noted is not None:
+    for noted in Discrepancy.select().where(Discrepancy.event_id == row.event_id):
         # Beyond the books nothing was taken off them; and a count of the rack has put them right since.
-        back = noted.on_the_books if noted.counted is None else 0
+        if noted.counted is not None:
+            back = 0
+        elif noted.kind == "stock short":
+            back = min(back, noted.on_the_books)
     quantity = min(effects.MOST_PIECES, kept.document["quantity"] + back)
     effects.write_stock(event, {**kept.document, "quantity": quantity}, books)
 
@@ -116,6 +169,7 @@ def _take_off(event: Happening, row: Any, payload: Any, books: Books) -> None:
     if quantity > there:
         books.note_discrepancy(
             event_id=event.event_id,
+            kind="stock short",
             site=row.site,
             ref=ref,
             material=payload["material"],

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Literal, TypeAlias
 
-from service.store import again, answers, feed, tally
+from service.store import again, answers, audits, feed
 from service.store.ages import Ages
 
 Outcome: TypeAlias = Literal["done", "attention", "failed"]
@@ -27,17 +27,12 @@ class Job:
 
 
 def _audit(ages: Ages, now: datetime) -> tuple[Outcome, str]:
-    differences = tally.audit()
+    differences = audits.audit()
     if not differences:
         return "done", "the roll-ups are equal to a recount of the events"
-    named = "; ".join(told(one) for one in differences[:_SHOWN])
+    named = "; ".join(audits.told(one) for one in differences[:_SHOWN])
     more = f"; and {len(differences) - _SHOWN} more" if len(differences) > _SHOWN else ""
     return "attention", f"{len(differences)} figures differ from the events: {named}{more}"
-
-
-def told(one: tally.Difference) -> str:
-    """A difference in words."""
-    return f"{'/'.join(map(str, one.key))} {one.measure}: kept {one.kept}, counted {one.counted}"
 
 
 def _reapply(ages: Ages, now: datetime) -> tuple[Outcome, str]:

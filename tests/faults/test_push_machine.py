@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from schemas.events import FIRST_HASH, event_hash
-from service.store import tally
+from service.store import audits
 from service.store.database import connected, database
 from service.store.models import Event
 from tests.service.shop import NOW, Service, Station, cuts_made, machine
@@ -157,7 +157,7 @@ class Pushing(RuleBasedStateMachine):
         with connected():
             kept = {row.event_id for row in Event.select().where(Event.state == "applied")}
             assert kept == set(self.applied)
-            assert list(tally.audit()) == []
+            assert audits.audit() == []
         rows = self.service.get("/reports/wear?by=site").json["rows"]
         strokes = sum(event["payload"]["strokes"] for event in self.applied.values())
         assert sum(row["strokes"] for row in rows) == strokes

@@ -44,7 +44,7 @@ from client.wire import Patience
 from client.workstation import Workstation
 from schemas.events import FIRST_HASH, event_hash
 from service.app import Config, create_app
-from service.store import records, tally, tokens
+from service.store import audits, records, tokens
 from service.store.database import connected, database
 from service.store.models import Chain, Event, Record, Tally
 from tests.service.shop import NOW, machine
@@ -605,7 +605,7 @@ class World:
             when = self.promised.get(row.event_id)
             if when is not None and row.state == "applied" and row.event_id not in self.came_late:
                 assert abs(row.corrected_at - when) < timedelta(minutes=10), (row.event_id, row.corrected_at)
-        assert list(tally.audit()) == []
+        assert audits.audit() == []
         applied = [row for row in rows if row.state == "applied"]
         taken = sum(one.document["payload"]["quantity"] for one in applied if one.type == "stock.taken")
         assert records.find("stock", "northgate/SH-A").document["quantity"] == MANY - taken  # type: ignore[union-attr]

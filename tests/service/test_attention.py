@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from service.store import heats, tally
+from service.store import audits, heats, tally
 from service.store.database import connected
 from service.store.models import Event
 from tests.service.shop import NOW, Service, Station, cuts_made, piece, sheet
@@ -55,7 +55,7 @@ def test_a_corrected_payload_counts_and_the_original_stays_beside_it(
     assert (made["made_by"], made["words"], made["outcome"]) == ("admin", "typed wrong", "applied")
     assert made["made_at"] == (NOW + timedelta(hours=1)).isoformat()
     with connected():
-        assert tally.audit() == []
+        assert audits.audit() == []
         assert sum(sums["strokes"] for sums in tally.recount().values()) == 9
     # What the station has is still what the centre has.
     assert states(service.push([wrong])) == ["repeat"]
@@ -101,7 +101,7 @@ def test_an_absurd_time_is_put_right_and_the_event_counts_on_its_true_day(
     assert (row["day"], row["parts"]) == ("2026-02-27", 4)
     with connected():
         assert Event.get().document["happened_at"] == "0001-01-01T00:00:00+14:00"
-        assert tally.audit() == []
+        assert audits.audit() == []
 
 
 def test_a_damaged_event_that_a_person_put_right_is_not_applied_again_when_the_true_one_comes(

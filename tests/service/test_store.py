@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from peewee import IntegrityError
 
-from service.store import answers, records, tally
+from service.store import answers, audits, records
 from service.store import feed as feed_of
 from service.store.database import DatabaseAddressError, connected, database, is_postgresql, open_database
 from service.store.migrate import NewerDatabaseError, known_migrations, migrate
@@ -37,7 +37,7 @@ def test_a_step_that_adds_a_sum_counts_it_from_the_events_there_are(
         database.execute_sql("DELETE FROM migration WHERE name = 'm0002_parts_timed'")
     assert migrate() == ["m0002_parts_timed"]
     with connected():
-        assert list(tally.audit()) == []
+        assert audits.audit() == []
         assert [row.parts_timed for row in Tally.select()] == [4]
 
 

@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from schemas.events import FIRST_HASH, PushAnswerSchema, event_hash
+from service.store import audits, records, tally
 from service.store import feed as feed_of
-from service.store import records, tally
 from service.store.database import connected, database
 from service.store.models import Event
 from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece, sheet
@@ -438,7 +438,7 @@ def test_a_recount_from_the_events_is_equal_to_the_roll_ups(
         if events[:end]:
             assert service.push(events[:end], name).status_code == 200
     with connected():
-        assert tally.audit() == []
+        assert audits.audit() == []
         scrap = sum(kind == "scrap.made" for (kind, _), _ in written)
         counted = sum(sums["scrap_pieces"] for sums in tally.recount().values())
     assert counted - before == scrap

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.store import tally
+from service.store import audits
 from service.store.database import connected
 from service.store.models import Event
 from tests.service.shop import Service, Station, cuts_made, machine, piece
@@ -26,7 +26,7 @@ def states(answer: Any) -> list[str]:
 
 def audit() -> list[Any]:
     with connected():
-        return tally.audit()
+        return audits.audit()
 
 
 def sums(service: Service) -> list[Any]:

@@ -1,0 +1,39 @@
+"""Pieces cut by plan and step, kinds of discrepancy, events under an id of their own, withdrawals by name."""
+
+from __future__ import annotations
+
+STATEMENTS = (
+    "ALTER TABLE event ADD COLUMN plan_id TEXT",
+    "ALTER TABLE event ADD COLUMN step {bigint}",
+    "ALTER TABLE event ADD COLUMN pieces {bigint}",
+    "ALTER TABLE event ADD COLUMN came_as TEXT",
+    "ALTER TABLE event ADD COLUMN withdrawn_by TEXT",
+    "CREATE INDEX event_of_step ON event (plan_id, step) WHERE plan_id IS NOT NULL",
+    "CREATE INDEX event_came_as ON event (came_as) WHERE came_as IS NOT NULL",
+    # Named once, so that no dismissed event is looked for among all the withdrawals anew.
+    "WITH gone AS (SELECT {payload_event_id} AS gone_id, min(event_id) AS by_id FROM event"
+    " WHERE type = 'log.withdrawn' AND state = 'applied' GROUP BY {payload_event_id})"
+    " UPDATE event SET withdrawn_by = (SELECT by_id FROM gone WHERE gone_id = event.event_id)"
+    " WHERE dismissed_at IS NOT NULL AND event_id IN (SELECT gone_id FROM gone)",
+    "CREATE TABLE step_cut (plan_id TEXT NOT NULL, step {bigint} NOT NULL, pieces {bigint} NOT NULL,"
+    " planned {bigint}, PRIMARY KEY (plan_id, step))",
+    # An event may differ from the books in more than one way; and not every kind is about the rack.
+    "DROP INDEX discrepancy_open",
+    "ALTER TABLE discrepancy RENAME TO discrepancy_before",
+    "CREATE TABLE discrepancy_of_kind (id {serial}, event_id TEXT NOT NULL,"
+    " kind TEXT NOT NULL CHECK (kind IN ('stock short', 'size differs', 'step over')),"
+    " site TEXT NOT NULL, ref TEXT, material TEXT NOT NULL, taken {bigint}, on_the_books {bigint},"
+    " plan_id TEXT, step {bigint}, pieces_cut {bigint}, pieces_planned {bigint}, differs TEXT,"
+    " noted_at {moment} NOT NULL, settled_at {moment}, settled_by TEXT, words TEXT, counted {bigint},"
+    " UNIQUE (event_id, kind))",
+    "INSERT INTO discrepancy_of_kind (id, event_id, kind, site, ref, material, taken, on_the_books,"
+    " noted_at, settled_at, settled_by, words, counted) SELECT id, event_id, 'stock short', site, ref,"
+    " material, taken, on_the_books, noted_at, settled_at, settled_by, words, counted"
+    " FROM discrepancy_before ORDER BY id",
+    "DROP TABLE discrepancy_before",
+    "ALTER TABLE discrepancy_of_kind RENAME TO discrepancy",
+    "{serial_after_discrepancy}",
+    "CREATE INDEX discrepancy_open ON discrepancy (id) WHERE settled_at IS NULL",
+    "CREATE INDEX discrepancy_of_step ON discrepancy (plan_id, step) WHERE plan_id IS NOT NULL",
+)
+FILL_STEPS = True
