@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from service.engine.layout import rules
 from service.engine.layout.rules import Extent, Separation
@@ -97,6 +98,13 @@ class Level:
         if rest == 0:
             return not self.extent.far_mill and spread <= tolerance
         left = Extent(last + rest, False, self.extent.far_mill, spread)
+        if separable(self.machine, left, last, tolerance, self.end_min):
+            return True
+        *aside, kept = surplus(self.machine, rest, self.end_min)
+        if not aside:
+            return False
+        spread += len(aside) * self.machine.back_gauge.accuracy
+        left = Extent(last + kept, False, self.extent.far_mill, spread)
         return separable(self.machine, left, last, tolerance, self.end_min)
 
     def only_last(self, item: Length, tolerance: Length) -> bool:
@@ -106,6 +114,36 @@ class Level:
         """
         deep = Extent(item + rules.NO_LIMIT, False, self.extent.far_mill, self.extent.spread)
         return not separable(self.machine, deep, item, tolerance, self.end_min)
+
+
+def surplus(machine: Machine, rest: Length, end_min: Length) -> tuple[Length, ...]:
+    """How what no part needs is parted where it would not get past the back gauge in one piece.
+
+    The last of the pieces is what falls behind the last item; the others are dropped before all items, as
+    large as the gauge goes, and each is one that it can measure. `end_min` is the least that the last must
+    be. One piece is the answer where the rest passes as it is, or cannot be parted so.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Rake, Rating
+    >>> shear = Machine("a", "A", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 100),
+    ...                 BackGauge(500, 85000), HoldDown(4500))
+    >>> surplus(shear, 129200, 800), surplus(shear, 85300, 800), surplus(shear, 80000, 800)
+    ((85000, 44200), (84500, 800), (80000,))
+    """
+    gauge = machine.back_gauge
+    if machine.gauge_clears or rest <= gauge.high:
+        return (rest,)
+    drop = max(gauge.low, machine.smallest_drop)
+    least = max(machine.smallest_drop, end_min, 1)
+    pieces: list[Length] = []
+    while rest > gauge.high:
+        piece = rules.nearest_position(gauge, min(gauge.high, rest - least))
+        if rest - piece < least:
+            piece -= max(gauge.step, 1)
+        if piece < drop:
+            return (rest + sum(pieces),)
+        pieces.append(piece)
+        rest -= piece
+    return (*pieces, rest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,18 +159,31 @@ class Entry:
     content: tuple[int, ...]
 
 
+_WASTE: Final = Entry(0, rules.NO_LIMIT, False, ())
+
+
 @dataclass(frozen=True, slots=True)
 class Arranged:
-    """A level that can be cut: order of the entries, what becomes of each, and the rest."""
+    """A level that can be cut: order of the entries, what becomes of each, and the rest.
+
+    Attributes
+    ----------
+    before
+        Depths of what is cut away before the entries: the trim of a mill edge, or what would not get past
+        the gauge behind them.
+    trimmed
+        Whether the first of these is a trim.
+    """
 
     order: tuple[int, ...]
-    trim: Length
+    before: tuple[Length, ...]
+    trimmed: bool
     made: tuple[Separation, ...]
     rest: Length
 
     def extent_of(self, place: int) -> Extent:
         """What the entry at that place of the order becomes (the rest: the place after the last)."""
-        return self.made[place + (1 if self.trim else 0)].made
+        return self.made[place + len(self.before)].made
 
 
 def arrange(
@@ -161,31 +212,34 @@ def arrange(
     rest = extent.size - start - sum(entry.size for entry in entries)
     if rest < 0:
         return "the items are deeper than the piece"
-    head = [(start, rules.NO_LIMIT, False)] if start else []
-    if rest == 0:
-        tail = []
-    elif rest_entry is None:
-        tail = [(rest, rules.NO_LIMIT, False)]
-    else:
-        tail = [(rest, rest_entry.tolerance, rest_entry.wanted)]
     why: str | None = None
-    for order in _orders(entries):
-        rows = [
-            *head,
-            *((entries[i].size, entries[i].tolerance, entries[i].wanted) for i in order),
-            *tail,
-        ]
-        made = rules.level(
-            machine,
-            extent,
-            tuple(row[0] for row in rows),
-            tuple(row[1] for row in rows),
-            tuple(row[2] for row in rows),
-            trim,
-        )
-        if not isinstance(made, str):
-            return Arranged(order, start, made, rest)
-        why = why or made
+    end_min = trim if extent.far_mill else 0
+    trims = (start,) if start else ()
+    ways: list[tuple[tuple[Length, ...], Length]] = [(trims, rest)]
+    *aside, kept = surplus(machine, start + rest, end_min) if rest_entry is None else (rest,)
+    if aside and aside[0] > start:
+        # The first of them takes the mill edge along.
+        ways.append((tuple(aside), kept))
+    for before, left in ways:
+        tail = [] if left == 0 else [_WASTE if rest_entry is None else rest_entry]
+        for order in _orders(entries):
+            rows = [
+                *((depth, rules.NO_LIMIT, False) for depth in before),
+                *((entries[i].size, entries[i].tolerance, entries[i].wanted) for i in order),
+                *((left, one.tolerance, one.wanted) for one in tail),
+            ]
+            made = rules.level(
+                machine,
+                extent,
+                tuple(row[0] for row in rows),
+                tuple(row[1] for row in rows),
+                tuple(row[2] for row in rows),
+                trim,
+            )
+            if not isinstance(made, str):
+                trimmed = bool(start) and before[0] == start
+                return Arranged(order, before, trimmed, made, left)
+            why = why or made
     return why or "there is nothing to cut"
 
 

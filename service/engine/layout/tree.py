@@ -171,14 +171,18 @@ class Builder:
         arranged = level.arranged
         extent = region.piece.along(axis)
         nodes: list[Node] = []
-        if arranged.trim:
-            nodes.append(self.waste("trim", region.part(axis, 0, arranged.made[0].made)))
+        at = 0
+        for place, depth in enumerate(arranged.before):
+            kind: LeafKind = "trim" if arranged.trimmed and place == 0 else "scrap"
+            nodes.append(self.waste(kind, region.part(axis, at, arranged.made[place].made)))
+            at += depth
         nodes.extend(level.children)
         if arranged.rest:
             made = arranged.extent_of(len(arranged.order))
             beyond = region.part(axis, extent.size - arranged.rest, made)
             before = list(wish.caps)
-            rest = self.rest(beyond, axis, stages - 1, wish)
+            parted = len(arranged.before) > arranged.trimmed
+            rest = self.waste("scrap", beyond) if parted else self.rest(beyond, axis, stages - 1, wish)
             if isinstance(rest, Split):
                 entry = Entry(
                     arranged.rest,
@@ -222,7 +226,7 @@ class Made:
 
 def places(arranged: Arranged) -> Iterator[tuple[int, Length, Extent]]:
     """Entry, offset from the near end, and what becomes of it, in the order of cutting."""
-    at = arranged.trim
+    at = sum(arranged.before)
     for place, index in enumerate(arranged.order):
         made = arranged.extent_of(place)
         yield index, at, made

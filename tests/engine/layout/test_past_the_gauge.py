@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.engine.layout import levels, rules
+from service.engine.layout.levels import Entry
 from service.engine.layout.rules import NO_LIMIT, Cut, Extent
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.quantities import mm
@@ -88,3 +89,36 @@ def test_the_quick_answer_agrees_with_the_rule(
     extent = Extent(size, False, False, mm(0.1))
     slow = not isinstance(rules.separate(machine, extent, item, tolerance, 0), str)
     assert levels.separable(machine, extent, item, tolerance, 0) == slow
+
+
+def test_what_would_not_get_past_the_gauge_is_parted_and_cut_away_first() -> None:
+    """One of 1180 from a sheet of 2500 with mill edges: 750 is dropped first, the mill edge with it."""
+    part = Entry(mm(1180), mm(0.8), True, ())
+    mill = Extent(mm(2500), True, True, mm(20))
+    made = levels.arrange(SHEAR, mill, [part], mm(5))
+    assert isinstance(made, levels.Arranged)
+    assert (made.before, made.trimmed, made.rest) == ((mm(750),), False, mm(570))
+    gauging = [one.cut.gauging for one in made.made if one.cut is not None]
+    assert gauging == ["back gauge", "front stop"]
+    # Where the drop passes as it is, nothing is parted.
+    clear = levels.arrange(replace(SHEAR, gauge_clears=True), mill, [part], mm(5))
+    assert isinstance(clear, levels.Arranged)
+    assert clear.trimmed
+    assert len(clear.before) == 1
+
+
+def test_the_level_counts_on_what_the_arrangement_can_do() -> None:
+    level = levels.Level.of(SHEAR, Extent(mm(2500), False, False, mm(0.1)), 0)
+    assert level.ends_well(mm(1320), mm(1180), mm(0.8), 0)
+    assert not level.ends_well(mm(755), mm(1180), mm(0.2), 0)
+
+
+@given(st.integers(mm(1), mm(6000)), st.integers(0, mm(20)))
+def test_surplus_adds_up_and_each_piece_is_one_that_the_machine_drops(rest: int, end_min: int) -> None:
+    pieces = levels.surplus(SHEAR, rest, end_min)
+    assert sum(pieces) == rest
+    *before, last = pieces
+    gauge = SHEAR.back_gauge
+    assert all(gauge.low <= one <= gauge.high for one in before)
+    if before:
+        assert end_min <= last <= gauge.high
