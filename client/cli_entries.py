@@ -76,7 +76,7 @@ def words_of(event_type: str, payload: Mapping[str, Any]) -> str:
     """
     said = [_SAID[event_type](payload)] if event_type in _SAID else []
     if payload.get("plan_id") is not None:
-        step = f" step {payload['step']}" if payload.get("step") is not None else ""
+        step = next((f" {name} {payload[name]}" for name in ("step", "layout") if payload.get(name)), "")
         said.append(f"plan {payload['plan_id']}{step}")
     if payload.get("machine") is not None:
         said.append(f"on {payload['machine']}")
@@ -89,6 +89,11 @@ def _parts(payload: Mapping[str, Any]) -> str:
     return f"{strokes} {'stroke' if strokes == 1 else 'strokes'}" + (f": {parts};" if parts else "")
 
 
+def _whole(payload: Mapping[str, Any]) -> str:
+    parts = ", ".join(f"{part['quantity']} of {part['ref']}" for part in payload["parts"])
+    return f"{payload['sheets']} as they are" + (f": {parts};" if parts else "")
+
+
 def _size(payload: Mapping[str, Any]) -> str:
     return (
         f"{payload['quantity']} of {payload['length_mm']:g} × {payload['width_mm']:g}"
@@ -98,6 +103,7 @@ def _size(payload: Mapping[str, Any]) -> str:
 
 _SAID: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
     "cuts.made": _parts,
+    "parts.taken": _whole,
     "stock.taken": lambda payload: f"{payload['quantity']} of {payload['ref']}",
     "scrap.made": lambda payload: f"{_size(payload)}: {payload['reason']}",
     "offcut.stored": lambda payload: f"{payload['ref']}: {_size(payload)}",

@@ -17,6 +17,7 @@ from client.errors import InputWrong
 from client.home import Home
 from client.orders.table import read_json
 from client.spoiled import log_spoiled
+from client.whole import log_whole
 from client.workstation import Workstation
 from schemas.events import SCRAP_REASONS
 from service.engine.quantities import Length, QuantityError, parse_length
@@ -74,6 +75,22 @@ def step(
             blade_edge=edge,
         )
         tell(logged)
+
+
+@log_group.command()
+@click.argument("plan_id")
+@click.argument("layout", type=click.IntRange(1))
+@click.option("--sheets", type=_QUANTITY, help="Sheets taken; all that are left unless given.")
+@click.option("--again", is_flag=True, help="Log more sheets than the layout has.")
+@_operator
+@click.pass_obj
+def layout(
+    home: Home, plan_id: str, layout: int, sheets: int | None, again: bool, operator: str | None
+) -> None:
+    """Log sheets of LAYOUT of plan PLAN_ID that are parts as they are, so that no step cuts them."""
+    with in_home(home) as station:
+        whole = station.plan_named(plan_id)
+        tell(log_whole(station, whole, layout, sheets=sheets, operator=operator, again=again))
 
 
 @log_group.command()

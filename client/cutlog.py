@@ -70,8 +70,7 @@ def log_step(
     plan, order = opened_plan(station, plan_id)
     step = next((one for one in plan.program if one.number == number), None)
     if step is None:
-        count = len(plan.program)
-        raise InputWrong(f"plan {plan_id} has no step {number}; its steps are 1 to {count}")
+        raise InputWrong(f"plan {plan_id} has no step {number}; {_its_steps(plan)}")
     with station.home.logging():
         done = pieces_done(station.outbox.sql, plan_id)
         count = _pieces(step, done.get(number, 0), pieces, again)
@@ -81,6 +80,12 @@ def log_step(
         _step_events(batch, plan_id, plan, order, layout, step, count, operator, minutes, blade_edge)
         batch.done.append((plan_id, number, count))
         return batch.write()
+
+
+def _its_steps(plan: CutPlan) -> str:
+    if plan.program:
+        return f"its steps are 1 to {len(plan.program)}"
+    return "its sheets are parts as they are: shearwright log layout writes down that they were taken"
 
 
 def opened_plan(station: Workstation, plan_id: str) -> tuple[CutPlan, Order]:
@@ -178,6 +183,8 @@ def _step_events(
                 **_cut(machine, material, layout.thickness, cut_length, runs * step.repeat),
                 "parts": made if place == 0 else [],
                 "step": step.number,
+                "pieces": side_by_side * runs,
+                "step_pieces": step.pieces,
                 "heat": stock.heat,
                 "minutes": minutes if place == 0 else None,
                 "blade_edge": blade_edge,

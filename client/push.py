@@ -121,6 +121,7 @@ class Push:
         if not states:
             raise CentreAway("the centre answered a push and has none of it; it goes again next time")
         self.outbox.answered(states)
+        self.done.notices += said.get("notes") or ()
         if noted_centre(self.outbox, self.wire, self.patience, said["centre_epoch"], self.done):
             return False
         self._most = min(MOST_EVENTS, 2 * self._most)

@@ -123,12 +123,15 @@ def _read(source: Path, station: str, done: Salvaged) -> tuple[list[Found], dict
             if Path(f"{source}{end}").exists():
                 shutil.copyfile(f"{source}{end}", f"{work}{end}")
         with contextlib.closing(sqlite3.connect(work)) as store:
-            for row in _rows(store, "event", ("epoch", "seq", "state", "answer", "body"), done):
+            timed = ("clock",) if _has_column(store, "event", "clock") else ()
+            for row in _rows(store, "event", ("epoch", "seq", "state", "answer", "body", *timed), done):
                 one = _event(row["body"], station)
                 if one is None:
                     done.unread.append(f"number {row['seq']} of epoch {str(row['epoch'])[:8]} is damaged")
                     continue
-                found[one["epoch"], one["seq"], one["hash"]] = Found(one, row["state"], row["answer"])
+                found[one["epoch"], one["seq"], one["hash"]] = Found(
+                    one, row["state"], row["answer"], row.get("clock")
+                )
             for row in _rows(store, "epoch", ("epoch", "last_seq"), done):
                 wanted[row["epoch"]] = row["last_seq"]
             for table, columns in _SIDE_TABLES.items():
@@ -144,6 +147,11 @@ def _read(source: Path, station: str, done: Salvaged) -> tuple[list[Found], dict
     _name_missing(found, wanted, done)
     in_order = sorted(found.values(), key=lambda one: (one.event["happened_at"], one.event["seq"]))
     return in_order, side
+
+
+def _has_column(store: sqlite3.Connection, table: str, column: str) -> bool:
+    """Whether a table has a column; a store of an earlier version may lack it."""
+    return any(row[1] == column for row in store.execute(f"PRAGMA table_info({table})"))
 
 
 def _rows(

@@ -13,7 +13,7 @@ from client.cache.plans import pieces_done, spoiled_parts
 from client.errors import InputWrong
 from client.workstation import Workstation
 from service.engine.order import Order
-from service.engine.plan import CutPlan
+from service.engine.plan import CutPlan, Leaf
 from service.engine.tolerance import aimed_size
 
 
@@ -94,8 +94,16 @@ def _good(station: Workstation, plan_id: str, plan: CutPlan, part_ref: str) -> i
 
 
 def parts_logged(plan: CutPlan, done: Mapping[int, int], part_ref: str) -> int:
-    """Parts of a ref that the pieces logged of each step come to, spoiled ones among them."""
-    return sum(
+    """Parts of a ref that the pieces logged of each step come to, spoiled ones among them.
+
+    Sheets that are parts as they are count too; they are kept under minus the number of their layout.
+    """
+    whole = sum(
+        done.get(-layout.number, 0)
+        for layout in plan.layouts
+        if isinstance(layout.tree, Leaf) and layout.tree.ref == part_ref
+    )
+    return whole + sum(
         out.count * done.get(step.number, 0) // step.pieces
         for step in plan.program
         for out in (*step.drops, *step.remainders)

@@ -14,7 +14,7 @@ from client.cache.stock import StockChange, change_of
 from client.cutlog import opened_plan
 from client.errors import InputWrong
 from client.workstation import Workstation
-from service.engine.plan import Step
+from service.engine.plan import Leaf, Step
 from service.engine.quantities import mm
 
 TYPE: Final = "log.withdrawn"
@@ -58,6 +58,7 @@ def log_withdrawn(
                 batch.notes.append(f"the rack shows {change.ref} as it is after the next shearwright sync")
             _undo(batch, one, payload)
         batch.notes += _companions(station.outbox, chosen, gone)
+        batch.notes += _still_counting(station.outbox, chosen, gone)
         return batch.write()
 
 
@@ -100,6 +101,9 @@ def _undo(batch: Batch, one: Written, payload: Mapping[str, Any]) -> None:
     if one.type == "scrap.made" and payload.get("part_ref") is not None:
         ref, quantity, made = payload["part_ref"], payload["quantity"], bool(payload.get("was_made"))
         batch.undone.append(lambda sql: forget_spoiled(sql, plan_id, ref, quantity, was_made=made))
+    if one.type == "parts.taken":
+        _undo_whole(batch, one, payload)
+        return
     if one.type != "cuts.made" or payload.get("step") is None:
         return
     number = payload["step"]
@@ -121,8 +125,35 @@ def _undo(batch: Batch, one: Written, payload: Mapping[str, Any]) -> None:
     batch.notes.append(f"{pieces} of {step.pieces} pieces of step {number} no longer count as logged")
 
 
+def _undo_whole(batch: Batch, one: Written, payload: Mapping[str, Any]) -> None:
+    """Take back that sheets of a layout were taken as parts."""
+    plan_id, number, sheets = payload["plan_id"], payload["layout"], payload["sheets"]
+    made = sum(part["quantity"] for part in payload["parts"])
+    refs = {part["ref"] for part in payload["parts"]} or _whole_refs(batch.station, plan_id, number)
+
+    def undo(sql: Sqlite) -> None:
+        mark_undone(sql, plan_id, -number, sheets)
+        for ref in refs if sheets > made else ():
+            forget_left_out(sql, plan_id, ref, sheets - made)
+
+    batch.undone.append(undo)
+    batch.notes.append(f"{sheets} sheets of layout {number} no longer count as logged")
+
+
+def _whole_refs(station: Workstation, plan_id: str, number: int) -> set[str]:
+    """The part that the sheets of a layout are, by its plan."""
+    try:
+        plan, _ = opened_plan(station, plan_id)
+    except InputWrong:
+        return set()
+    leaves = (one.tree for one in plan.layouts if one.number == number)
+    return {leaf.ref for leaf in leaves if isinstance(leaf, Leaf) and leaf.ref is not None}
+
+
 def _pieces(step: Step, payload: Mapping[str, Any]) -> int:
     """Pieces that went through in the strokes of a cut of a step."""
+    if payload.get("pieces") is not None:
+        return int(payload["pieces"])
     side_by_side = max(1, round(mm(payload["cut_length_mm"]) / step.along_blade))
     return int(payload["strokes"]) // step.repeat * side_by_side
 
@@ -167,3 +198,41 @@ def _companions(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> li
         return []
     names = ", ".join(f"{row} ({rows[row].type})" for row in sorted(rows))
     return [f"written together with it and still counting: {names}"]
+
+
+def _still_counting(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> list[str]:
+    """A note for each step or layout of which other entries here still count."""
+    own = {one.event_id for one in chosen} | gone
+    told = []
+    for place in dict.fromkeys(place for one in chosen if (place := _place_of(one)) is not None):
+        rows = [
+            one.row
+            for one in _of_plan(outbox, place[0])
+            if one.event_id not in own and _place_of(one) == place
+        ]
+        if rows:
+            named = ", ".join(map(str, sorted(rows)))
+            told.append(
+                f"{place[1]} {place[2]} of plan {place[0]} still counts as logged by "
+                f"{'event' if len(rows) == 1 else 'events'} {named}"
+            )
+    return told
+
+
+def _place_of(one: Written) -> tuple[str, str, int] | None:
+    """The plan, and the step or layout of it, of which an entry counts pieces."""
+    name = {"cuts.made": "step", "parts.taken": "layout"}.get(one.type)
+    payload = one.event["payload"]
+    if name is None or payload.get(name) is None or payload.get("plan_id") is None:
+        return None
+    return payload["plan_id"], name, payload[name]
+
+
+def _of_plan(outbox: Outbox, plan_id: str) -> list[Written]:
+    """Entries that count pieces of a plan, by its id as the text of an entry has it."""
+    rows = outbox.sql.rows(
+        "SELECT id FROM event WHERE type IN ('cuts.made', 'parts.taken') AND state <> 'reissued'"
+        " AND instr(body, ?) > 0",
+        f'"plan_id":{json.dumps(plan_id)}'.encode("ascii"),
+    )
+    return outbox.by_rows([row for (row,) in rows])

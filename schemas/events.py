@@ -381,7 +381,10 @@ class PushSchema(Document):
 
 
 class PushResultSchema(Schema):
-    """What became of one event."""
+    """What became of one event.
+
+    Within the answer to a push it has no `notes`: stations of before read each result strictly.
+    """
 
     epoch = fields.String(required=True)
     seq = fields.Integer(required=True)
@@ -410,6 +413,10 @@ class PushAnswerSchema(Schema):
     has_to_seq = fields.Integer(required=True)
     last_hash = fields.String(required=True)
     results = fields.List(fields.Nested(PushResultSchema), required=True)
+    notes = fields.List(
+        fields.String(),
+        metadata={"description": "what persons at the station should know besides, in words"},
+    )
 
 
 class ChangeSchema(Schema):

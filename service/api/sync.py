@@ -95,10 +95,10 @@ def push_events(given: Given) -> Answer:
                     "errors": [
                         {"pointer": error.pointer, "message": error.message} for error in result.errors
                     ],
-                    "notes": list(result.notes),
                 }
                 for result in results
             ],
+            "notes": [note for result in results for note in result.notes],
         }
     )
 

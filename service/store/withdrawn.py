@@ -88,15 +88,24 @@ def _remaining(row: Any, cut: steps.Cut, books: Books) -> tuple[str, ...]:
     before = books.pieces_cut(cut)
     of = "" if before.planned is None else f" of {before.planned}"
     named = "; ".join(
-        f"{one.event_id} ({'pieces not known' if one.pieces is None else f'{one.pieces} pieces'},"
-        f" station {one.station})"
-        for one in others[:_NAMED]
+        f"{one.event_id} ({_pieces(one.pieces)}, station {one.station})" for one in others[:_NAMED]
     )
     more = f"; and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
     return (
         f"{steps.in_words(row.step)} of plan {row.plan_id} still counts {before.pieces + (cut.pieces or 0)}"
         f"{of} pieces, by other events: {named}{more}",
     )
+
+
+def _pieces(count: int | None) -> str:
+    """A count of pieces in words.
+
+    >>> _pieces(1), _pieces(4), _pieces(None)
+    ('1 piece', '4 pieces', 'pieces not known')
+    """
+    if count is None:
+        return "pieces not known"
+    return f"{count} {'piece' if count == 1 else 'pieces'}"
 
 
 def _named(event: Happening) -> Any:

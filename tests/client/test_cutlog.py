@@ -61,6 +61,19 @@ def test_every_part_of_the_plan_is_logged_once(stocked, planned, order_document)
     assert made == {part["ref"]: part["quantity"] for part in order_document["parts"]}
 
 
+def test_each_cut_says_how_many_pieces_of_how_many_of_its_step(stocked, planned):
+    # Logged in two halves where a step can be, so that no event tells of all of it.
+    for step in planned.plan.program:
+        if step.pieces % 2 == 0:
+            cutlog.log_step(stocked, planned.id, step.number, pieces=step.pieces // 2)
+        cutlog.log_step(stocked, planned.id, step.number)
+    told = {}
+    for one in payloads(stocked, "cuts.made"):
+        told[one["step"]] = told.get(one["step"], 0) + one["pieces"]
+        assert one["step_pieces"] == planned.plan.program[one["step"] - 1].pieces
+    assert told == {step.number: step.pieces for step in planned.plan.program}
+
+
 def test_strokes_and_metres_are_those_of_the_plan(stocked, planned):
     log_all(stocked, planned)
     cuts = payloads(stocked, "cuts.made")

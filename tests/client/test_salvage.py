@@ -2,12 +2,14 @@
 
 import shutil
 import sqlite3
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from client import cutlog
-from client.cache.outbox import Outbox
+from client.cache.clock import Ticks
+from client.cache.outbox import Draft, Outbox
 from client.errors import StoreFailed
 from client.planning import plan_here
 from client.salvage import salvage
@@ -190,3 +192,51 @@ def test_the_command_tells_what_it_did(shearwright, home, stocked):
     assert "do not delete it" in done.stdout
     assert list(Path(home.folder).glob("station.sqlite3.salvaged-*"))
     assert shearwright(home.folder, "status").returncode == 0
+
+
+@pytest.mark.parametrize("into", ["a new store", "one that is in use since"])
+def test_what_was_timed_by_a_clock_that_was_moved_keeps_its_reckoning(home, into):
+    """It was logged with the clock a day ahead; then the clock was set right; then the store was damaged."""
+    begin = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+    off, seconds = timedelta(days=1), 0.0
+
+    def opened():
+        return Outbox(
+            home,
+            "bench1",
+            now=lambda: begin + timedelta(seconds=seconds) + off,
+            ticks=lambda: Ticks("one", seconds),
+        )
+
+    drafts = [Draft("gauge.measured", {"machine": "bench-3m", "gauge_mm": 1.0, "measured_mm": 1.0})]
+    box = opened()
+    (early,) = box.write(drafts)
+    off, seconds = timedelta(), 600.0
+    (late,) = box.write(drafts)
+    assert (early.clock, late.clock) == (0, 1)
+    box.close()
+    flushed(home)
+    if into == "a new store":
+        salvage(home, "bench1")
+    else:
+        aside = home.store_file.with_name("station.sqlite3.damaged-1")
+        home.store_file.rename(aside)
+        home.mark_file.unlink()
+        box = opened()
+        box.write(drafts)
+        # Moved in its own time, too, which must not be confused with the moves of before.
+        off, seconds = timedelta(hours=5), 1200.0
+        box.write(drafts)
+        box.close()
+        salvage(home, "bench1", aside)
+    box = opened()
+    try:
+        for one in box.all_events():
+            if one.event_id not in {early.event_id, late.event_id}:
+                continue
+            # What the clock that timed it would show now: the centre takes the difference off its time.
+            shown = datetime.fromisoformat(box.sent_at(one.clock))
+            ahead = shown - (begin + timedelta(seconds=seconds))
+            assert ahead == (timedelta(days=1) if one.event_id == early.event_id else timedelta())
+    finally:
+        box.close()

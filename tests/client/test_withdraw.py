@@ -43,6 +43,21 @@ def test_a_step_that_was_not_cut_is_open_again(stocked, planned):
     cutlog.log_step(stocked, planned.id, 1)
 
 
+def test_what_else_of_the_step_still_counts_is_told(stocked, planned):
+    first = cutlog.log_step(stocked, planned.id, 1)
+    again = cutlog.log_step(stocked, planned.id, 1, again=True)
+    other = [one.row for one in again.events if one.type == "cuts.made"]
+    gone = log_withdrawn(stocked, rows(first), "logged twice")
+    (note,) = [note for note in gone.notes if "still counts as logged" in note]
+    assert note == (
+        f"step 1 of plan {planned.id} still counts as logged by event {other[0]}"
+        if len(other) == 1
+        else f"step 1 of plan {planned.id} still counts as logged by events {', '.join(map(str, other))}"
+    )
+    gone = log_withdrawn(stocked, rows(again), "nor then")
+    assert not [note for note in gone.notes if "still counts as logged" in note]
+
+
 def test_every_step_of_a_plan_comes_back_to_nothing_done(stocked, planned):
     for step in planned.plan.program:
         logged = cutlog.log_step(stocked, planned.id, step.number)
@@ -136,3 +151,22 @@ def test_at_the_centre_it_is_as_if_the_step_had_not_been_logged(service, connect
     token = service.plan_token()
     assert service.get("/v1/reports/yield?by=machine", token)["rows"] == []
     assert "equal to a recount" in service.command("audit")
+
+
+def test_what_another_station_logged_of_the_step_is_told_at_the_next_sync(service, connected, order_document):
+    with connected(service, "bench1") as one, connected(service, "bench2") as two:
+        for station in (one, two):
+            sync_once(station)
+        # The same rack gives the same plan at both.
+        (plan_id,) = {plan_here(station, order_document).id for station in (one, two)}
+        logged = {name: cutlog.log_step(at, plan_id, 1) for name, at in (("bench1", one), ("bench2", two))}
+        for station in (one, two):
+            assert sync_once(station).notices == ()
+        log_withdrawn(one, rows(logged["bench1"]), "cut at the other bench")
+        (notice,) = sync_once(one).notices
+    other = next(each for each in logged["bench2"].events if each.type == "cuts.made")
+    pieces = other.event["payload"]["step_pieces"]
+    assert notice == (
+        f"step 1 of plan {plan_id} still counts {pieces} of {pieces} pieces, by other events: "
+        f"{other.event_id} ({pieces} {'piece' if pieces == 1 else 'pieces'}, station bench2)"
+    )
