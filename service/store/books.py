@@ -13,6 +13,7 @@ from typing import Any, Final, TypeAlias
 from service.store import bulk, records, steps, tally
 from service.store.models import Discrepancy, Version
 from service.store.records import Kept
+from service.store.sums import Key
 
 _Place: TypeAlias = tuple[str, str]
 
@@ -30,7 +31,7 @@ class Books:
         self._kept_discrepancies = 0
         self._versions: list[dict[str, Any]] = []
         self._kept_versions = 0
-        self._sums: dict[tally.Key, dict[str, int]] = {}
+        self._sums: dict[Key, dict[str, int]] = {}
         self._steps: dict[steps.Place, steps.Sum] = {}
         self._steps_added: dict[steps.Place, steps.Sum] = {}
         self._plans_asked: set[str] = set()
@@ -90,7 +91,7 @@ class Books:
         """Note what does not add up; what is not named stays empty."""
         self._discrepancies.append({**_NOTHING_NOTED, **noted})
 
-    def accept(self, added: tuple[tally.Key, Mapping[str, int]] | None, cut: steps.Cut | None = None) -> None:
+    def accept(self, added: tuple[Key, Mapping[str, int]] | None, cut: steps.Cut | None = None) -> None:
         """Let stand what was done since the last event, and add to the sums and steps what it adds."""
         self._undo.clear()
         if cut is not None:

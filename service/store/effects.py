@@ -21,6 +21,7 @@ from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
 from service.store import steps, tally
 from service.store.books import Books
+from service.store.sums import Key
 
 MOST_PIECES: Final = 1_000_000
 """Pieces one stock record may hold, by the wire contract."""
@@ -75,7 +76,7 @@ class Applied:
     """
 
     heat: str | None
-    added: tuple[tally.Key, dict[str, int]] | None
+    added: tuple[Key, dict[str, int]] | None
     machine: str | None
     cut: steps.Cut | None = None
     takes_back: bool = False

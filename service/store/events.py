@@ -252,10 +252,8 @@ class _Run:
             self._known.setdefault(event_id, []).append((row, json.loads(document)))
         # Those that a person gave an id of their own; of these there are hardly ever any.
         text, given = bulk.among("came_as", [one.event_id for one in fresh])
-        for row, event_id, document in ask(
-            f"SELECT id, came_as, document FROM event WHERE {text} ORDER BY id",  # noqa: S608
-            *given,
-        ):
+        renamed = ask(f"SELECT id, came_as, document FROM event WHERE {text}", *given)  # noqa: S608
+        for row, event_id, document in sorted(renamed):
             self._known.setdefault(event_id, []).append((row, json.loads(document)))
         self._books.expect(
             place

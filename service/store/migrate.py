@@ -16,6 +16,7 @@ from uuid import uuid4
 from service.store import migrations, tally
 from service.store import steps as steps_cut
 from service.store.database import connected, database, is_postgresql
+from service.store.models import TABLES
 
 TYPES: Final[dict[str, dict[str, str]]] = {
     "sqlite": {
@@ -114,6 +115,9 @@ def migrate() -> list[str]:
             tally.rebuild()
         if any(step.fill_steps for step in run):
             steps_cut.fill(datetime.now(UTC))
+        if run and is_postgresql():
+            # Of a column that was just added it knows nothing, and would read the whole table for it.
+            database.execute_sql("ANALYZE " + ", ".join(table._meta.table_name for table in TABLES))
     return [step.name for step in run]
 
 

@@ -232,6 +232,24 @@ class Tally(Base):
         table_name = "tally"
 
 
+class MonthTally(Tally):
+    """A month's sums; `day` is the month, as 2026-03."""
+
+    class Meta:
+        """Its table."""
+
+        table_name = "tally_of_month"
+
+
+class MachineTally(Tally):
+    """A day's sums of a machine, whatever it cut: material, thickness and reason are empty."""
+
+    class Meta:
+        """Its table."""
+
+        table_name = "tally_of_machine"
+
+
 class StepCut(Base):
     """Pieces of a step of a plan that were cut, over all stations, beside those that the plan has."""
 
@@ -387,6 +405,8 @@ TABLES: tuple[type[Base], ...] = (
     Event,
     Correction,
     Tally,
+    MonthTally,
+    MachineTally,
     StepCut,
     Discrepancy,
     Token,

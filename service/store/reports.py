@@ -11,7 +11,9 @@ from typing import Any, Final
 from peewee import SQL, fn
 
 from service.store import records
+from service.store.database import database
 from service.store.models import Tally
+from service.store.spans import Span, spans
 
 BANDS: Final = (100, 300, 600, 1000, 1600, 2500)
 """Upper ends of the thickness bands, in hundredths of a millimetre."""
@@ -123,31 +125,40 @@ def report(
     only
         Column to value.
     """
-    # The database adds up by no more than was asked for, so that few rows come here.
-    columns = {_COLUMNS[dimension][0]: _COLUMNS[dimension][1]() for dimension in by}
-    sums = [fn.SUM(getattr(Tally, measure)).alias(measure) for measure in _MEASURES[name]]
-    query: Any = Tally.select(*(column.alias(label) for label, column in columns.items()), *sums)
-    query = query.group_by(*(SQL(label) for label in columns))
-    if from_day is not None:
-        query = query.where(Tally.day >= from_day.isoformat())
-    if to_day is not None:
-        query = query.where(Tally.day <= to_day.isoformat())
-    for column, value in (only or {}).items():
-        query = query.where(getattr(Tally, column) == value)
-    # A row that has nothing of this report need not be added up.
-    query = query.where(reduce(or_, (getattr(Tally, measure) != 0 for measure in _MEASURES[name])))
+    only = only or {}
+    labels = list(dict.fromkeys(_COLUMNS[dimension][0] for dimension in by))
+    measures = _MEASURES[name]
     groups: dict[tuple[tuple[Any, str], ...], dict[str, int]] = {}
-    for row in query.dicts():
-        key = tuple(_DIMENSIONS[dimension](row) for dimension in by)
-        into = groups.setdefault(key, dict.fromkeys(_MEASURES[name], 0))
-        for measure in _MEASURES[name]:
-            into[measure] += int(row[measure])
+    for span in spans({*by, *only}, from_day, to_day):
+        for row in database.execute(_query(span, by, only, measures)).fetchall():
+            said = dict(zip(labels, row, strict=False))
+            key = tuple(_DIMENSIONS[dimension](said) for dimension in by)
+            into = groups.setdefault(key, dict.fromkeys(measures, 0))
+            for measure, value in zip(measures, row[len(labels) :], strict=True):
+                into[measure] += int(value)
     figures = REPORTS[name]
     return [
         {**{dimension: shown for dimension, (_, shown) in zip(by, key, strict=True)}, **figures(groups[key])}
         for key in sorted(groups)
         if any(groups[key][measure] for measure in _RELEVANT[name])
     ]
+
+
+def _query(span: Span, by: Sequence[str], only: Mapping[str, str], measures: Sequence[str]) -> Any:
+    """Sums of a table by no more than was asked for, so that few rows come here."""
+    table = span.table
+    columns = {_COLUMNS[dimension][0]: _COLUMNS[dimension][1](table) for dimension in by}
+    sums = [fn.SUM(getattr(table, measure)) for measure in measures]
+    query: Any = table.select(*(column.alias(label) for label, column in columns.items()), *sums)
+    query = query.group_by(*(SQL(label) for label in columns))
+    if span.first is not None:
+        query = query.where(table.day >= span.first)
+    if span.last is not None:
+        query = query.where(table.day <= span.last)
+    for column, value in only.items():
+        query = query.where(getattr(table, column) == value)
+    # A row that has nothing of this report need not be added up.
+    return query.where(reduce(or_, (getattr(table, measure) != 0 for measure in measures)))
 
 
 def _text(column: str) -> Callable[[Mapping[str, Any]], tuple[Any, str]]:
@@ -184,13 +195,15 @@ _DIMENSIONS: Final[dict[str, Callable[[Mapping[str, Any]], tuple[Any, str]]]] = 
     "month": _text("month"),
 }
 
-_COLUMNS: Final[dict[str, tuple[str, Callable[[], Any]]]] = {
-    **{name: (name, lambda name=name: getattr(Tally, name)) for name in ("site", "machine", "material")},  # type: ignore[misc]
-    "reason": ("reason", lambda: Tally.reason),
-    "thickness_band": ("thickness", lambda: Tally.thickness),
-    "day": ("day", lambda: Tally.day),
-    "week": ("day", lambda: Tally.day),
-    "month": ("month", lambda: fn.SUBSTR(Tally.day, 1, 7)),
+_COLUMNS: Final[dict[str, tuple[str, Callable[[type[Tally]], Any]]]] = {
+    "site": ("site", lambda table: table.site),
+    "machine": ("machine", lambda table: table.machine),
+    "material": ("material", lambda table: table.material),
+    "reason": ("reason", lambda table: table.reason),
+    "thickness_band": ("thickness", lambda table: table.thickness),
+    "day": ("day", lambda table: table.day),
+    "week": ("day", lambda table: table.day),
+    "month": ("month", lambda table: fn.SUBSTR(table.day, 1, 7)),
 }
 """By what the database adds up for each dimension: a label, and the column."""
 

@@ -10,40 +10,13 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from service.engine.quantities import mm
-from service.store import bulk
+from service.store import coarse
 from service.store.database import database, is_postgresql
 from service.store.models import Event, Tally
-
-MEASURES: Final = (
-    "events",
-    "parts",
-    "parts_mg",
-    "parts_timed",
-    "scrap_pieces",
-    "scrap_mg",
-    "taken_pieces",
-    "taken_mg",
-    "offcut_pieces",
-    "offcut_mg",
-    "strokes",
-    "cut_hundredths",
-    "equivalent_mm",
-    "milliseconds",
-)
-
-
-class Key(NamedTuple):
-    """What a sum is for. `reason` is empty but for scrap; `thickness` is in hundredths of a millimetre."""
-
-    site: str
-    machine: str
-    material: str
-    thickness: int
-    reason: str
-    day: str
+from service.store.sums import MEASURES, Key, add_to, kept_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,17 +103,9 @@ def _mg(mass_kg: float) -> int:
 
 
 def add_all(sums: Mapping[Key, Mapping[str, int]]) -> None:
-    """Add to the sums of many keys, within the caller's transaction."""
-    rows = [
-        {**key._asdict(), **{name: measures.get(name, 0) for name in MEASURES}}
-        for key, measures in sorted(sums.items())
-    ]
-    bulk.insert(Tally, rows, _ADDING)
-
-
-_ADDING: Final = f"ON CONFLICT ({', '.join(Key._fields)}) DO UPDATE SET " + ", ".join(
-    f"{name} = tally.{name} + excluded.{name}" for name in MEASURES
-)
+    """Add to the sums of many keys, and to the coarser ones, within the caller's transaction."""
+    add_to(Tally, sums)
+    coarse.add_all(sums)
 
 
 def recount() -> dict[Key, dict[str, int]]:
@@ -182,7 +147,8 @@ _AT_A_TIME: Final = 2000
 def rebuild() -> None:
     """Put a recount in the place of the kept sums, within the caller's transaction."""
     Tally.delete().execute()
-    add_all(recount())
+    add_to(Tally, recount())
+    coarse.rebuild()
 
 
 @contextmanager
@@ -203,17 +169,13 @@ def one_state() -> Iterator[None]:
 def audit() -> list[Difference]:
     """Where the kept sums differ from a recount, both of the same moment."""
     with one_state():
-        counted = recount()
-        kept = {
-            Key(*(getattr(row, name) for name in Key._fields)): {
-                name: getattr(row, name) for name in MEASURES
-            }
-            for row in Tally.select()
-        }
-    nothing = dict.fromkeys(MEASURES, 0)
+        counted = {key: tuple(sums.values()) for key, sums in recount().items()}
+        pairs = [(kept_in(Tally), counted), *coarse.kept_and_counted(counted)]
+    nothing = (0,) * len(MEASURES)
     return [
-        Difference(key, name, kept.get(key, nothing)[name], counted.get(key, nothing)[name])
+        Difference(key, name, *figures)
+        for kept, counted in pairs
         for key in sorted({*counted, *kept})
-        for name in MEASURES
-        if kept.get(key, nothing)[name] != counted.get(key, nothing)[name]
+        for name, *figures in zip(MEASURES, kept.get(key, nothing), counted.get(key, nothing), strict=True)
+        if figures[0] != figures[1]
     ]

@@ -127,6 +127,11 @@ def ingest(service: Service, address: str, count: int) -> None:
         plain.commit()
         for body in bodies:
             pushed.append(push(body))
+            if len(pushed) == 1:
+                # As the database does by itself a minute after the first rows came; the run is over before.
+                for table in ("event", "plain"):
+                    plain.execute(f"ANALYZE {table}")
+                plain.commit()
             rows = plain.execute(
                 f"SELECT {', '.join(own)} FROM event WHERE id > %s ORDER BY id",
                 (last,),
