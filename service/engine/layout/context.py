@@ -110,15 +110,15 @@ class Context:
         return self.filler.steps + self.other_steps
 
     @contextmanager
-    def rough(self) -> Iterator[None]:
-        """Patterns are made roughly meanwhile, and the effort is not counted.
+    def rough(self) -> Iterator[Callable[[], int]]:
+        """Patterns are made roughly meanwhile, and the effort is not counted; gives the steps so far.
 
         That is for a first plan, which takes as many steps as the order has patterns, however much effort
         there is for a better one.
         """
         grain, before = self.grain, self.steps
         self.grain = _GRAINS["quick"]
-        yield
+        yield lambda: self.steps - before
         self.grain = grain
         if not self.stopped:
             self.budget += self.steps - before

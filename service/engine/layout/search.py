@@ -26,6 +26,8 @@ from service.engine.plan import Axis, Unplaced
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 4, "standard": 7, "thorough": 14}
 _PRICINGS: Final[dict[Effort, int]] = {"quick": 8, "standard": 30, "thorough": 120}
 _TRIALS: Final[dict[Effort, int]] = {"quick": 60, "standard": 600, "thorough": 6000}
+_FINER: Final = 8
+"""How many times the steps of a rough pass one with standard effort takes, about."""
 _OPENINGS: Final[tuple[tuple[int, tuple[Axis, ...], int], ...]] = (
     (0, ("y", "x"), 850),
     (1, ("x", "y"), 700),
@@ -68,8 +70,7 @@ def _search(context: Context) -> Solution:
     effort = context.job.options.effort
     passes = Passes(context)
     target = _target(context)
-    with context.rough():
-        best = _opening(context, passes, _ROUNDS[effort], target)
+    best = _opening(context, passes, _ROUNDS[effort], target)
     # Prices tell little where there are far more kinds than sheets, and cost too much where there are
     # very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
@@ -94,7 +95,21 @@ def _target(context: Context) -> int:
 
 
 def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solution:
-    """Passes from several starting values, each going on from the values the last one left."""
+    """Passes from several starting values, each going on from the values the last one left.
+
+    All of them are rough where the first one shows that finer ones would use the effort up.
+    """
+    with context.rough() as spent:
+        best = _passes(context, passes, 1, target)
+        dear = _FINER * spent() > context.budget // 6
+        if dear:
+            best = min(best, _passes(context, passes, rounds, target), key=lambda one: one.rank)
+    if dear or best.rank[:2] <= (0, target):
+        return best
+    return min(best, _passes(context, passes, rounds, target), key=lambda one: one.rank)
+
+
+def _passes(context: Context, passes: Passes, rounds: int, target: int) -> Solution:
     best: Solution | None = None
     values: list[int] = []
     largest = max(context.areas)
