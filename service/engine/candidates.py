@@ -140,6 +140,15 @@ def _beside(job: Job, stages: int | None = None) -> Job:
     return _with(job, stages or job.options.max_stages, _BESIDE[job.options.effort])
 
 
+def _no_dearer(job: Job, first: Sequence[Division], kept: Sequence[Division] = ()) -> Job:
+    """For least material: only layouts that cost no more than the first, less those that are kept."""
+    if job.options.objective != "material":
+        return job
+    priced = all_priced(job.stock)
+    most = material_of(first, job.stock, priced) - material_of(kept, job.stock, priced)
+    return replace(job, most=most)
+
+
 def _whole(job: Job, stop: Stop | None) -> tuple[Division, ...] | None:
     """The layouts of a job when all of it finds a place."""
     if any(item.quantity > 0 for item in job.stock):
@@ -150,7 +159,7 @@ def _whole(job: Job, stop: Stop | None) -> tuple[Division, ...] | None:
 
 
 def _by_stages(stages: int) -> Callable[[Job, Candidate, Stop | None], tuple[Division, ...] | None]:
-    return lambda job, first, stop: _whole(_beside(job, stages), stop)
+    return lambda job, first, stop: _whole(_no_dearer(_beside(job, stages), first.divisions), stop)
 
 
 def _only(stock: Sequence[StockItem]) -> Callable[[Job, Candidate, Stop | None], tuple[Division, ...] | None]:
@@ -172,9 +181,15 @@ def _rare_anew(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division,
     parts = tuple(replace(part, quantity=wanted[part.ref]) for part in job.parts if wanted[part.ref])
     if not parts:
         return None
-    rest = replace(job, parts=parts, stock=_left(job.stock, kept))
+    if job.options.objective == "material" and 2 * _pieces(parts) > _pieces(job.parts):
+        return None  # Little is kept: the whole in two directions is as good.
+    rest = replace(_no_dearer(job, first.divisions, kept), parts=parts, stock=_left(job.stock, kept))
     anew = _whole(_beside(rest, 2), stop)
     return None if anew is None else merged([*kept, *anew])
+
+
+def _pieces(parts: Sequence[Part]) -> int:
+    return sum(part.quantity for part in parts)
 
 
 def _families(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division, ...] | None:

@@ -20,7 +20,7 @@ from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
 from service.engine.layout.refusals import alone, why_not
 from service.engine.layout.shapes import Grain, Wish
-from service.engine.layout.stock import StockType, stock_types
+from service.engine.layout.stock import StockType, cost_scale, stock_types
 from service.engine.layout.tree import Builder, Region, leaves, stages_of
 from service.engine.order import Effort
 from service.engine.plan import Axis, Leaf, Node, Split
@@ -77,6 +77,7 @@ class Context:
         self.stopped = False
         self.trim = job.options.trim
         self.types = stock_types(job.stock, self.trim)
+        self.most = None if job.most is None else int(job.most * cost_scale(job.stock))
         self.parts = {part.ref: part for part in job.parts}
         self.all_kinds = kinds_of(job.parts)
         self.grain = _GRAINS[job.options.effort]

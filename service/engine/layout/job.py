@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from service.engine.machine import Machine
 from service.engine.order import Options, Part, StockItem
@@ -14,7 +15,9 @@ from service.engine.quantities import Length
 class Job:
     """Parts and stock of one material and one thickness.
 
-    `longest` is the longest cut the machine has the force for, at most its cutting length.
+    `longest` is the longest cut the machine has the force for, at most its cutting length. `most` is what
+    the stock used may cost for the layouts to be of use (where a piece has no price, its area [mm²]): a
+    search that sees that it will not come down to it ends. None: anything is of use.
     """
 
     machine: Machine
@@ -22,6 +25,7 @@ class Job:
     stock: tuple[StockItem, ...]
     options: Options
     longest: Length
+    most: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

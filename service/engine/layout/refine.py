@@ -80,6 +80,7 @@ class Refiner:
         self.ceiling = ceiling
         self.types = context.types
         self.target = 0
+        self.hopeless = False
         self.dearest = max(t.cost for t in self.types)
         self.unit = math.gcd(*(t.cost for t in self.types)) or 1
         self.rooms = [usable(t, context.trim) for t in self.types]
@@ -105,6 +106,9 @@ class Refiner:
             least = spent + round(priced.master.objective * self.dearest)
             # Even in fractions these patterns may cost more than a better plan is allowed to.
             hopeful = best.rank[0] > 0 or least <= best.rank[1] - self.unit
+            if first and context.most is not None and least > context.most:
+                self.hopeless = True
+                return best
             if hopeful:
                 best = self._chosen(priced, fixed, demand, stock, best)
             if first and best.rank[:2] > (0, self.target):

@@ -78,6 +78,8 @@ def _search(context: Context) -> Solution:
         refiner = Refiner(context, passes, context.budget * 4 // 5)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
+        if refiner.hopeless:
+            return best
     improver = Improver(context, passes, context.budget)
     best = improver.rebuild(best, _TRIALS[effort], target)
     return improver.tidy(best)

@@ -14,7 +14,7 @@ from fractions import Fraction
 from service.engine.layout import rules
 from service.engine.layout.rules import Piece
 from service.engine.order import StockItem
-from service.engine.quantities import Length
+from service.engine.quantities import PER_MM, Length
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,12 @@ def costs(stock: Iterable[StockItem]) -> dict[int, int] | None:
 def price_scale(stock: Iterable[StockItem]) -> int:
     """The number by which :func:`costs` multiplied the prices."""
     return math.lcm(*(Fraction(str(item.price)).denominator for item in stock if item.price is not None))
+
+
+def cost_scale(stock: Iterable[StockItem]) -> int:
+    """The cost of a stock type for one unit of the price of a piece, or for a mm² where one has no price."""
+    usable = [item for item in stock if item.quantity > 0]
+    return PER_MM * PER_MM if costs(usable) is None else price_scale(usable)
 
 
 def stock_types(stock: Iterable[StockItem], trim: Length) -> tuple[StockType, ...]:

@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
@@ -225,3 +226,16 @@ def test_effort_does_not_grow_with_the_quantity_of_the_same_kinds(bench: Machine
         return find_layouts(job(bench, parts, stock, effort="quick")).effort_used
 
     assert effort(100) < 5 * effort(1)
+
+
+def test_a_search_that_cannot_come_down_to_what_is_of_use_ends_early(bench: Machine) -> None:
+    wanted = [part(f"P{i}", 200 + 47 * i, 150 + 59 * i, 5) for i in range(8)]
+    asked = job(bench, wanted, [sheet("S", 2000, 1000, 50)], effort="quick")
+    whole = find_layouts(asked)
+    least = whole.bound.area_mm2
+    ended = find_layouts(replace(asked, most=Fraction(least) - 1))
+    assert whole.bound.gap_pieces > 0, "or the search would end at once anyway"
+    assert ended.effort_used < whole.effort_used
+    assert pieces(ended) == pieces(whole)
+    used = sum(one.repeat for one in whole.divisions) * 2000 * 1000
+    assert find_layouts(replace(asked, most=Fraction(used))).divisions == whole.divisions
