@@ -1,4 +1,4 @@
-"""``shearwright-service``: serve, migrate, tokens, load, openapi, audit, jobs, discrepancies."""
+"""``shearwright-service``: serve, migrate, tokens, load, openapi, audit, exports, jobs, discrepancies."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ from waitress.server import create_server
 from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
 from service.app import Config, contract, create_app, load_shop
-from service.store import again, audits, held, records, tokens
+from service.store import again, archive, archive_check, audits, held, records, tokens
+from service.store.archive_check import ArchiveDamaged
 from service.store.database import DatabaseAddressError, connected, open_database
 from service.store.migrate import NewerDatabaseError, migrate
 from service.tasks.schedule import Schedule, standing
@@ -309,6 +310,55 @@ def audit(config: Config) -> None:
         click.echo(f"{len(differences)} figures differ from the events", err=True)
         raise SystemExit(1)
     click.echo("the roll-ups are equal to a recount of the events")
+
+
+@main.command("export-events")
+@click.option(
+    "--before",
+    type=click.DateTime(["%Y-%m-%d"]),
+    required=True,
+    help="Events that came before this day (UTC).",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="A new file; packed when its name ends with .gz.",
+)
+@click.pass_obj
+def export_events(config: Config, before: datetime, out: Path) -> None:
+    """Write raw events to a file with a manifest beside it, and read it again; nothing is deleted."""
+    _open(config)
+    try:
+        with connected():
+            archive.export(before.date(), out, datetime.now(UTC))
+            made = archive_check.check(out)
+    except (OSError, ArchiveDamaged) as error:
+        raise click.ClickException(str(error)) from None
+    click.echo(f"{made.events} events of {len(made.runs)} epochs written and read again: {out}")
+
+
+@main.command("check-export")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--with-store", is_flag=True, help="Also look whether the store has every event of the file.")
+@click.pass_obj
+def check_export(config: Config, file: Path, with_store: bool) -> None:
+    """Read a file of events from beginning to end: its hash, every event, chain, count and sum."""
+    try:
+        made = archive_check.check(file)
+        click.echo(f"{made.events} events of {len(made.runs)} epochs are as they were written")
+        if not with_store:
+            return
+        _open(config)
+        with connected():
+            missing = list(archive_check.missing_in_store(file))
+    except (OSError, ArchiveDamaged) as error:
+        raise click.ClickException(str(error)) from None
+    for one in missing:
+        click.echo(one)
+    if missing:
+        raise click.ClickException(f"{len(missing)} of them are not in this store")
+    click.echo("this store has all of them")
 
 
 def _told(errors: tuple[FieldError, ...]) -> str:
