@@ -22,6 +22,7 @@ from service.store.database import connected
 from service.store.models import Event
 from tests.service.shop import NOW, Service, Station, cuts_made
 
+EPOCHS = [f"00000000-0000-4000-8000-00000000000{number}" for number in range(3)]
 TODAY, TOMORROW = NOW.date(), NOW.date() + timedelta(days=1)
 
 
@@ -29,7 +30,9 @@ TODAY, TOMORROW = NOW.date(), NOW.date() + timedelta(days=1)
 def kept(service: Service) -> Service:
     """Events of two stations and three epochs: applied, withdrawn, corrected, unknown and garbled ones."""
     service.secrets["other"] = service.token("station", site="fell-road", station="fr-1")
-    first, second, other = Station(), Station(), Station("fr-1")
+    first, second, other = (
+        Station(name, EPOCHS[place]) for place, name in enumerate(["ng-1", "ng-1", "fr-1"])
+    )
     events = [first.cut(), first.cut(strokes=7), first.write("coil.slit", {"machine": "bench-3m"})]
     events.append(first.write("log.withdrawn", {"event_id": events[0]["event_id"], "reason": "twice"}))
     events.append(first.cut(machine="bench-33m"))
