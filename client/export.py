@@ -11,7 +11,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 from client.cache.outbox import CONTRACT, utc_text
 from client.errors import InputWrong
@@ -21,6 +21,9 @@ from schemas.events import FIRST_HASH, event_hash
 from service.engine.fingerprint import canonical_json
 
 FORMAT: Final = "shearwright log 1"
+
+_LONGEST_LINE: Final = 4 * 1024 * 1024
+"""Bytes of a line beyond which it is no event."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,43 +71,75 @@ def check_export(path: Path) -> Exported:
     InputWrong
         Naming the first line that is not as it was written.
     """
+    try:
+        with path.open("rb") as file:
+            return _checked(path, file)
+    except OSError as error:
+        raise InputWrong(f"{path} cannot be read: {error.strerror}") from error
+
+
+def _checked(path: Path, file: BinaryIO) -> Exported:
+    """Go through the file line by line: a log of years is longer than the memory is large."""
     digest = hashlib.sha256()
     count = 0
     chain: dict[str, tuple[int, str]] = {}
-    try:
-        lines = path.read_bytes().split(b"\n")
-    except OSError as error:
-        raise InputWrong(f"{path} cannot be read: {error.strerror}") from error
-    documents = list(_documents(path, lines))
-    if len(documents) < 2 or documents[0].get("format") != FORMAT or "sha256" not in documents[-1]:
-        raise InputWrong(f"{path} is not a whole log: its first or last line is missing")
-    for number, document in enumerate(documents[1:-1], start=2):
-        event = document.get("event")
-        if not isinstance(event, dict) or event_hash(event) != event.get("hash"):
-            raise InputWrong(f"{path}, line {number}: the event is not as it was written")
-        before = chain.get(event["epoch"])
-        # The oldest events may have been dropped past their age; within the file nothing may be missing.
-        if before is not None and (event["seq"], event["prev_hash"]) != (before[0] + 1, before[1]):
-            raise InputWrong(f"{path}, line {number}: an event before this one is missing or was changed")
-        if before is None and event["seq"] == 1 and event["prev_hash"] != FIRST_HASH:
-            raise InputWrong(f"{path}, line {number}: the chain does not begin as it should")
-        chain[event["epoch"]] = (event["seq"], event["hash"])
-        digest.update(lines[number - 1] + b"\n")
+    found = _documents(path, file)
+    head = next(found, None)
+    last = next(found, None)
+    if head is None or last is None or head.document.get("format") != FORMAT:
+        raise _not_whole(path)
+    for following in found:
+        _check_event(path, last, chain)
+        digest.update(last.text)
         count += 1
+        last = following
+    if "sha256" not in last.document:
+        raise _not_whole(path)
     done = Exported(count, digest.hexdigest())
-    if (done.events, done.sha256) != (documents[-1].get("events"), documents[-1].get("sha256")):
+    if (done.events, done.sha256) != (last.document.get("events"), last.document["sha256"]):
         raise InputWrong(f"{path}: the checksum of its last line does not fit")
     return done
 
 
-def _documents(path: Path, lines: list[bytes]) -> Iterator[dict[str, Any]]:
-    for number, line in enumerate(lines, start=1):
-        if not line:
+def _not_whole(path: Path) -> InputWrong:
+    return InputWrong(f"{path} is not a whole log: its first or last line is missing")
+
+
+def _check_event(path: Path, line: _Line, chain: dict[str, tuple[int, str]]) -> None:
+    """Check an event and that it follows the one before in its epoch; `chain` holds the last of each."""
+    event = line.document.get("event")
+    if not isinstance(event, dict) or event_hash(event) != event.get("hash"):
+        raise InputWrong(f"{path}, line {line.number}: the event is not as it was written")
+    before = chain.get(event["epoch"])
+    # The oldest events may have been dropped past their age; within the file nothing may be missing.
+    if before is not None and (event["seq"], event["prev_hash"]) != (before[0] + 1, before[1]):
+        raise InputWrong(f"{path}, line {line.number}: an event before this one is missing or was changed")
+    if before is None and event["seq"] == 1 and event["prev_hash"] != FIRST_HASH:
+        raise InputWrong(f"{path}, line {line.number}: the chain does not begin as it should")
+    chain[event["epoch"]] = (event["seq"], event["hash"])
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A line of the file, with its end, and what it says."""
+
+    number: int
+    text: bytes
+    document: dict[str, Any]
+
+
+def _documents(path: Path, file: BinaryIO) -> Iterator[_Line]:
+    number = 0
+    while text := file.readline(_LONGEST_LINE):
+        number += 1
+        if len(text) == _LONGEST_LINE and not text.endswith(b"\n"):
+            raise InputWrong(f"{path}, line {number}: no event is as long as this line")
+        if text == b"\n":
             continue
         try:
-            found = json.loads(line)
+            found = json.loads(text)
         except ValueError as error:
             raise InputWrong(f"{path}, line {number}: this is not JSON") from error
         if not isinstance(found, dict):
             raise InputWrong(f"{path}, line {number}: an object is wanted")
-        yield found
+        yield _Line(number, text, found)

@@ -25,6 +25,7 @@ from schemas.fields import (
     Many,
     Millimetres,
     Text,
+    addressable,
     between,
     positive,
 )
@@ -304,15 +305,10 @@ class GaugeStepSchema(Document):
     note = Text(load_default=None, allow_none=True, most=200)
 
 
-def _no_place(value: str) -> None:
-    if value in {".", ".."}:
-        raise ValidationError("a name other than . and .. is wanted: no address could lead to it")
-
-
 class ProgramSavedSchema(Document):
     """A program written or changed at the machine, and the revision it was based on (0: a new one)."""
 
-    program_id = Text(required=True, most=100, also=_no_place)
+    program_id = Text(required=True, most=100, also=addressable)
     name = Text(required=True)
     machine = Text(required=True, most=60)
     material = Text(required=True, most=60)

@@ -125,6 +125,18 @@ class Text(fields.String):
         super().__init__(validate=[length, one_line, *more], **kwargs)
 
 
+def addressable(value: str) -> None:
+    """Refuse a name that no address can end with.
+
+    Raises
+    ------
+    ValidationError
+        When it is ``.`` or ``..``, which are steps of a path.
+    """
+    if value in {".", ".."}:
+        raise ValidationError("a name other than . and .. is wanted: no address leads to it")
+
+
 def one_line(value: str) -> None:
     """Refuse control characters and halves of surrogate pairs.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from schemas.events import GaugeStepSchema
-from schemas.fields import Document, Inner, Many, Millimetres, Text
+from schemas.fields import Document, Inner, Many, Millimetres, Text, addressable
 
 
 class ProgramSchema(Document):
@@ -13,7 +13,7 @@ class ProgramSchema(Document):
     than the one that stood: both are kept, and a person decides.
     """
 
-    id = Text(required=True, most=120)
+    id = Text(required=True, most=120, also=addressable)
     name = Text(required=True)
     machine = Text(required=True, most=60)
     material = Text(required=True, most=60)

@@ -293,6 +293,26 @@ def test_the_log_is_exported_and_a_changed_export_is_found_out(run, tmp_path):
         assert "log.ndjson" in done.stderr
 
 
+def test_an_export_is_checked_line_by_line_whatever_its_size(run, tmp_path, monkeypatch):
+    for measured in ("300.1", "300.2"):
+        run("log", "gauge", "--gauge", "300", "--measured", measured)
+    path = tmp_path / "log.ndjson"
+    run("export", str(path))
+
+    def whole(*_given):
+        raise MemoryError
+
+    monkeypatch.setattr("pathlib.Path.read_bytes", whole)
+    assert run("export", "--check", str(path)).exit_code == 0
+    # Lines without an end, as in a file that is something else, are not read into memory either.
+    monkeypatch.setattr("client.export._LONGEST_LINE", 2000)
+    with path.open("ab") as file:
+        file.write(b" " * 5000)
+    done = run("export", "--check", str(path))
+    assert done.exit_code == 3
+    assert "line 5: no event is as long" in done.stderr
+
+
 def test_pull_tells_what_changed(service, tmp_path, shearwright, machine_record):
     token = service.station_token("bench1")
     words = ["--server", service.url, "--token", token, "--station", "bench1", "--site", "northgate"]
