@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any, Final
 
 from schemas.checks import BladeWearQuerySchema, WearAnswerSchema, WearQuestionSchema
@@ -162,7 +163,7 @@ _BEFORE: Final = datetime(1, 1, 1, tzinfo=UTC)
 
 def _happenings(machine: Machine, blade: Blade) -> tuple[list[Happening], int]:
     """What was written down of the blade on this machine, and how many cuts of it are not understood."""
-    own = own_materials()
+    read = _Reader(machine)
     found: list[Happening] = []
     unknown = 0
     for one in held.story_of(machine.id):
@@ -171,7 +172,7 @@ def _happenings(machine: Machine, blade: Blade) -> tuple[list[Happening], int]:
             found.append(Turning(one.at, payload["edge"], payload["work"]))
         elif one.type == "edge.measured":
             found.append(_measuring(one.at, payload))
-        elif (cut := _wear_cut(payload, machine, own)) is not None:
+        elif (cut := read.cut(payload)) is not None:
             found.append(Cutting(one.at, cut, payload.get("blade_edge"), payload["equivalent_m"]))
         else:
             unknown += 1
@@ -225,15 +226,30 @@ def _measuring(at: datetime, payload: Mapping[str, Any]) -> Measuring:
     )
 
 
-def _wear_cut(payload: Mapping[str, Any], machine: Machine, own: Sequence[Material]) -> WearCut | None:
-    try:
-        material = material_named(payload["material"], own)
-    except UnknownMaterial:
-        return None
-    # Where nothing is said of the place, pieces lie against the squaring arm.
-    start = min(mm(payload.get("start_mm") or 0), machine.cutting_length - 1)
-    length = min(mm(payload["cut_length_mm"]), machine.cutting_length - start)
-    return WearCut(material, mm(payload["thickness_mm"]), length, payload["strokes"], start)
+class _Reader:
+    """Cuts from the log; what many of them say alike is looked up once."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._blade = machine.cutting_length
+        self._own = own_materials()
+        self._named = cache(self._material)
+        self._mm = cache(mm)
+
+    def _material(self, grade: str) -> Material | None:
+        try:
+            return material_named(grade, self._own)
+        except UnknownMaterial:
+            return None
+
+    def cut(self, payload: Mapping[str, Any]) -> WearCut | None:
+        """A cut on the blade; None when its grade is not known here."""
+        material = self._named(payload["material"])
+        if material is None:
+            return None
+        # Where nothing is said of the place, pieces lie against the squaring arm.
+        start = min(self._mm(payload.get("start_mm") or 0), self._blade - 1)
+        length = min(self._mm(payload["cut_length_mm"]), self._blade - start)
+        return WearCut(material, self._mm(payload["thickness_mm"]), length, payload["strokes"], start)
 
 
 def _answer(

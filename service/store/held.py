@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,6 +11,7 @@ from typing import Any, Final
 from peewee import SQL
 
 from service.store import bulk, records, steps
+from service.store.database import ask
 from service.store.models import Correction, Discrepancy, Event
 
 
@@ -87,15 +89,16 @@ class Written:
 
 def story_of(machine: str) -> list[Written]:
     """Cuts, turns and measurements on a machine, in the order of their times."""
-    kinds = ("cuts.made", "blade.turned", "edge.measured")
-    rows = (
-        Event.select(Event.corrected_at, Event.type, Event.document, Event.corrected_payload)
-        .where(Event.machine == machine, Event.type.in_(kinds), Event.state == "applied")
-        .order_by(Event.corrected_at, Event.id)
+    rows = ask(
+        "SELECT corrected_at, type, document, corrected_payload FROM event WHERE machine = %s"
+        " AND type IN ('cuts.made', 'blade.turned', 'edge.measured') AND state = 'applied'"
+        " ORDER BY corrected_at, id",
+        machine,
     )
+    read_time: Callable[[Any], Any] = Event.corrected_at.python_value
     return [
-        Written(row.corrected_at, row.type, row.corrected_payload or row.document["payload"])
-        for row in rows.iterator()
+        Written(read_time(at), kind, json.loads(corrected) if corrected else json.loads(document)["payload"])
+        for at, kind, document, corrected in rows
     ]
 
 
