@@ -271,6 +271,8 @@ def status(home: Home) -> None:
 
 
 def _status(home: Home) -> None:
+    from client.awaited import awaited  # noqa: PLC0415 - used here only
+
     with in_home(home) as station:
         station.outbox.sql.check()
         now = datetime.now(UTC)
@@ -288,6 +290,7 @@ def _status(home: Home) -> None:
             if abs(seconds) > show.CLOCK_WARNING_S:
                 say("note: set this computer's clock; reports use the corrected time meanwhile")
         _lines(show.quarantine_lines(outbox.quarantined()))
+        _lines(f"note: {told}" for told in awaited(station))
 
 
 # --- orders and plans ----------------------------------------------------------------------------

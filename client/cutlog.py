@@ -122,13 +122,18 @@ def _pieces(step: Step, done: int, pieces: int | None, again: bool) -> int:
 
 
 def _before(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[str]:
-    makers = [
+    makers = makers_not_logged(plan, step, done)
+    return [f"step {number}, which makes these pieces, is not logged yet" for number in makers]
+
+
+def makers_not_logged(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[int]:
+    """Numbers of the steps that make the pieces of a step, and of which nothing is logged."""
+    return [
         one.number
         for one in plan.program
         if any(out.kind == "piece" and out.ref == step.piece for out in (*one.drops, *one.remainders))
         and one.number not in done
     ]
-    return [f"step {number}, which makes these pieces, is not logged yet" for number in makers]
 
 
 def _step_events(

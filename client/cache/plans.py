@@ -99,6 +99,14 @@ def pieces_done(sql: Sqlite, plan_id: str) -> dict[int, int]:
     return dict(cast("list[tuple[int, int]]", found))
 
 
+def plans_in_hand(sql: Sqlite, most: int) -> list[str]:
+    """Plans of which steps were logged here, those logged of last first."""
+    found = sql.rows(
+        "SELECT plan_id FROM step_done GROUP BY plan_id ORDER BY max(id) DESC, plan_id LIMIT ?", most
+    )
+    return [plan_id for (plan_id,) in found]
+
+
 @dataclass(frozen=True, slots=True)
 class Spoiled:
     """Parts of a plan logged as scrap at this workstation.

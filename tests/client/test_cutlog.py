@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from client import cutlog
+from client.awaited import awaited
 from client.cache.plans import keep_plan
 from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
@@ -346,3 +347,34 @@ def test_a_cut_away_from_the_squaring_arm_says_where(stocked):
     assert payloads(stocked, "cuts.made")[-1]["start_mm"] == 1000.0
     with pytest.raises(InputWrong, match="begins 2900 mm along the blade"):
         cutlog.log_cuts(stocked, machine, material, 300, 50_000, 2, start=290_000)
+
+
+def test_a_step_logged_without_the_one_that_makes_its_pieces_is_told_until_that_is_logged(stocked, planned):
+    makers = {
+        step.number: [
+            one.number
+            for one in planned.plan.program
+            for out in (*one.drops, *one.remainders)
+            if out.kind == "piece" and out.ref == step.piece
+        ]
+        for step in planned.plan.program
+    }
+    late = next(number for number, of in makers.items() if of)
+    assert list(awaited(stocked)) == []
+    cutlog.log_step(stocked, planned.id, late)
+    assert list(awaited(stocked)) == [
+        f"step {late} of plan {planned.id} is logged, and step {maker}, which makes its pieces, "
+        "is not logged here"
+        for maker in makers[late]
+    ]
+    for maker in makers[late]:
+        cutlog.log_step(stocked, planned.id, maker)
+    told = [line for line in awaited(stocked) if line.startswith(f"step {late} ")]
+    assert told == []
+
+
+def test_status_tells_of_it_too(home, stocked, planned, shearwright):
+    cutlog.log_step(stocked, planned.id, planned.plan.program[-1].number)
+    (told, *_) = awaited(stocked)
+    stocked.close()
+    assert f"note: {told}" in shearwright(home.folder, "status").stdout.splitlines()

@@ -1,0 +1,33 @@
+"""Steps that were logged although a step that makes their pieces was not: an entry is wrong, or missing."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from typing import Final
+
+from client.cache.plans import pieces_done, plans_in_hand
+from client.cutlog import makers_not_logged, opened_plan
+from client.errors import InputWrong
+from client.workstation import Workstation
+
+_PLANS: Final = 20
+"""Plans looked at, those logged of last: of older ones nobody remembers what was done."""
+
+
+def awaited(station: Workstation) -> Iterator[str]:
+    """A line for each step logged here before one that makes its pieces, in the plans in hand."""
+    for plan_id in plans_in_hand(station.outbox.sql, _PLANS):
+        with contextlib.suppress(InputWrong):  # a plan that is gone, or not understood, tells nothing
+            yield from _of_plan(station, plan_id, pieces_done(station.outbox.sql, plan_id))
+
+
+def _of_plan(station: Workstation, plan_id: str, done: Mapping[int, int]) -> Iterator[str]:
+    plan, _ = opened_plan(station, plan_id)
+    for step in plan.program:
+        if step.number in done:
+            for maker in makers_not_logged(plan, step, done):
+                yield (
+                    f"step {step.number} of plan {plan_id} is logged, and step {maker}, which makes its "
+                    "pieces, is not logged here"
+                )
