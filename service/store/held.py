@@ -158,11 +158,20 @@ def in_words(row: Any, events: Sequence[StepEvent]) -> str:
         return f"taken {row.taken}, on the books {row.on_the_books}"
     if row.kind == "size differs":
         return "; ".join(
-            f"{name} {both['taken']} taken, {both['record']} on the record"
+            f"{name} {_plain(both['taken'])} taken, {_plain(both['record'])} on the record"
             for name, both in sorted(row.differs.items())
         )
     logged = ", ".join(f"{one.station} {'?' if one.pieces is None else one.pieces}" for one in events)
     return f"pieces cut {row.pieces_cut}, planned {row.pieces_planned} (counted now: {logged or 'none'})"
+
+
+def _plain(value: float | str) -> str:
+    """A size or a grade.
+
+    >>> _plain(2500.0), _plain("S235JR")
+    ('2500', 'S235JR')
+    """
+    return value if isinstance(value, str) else f"{value:g}"
 
 
 class NothingToCount(Exception):  # noqa: N818 - reads as what it says

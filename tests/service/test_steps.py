@@ -6,7 +6,9 @@ import uuid
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
+from service.cli import main
 from service.store import audits, steps
 from service.store.audits import told
 from service.store.database import connected, database
@@ -394,3 +396,26 @@ def test_what_came_damaged_and_was_withdrawn_is_not_applied_when_it_comes_whole(
     with connected():
         assert audits.audit() == []
     assert service.get("/reports/throughput", query_string={"by": "site"}).json["rows"] == []
+
+
+def test_the_command_lists_and_settles_what_does_not_add_up(small: Service, station: Station) -> None:
+    def run(*words: str) -> Any:
+        database.close()
+        return CliRunner().invoke(main, ["--database", small.address, "discrepancies", *words])
+
+    short = {**piece(quantity=9, length_mm=3000), "ref": "SH-A"}
+    small.push([step_cut(station), step_cut(station, 1), station.write("stock.taken", short)])
+    lines = run("list").output.splitlines()
+    assert [line.rsplit("  ", 1)[0] for line in lines] == [
+        f"1  northgate/plan {PLAN} step 2  S235JR  pieces cut 5, planned 4 (counted now: ng-1 4, ng-1 1)",
+        "2  northgate/SH-A  S235JR  length_mm 3000 taken, 2500 on the record",
+        "3  northgate/SH-A  S235JR  taken 9, on the books 8",
+    ]
+    refused = run("settle", "1", "--words", "cut again", "--counted", "3")
+    assert refused.exit_code == 1
+    assert "not the rack" in refused.output
+    assert run("settle", "1", "--words", "one was spoiled").output == (
+        f"settled: northgate/plan {PLAN} step 2\n"
+    )
+    assert run("settle", "3", "--words", "counted", "--counted", "2").output == "settled: northgate/SH-A\n"
+    assert len(run("list").output.splitlines()) == 1
