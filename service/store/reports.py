@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from functools import reduce
-from operator import or_
+from functools import lru_cache, reduce
+from operator import add, or_
 from typing import Any, Final
 
 from peewee import SQL, fn
@@ -128,20 +129,23 @@ def report(
     only = only or {}
     labels = list(dict.fromkeys(_COLUMNS[dimension][0] for dimension in by))
     measures = _MEASURES[name]
-    groups: dict[tuple[tuple[Any, str], ...], dict[str, int]] = {}
+    places = [(labels.index(_COLUMNS[dimension][0]), _SORTED_AS.get(dimension)) for dimension in by]
+    groups: dict[tuple[Any, ...], Sequence[int]] = {}
     for span in spans({*by, *only}, from_day, to_day):
         for row in database.execute(_query(span, by, only, measures)).fetchall():
-            said = dict(zip(labels, row, strict=False))
-            key = tuple(_DIMENSIONS[dimension](said) for dimension in by)
-            into = groups.setdefault(key, dict.fromkeys(measures, 0))
-            for measure, value in zip(measures, row[len(labels) :], strict=True):
-                into[measure] += int(value)
+            key = tuple([row[place] if read is None else read(row[place]) for place, read in places])
+            values = list(map(int, row[len(labels) :]))
+            so_far = groups.get(key)
+            groups[key] = values if so_far is None else list(map(add, so_far, values))
     figures = REPORTS[name]
-    return [
-        {**{dimension: shown for dimension, (_, shown) in zip(by, key, strict=True)}, **figures(groups[key])}
-        for key in sorted(groups)
-        if any(groups[key][measure] for measure in _RELEVANT[name])
-    ]
+    shown: list[Callable[[Any], Any]] = [_SHOWN_AS.get(dimension, _as_it_is) for dimension in by]
+    rows = []
+    for key in sorted(groups):
+        sums = dict(zip(measures, groups[key], strict=True))
+        if any(sums[measure] for measure in _RELEVANT[name]):
+            said = {dimension: show(value) for dimension, show, value in zip(by, shown, key, strict=True)}
+            rows.append(said | figures(sums))
+    return rows
 
 
 def _query(span: Span, by: Sequence[str], only: Mapping[str, str], measures: Sequence[str]) -> Any:
@@ -161,39 +165,38 @@ def _query(span: Span, by: Sequence[str], only: Mapping[str, str], measures: Seq
     return query.where(reduce(or_, (getattr(table, measure) != 0 for measure in measures)))
 
 
-def _text(column: str) -> Callable[[Mapping[str, Any]], tuple[Any, str]]:
-    return lambda row: (row[column], row[column])
+def _as_it_is(value: Any) -> Any:
+    return value
 
 
-def band(thickness: int) -> tuple[int, str]:
-    """The band of a thickness: its place among them, and its name.
+def band(thickness: int) -> int:
+    """The band of a thickness, as its place among them.
 
-    >>> band(600), band(601), band(100)
-    ((2, 'over 3 to 6 mm'), (3, 'over 6 to 10 mm'), (0, 'up to 1 mm'))
+    >>> [band_name(band(thickness)) for thickness in (100, 600, 601, 2501)]
+    ['up to 1 mm', 'over 3 to 6 mm', 'over 6 to 10 mm', 'over 25 mm']
     """
+    return bisect_left(BANDS, thickness)
+
+
+def band_name(place: int) -> str:
+    """The name of the band at a place."""
     ends = [end // 100 for end in BANDS]
-    for place, end in enumerate(BANDS):
-        if thickness <= end:
-            return place, f"over {ends[place - 1]} to {ends[place]} mm" if place else f"up to {ends[0]} mm"
-    return len(BANDS), f"over {ends[-1]} mm"
+    if place == len(ends):
+        return f"over {ends[-1]} mm"
+    return f"over {ends[place - 1]} to {ends[place]} mm" if place else f"up to {ends[0]} mm"
 
 
-def _week(row: Mapping[str, Any]) -> tuple[Any, str]:
-    year, week, _ = date.fromisoformat(row["day"]).isocalendar()
-    name = f"{year}-W{week:02d}"
-    return name, name
+@lru_cache(10_000)
+def _week(day: str) -> str:
+    year, week, _ = date.fromisoformat(day).isocalendar()
+    return f"{year}-W{week:02d}"
 
 
-_DIMENSIONS: Final[dict[str, Callable[[Mapping[str, Any]], tuple[Any, str]]]] = {
-    "site": _text("site"),
-    "machine": _text("machine"),
-    "material": _text("material"),
-    "thickness_band": lambda row: band(row["thickness"]),
-    "reason": _text("reason"),
-    "day": _text("day"),
-    "week": _week,
-    "month": _text("month"),
-}
+_SORTED_AS: Final[dict[str, Callable[[Any], Any]]] = {"thickness_band": band, "week": _week}
+"""What rows are told apart and sorted by, where it is not what the column says."""
+
+_SHOWN_AS: Final[dict[str, Callable[[Any], str]]] = {"thickness_band": band_name}
+"""How that is shown, where it is not shown as it is."""
 
 _COLUMNS: Final[dict[str, tuple[str, Callable[[type[Tally]], Any]]]] = {
     "site": ("site", lambda table: table.site),
