@@ -266,7 +266,14 @@ def leaves(node: Node) -> Iterator[Leaf]:
 
 
 def stages_of(node: Node) -> int:
-    """How many levels of cuts lie inside one another."""
+    """How many levels of cuts lie inside one another; a cut that only trims the whole is none of them."""
     if isinstance(node, Leaf):
         return 0
-    return 1 + max(stages_of(child) for child in node.children)
+    inside = max(stages_of(child) for child in node.children)
+    return inside + (not only_trims(node))
+
+
+def only_trims(node: Split) -> bool:
+    """Whether a mill edge comes off and the rest is cut the other way."""
+    first, *others = node.children
+    return isinstance(first, Leaf) and first.kind == "trim" and [type(one) for one in others] == [Split]

@@ -107,7 +107,10 @@ def gathered(job: Job, found: Found) -> Counter[str]:
             else:
                 assert (child.x, child.y, child.dx) == (node.x, at, node.dx)
                 at += child.dy
-            area += look(child, repeat, depth + 1)
+            # Trimming the whole takes no part in the directions of cutting.
+            trims = node.children[0].kind == "trim" if isinstance(node.children[0], Leaf) else False
+            trims = trims and len(node.children) == 2 and not isinstance(child, Leaf)
+            area += look(child, repeat, depth + (not trims))
         assert at == (node.x + node.dx if node.axis == "x" else node.y + node.dy)
         assert area == node.dx * node.dy
         return area
