@@ -128,11 +128,15 @@ def _before(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[str]:
 
 def makers_not_logged(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[int]:
     """Numbers of the steps that make the pieces of a step, and of which nothing is logged."""
+    return [number for number in makers_of(plan, step) if number not in done]
+
+
+def makers_of(plan: CutPlan, step: Step) -> list[int]:
+    """Numbers of the steps that make the pieces of a step."""
     return [
         one.number
         for one in plan.program
         if any(out.kind == "piece" and out.ref == step.piece for out in (*one.drops, *one.remainders))
-        and one.number not in done
     ]
 
 
@@ -190,6 +194,7 @@ def _step_events(
                 "step": step.number,
                 "pieces": side_by_side * runs,
                 "step_pieces": step.pieces,
+                "made_by": makers_of(plan, step) or None,
                 "heat": stock.heat,
                 "minutes": minutes if place == 0 else None,
                 "blade_edge": blade_edge,

@@ -145,6 +145,12 @@ class CutsMadeSchema(Document):
         metadata={"description": "pieces of the step that went through in these strokes"},
     )
     step_pieces = JsonInt(allow_none=True, validate=_STEP, metadata=_STEP_PIECES)
+    made_by = Many(
+        JsonInt(validate=_STEP),
+        allow_none=True,
+        most=1000,
+        metadata={"description": "steps that make the pieces of the step"},
+    )
     heat = Text(allow_none=True, most=60)
     operator = Text(allow_none=True, most=60)
     blade_edge = JsonInt(allow_none=True, validate=between(1, 4))

@@ -85,7 +85,7 @@ class Books:
         if cut.plan_id not in self._plans_asked:
             self._plans_asked.add(cut.plan_id)
             self._steps.update(steps.sums_of(cut.plan_id))
-        return self._steps.get(cut.place, steps.Sum(0, None))
+        return self._steps.get(cut.place, steps.NOTHING)
 
     def note_discrepancy(self, **noted: Any) -> None:
         """Note what does not add up; what is not named stays empty."""
@@ -106,10 +106,8 @@ class Books:
 
     def _add_cut(self, cut: steps.Cut) -> None:
         so_far, place = self.pieces_cut(cut), cut.place
-        added = self._steps_added.get(place, steps.Sum(0, None))
-        for sums, before in ((self._steps, so_far), (self._steps_added, added)):
-            planned = cut.planned if before.planned is None else before.planned
-            sums[place] = steps.Sum(before.pieces + (cut.pieces or 0), planned)
+        self._steps[place] = so_far.with_cut(cut)
+        self._steps_added[place] = self._steps_added.get(place, steps.NOTHING).with_cut(cut)
 
     def undo(self) -> None:
         """Take back what was done since the last event."""
@@ -137,5 +135,5 @@ class Books:
 
 
 _NOTHING_NOTED: Final = dict.fromkeys(
-    ("ref", "taken", "on_the_books", "plan_id", "step", "pieces_cut", "pieces_planned", "differs")
+    ("ref", "taken", "on_the_books", "plan_id", "step", "pieces_cut", "pieces_planned", "differs", "makers")
 )

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from peewee import SQL
 
-from service.store import bulk, records, steps
+from service.store import bulk, makers, records, steps
 from service.store.database import ask
 from service.store.models import Correction, Discrepancy, Event
 
@@ -128,7 +128,7 @@ class StepEvent:
 
 def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
     """By the number of each discrepancy of a step, the events that count pieces of that step."""
-    of_steps = {row.id: (row.plan_id, row.step) for row in rows if row.kind == steps.OVER}
+    of_steps = {row.id: (row.plan_id, row.step) for row in rows if row.plan_id is not None}
     if not of_steps:
         return {}
     text, given = bulk.among("plan_id", sorted({plan_id for plan_id, _ in of_steps.values()}))
@@ -161,6 +161,9 @@ def in_words(row: Any, events: Sequence[StepEvent]) -> str:
             f"{name} {_plain(both['taken'])} taken, {_plain(both['record'])} on the record"
             for name, both in sorted(row.differs.items())
         )
+    if row.kind == makers.MISSING:
+        named = " and ".join(map(str, row.makers))
+        return f"pieces cut {row.pieces_cut}, and nothing logged of step {named}, which makes its pieces"
     logged = ", ".join(f"{one.station} {'?' if one.pieces is None else one.pieces}" for one in events)
     return f"pieces cut {row.pieces_cut}, planned {row.pieces_planned} (counted now: {logged or 'none'})"
 

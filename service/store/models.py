@@ -251,12 +251,16 @@ class MachineTally(Tally):
 
 
 class StepCut(Base):
-    """Pieces of a step of a plan that were cut, over all stations, beside those that the plan has."""
+    """Pieces of a step of a plan that were cut, over all stations, beside those that the plan has.
+
+    `made_by`: the steps that make its pieces.
+    """
 
     plan_id = TextField()
     step = BigIntegerField()
     pieces = BigIntegerField()
     planned = BigIntegerField(null=True)
+    made_by = JsonField(null=True)
 
     class Meta:
         """Its table."""
@@ -269,7 +273,8 @@ class Discrepancy(Base):
     """What does not add up, for a person to settle.
 
     stock short: more was `taken` than was `on_the_books`; size differs: what was taken is not as the
-    record has it, `differs` says in what; step over: more pieces of a step were cut than the plan has.
+    record has it, `differs` says in what; step over: more pieces of a step were cut than the plan has;
+    maker missing: nothing was logged of `makers`, the steps that make its pieces.
     """
 
     id = AutoField()
@@ -285,6 +290,7 @@ class Discrepancy(Base):
     pieces_cut = BigIntegerField(null=True)
     pieces_planned = BigIntegerField(null=True)
     differs = JsonField(null=True)
+    makers = JsonField(null=True)
     noted_at = UtcDateTimeField()
     settled_at = UtcDateTimeField(null=True)
     settled_by = TextField(null=True)

@@ -29,13 +29,15 @@ _AT_A_TIME: Final = 2000
 class Cut:
     """What an event tells of a step: pieces that went through, and those that the plan has of it.
 
-    `pieces` None: the event does not say, and its plan is not known here; `planned` likewise.
+    `pieces` None: the event does not say, and its plan is not known here; `planned` likewise. `made_by`:
+    the steps that make the pieces, where it says so.
     """
 
     plan_id: str
     step: int
     pieces: int | None
     planned: int | None
+    made_by: tuple[int, ...] | None = None
 
     @property
     def place(self) -> Place:
@@ -45,10 +47,25 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class Sum:
-    """Pieces of a step that were cut so far, and those that the plan has; None where nobody said."""
+    """Pieces of a step that were cut so far, those that the plan has, and the steps that make them.
+
+    None where nobody said.
+    """
 
     pieces: int
     planned: int | None
+    made_by: tuple[int, ...] | None = None
+
+    def with_cut(self, cut: Cut) -> Sum:
+        """The sum with what an event tells added; of what is said of the plan the first holds."""
+        return Sum(
+            self.pieces + (cut.pieces or 0),
+            cut.planned if self.planned is None else self.planned,
+            cut.made_by if self.made_by is None else self.made_by,
+        )
+
+
+NOTHING: Final = Sum(0, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,36 +98,58 @@ def cut_of(event_type: str, payload: Mapping[str, Any], plan_by_id: PlanById) ->
     if not 1 <= step <= _MOST:
         return None
     if pieces is not None:
-        return Cut(plan_id, step, pieces, payload.get("step_pieces"))
+        made_by = payload.get("made_by")
+        return Cut(
+            plan_id, step, pieces, payload.get("step_pieces"), None if made_by is None else tuple(made_by)
+        )
     return Cut(plan_id, step, *_by_plan(plan_by_id(plan_id), step, payload))
 
 
 def _by_plan(
     plan: Mapping[str, Any] | None, number: int, payload: Mapping[str, Any]
-) -> tuple[int | None, int | None]:
-    """Pieces that the strokes of an event come to by its plan, and those that the step has."""
+) -> tuple[int | None, int | None, tuple[int, ...] | None]:
+    """Pieces that the strokes of an event come to by its plan, those that the step has, and its makers."""
     program = () if plan is None else plan["program"]
     step = next((one for one in program if one["step"] == number), None)
     if step is None:
-        return None, None
+        return None, None, None
+    made_by = tuple(
+        one["step"]
+        for one in program
+        if any(
+            out["kind"] == "piece" and out["ref"] == step["piece"]
+            for out in (*one["drop_to"], *one["remainder_to"])
+        )
+    )
     along = mm(step["along_blade_mm"])
     side_by_side, rest = divmod(mm(payload["cut_length_mm"]), along)
     runs, uneven = divmod(payload["strokes"], step["repeat"])
     if rest or uneven or not 1 <= side_by_side <= step["gang"]:
-        return None, step["pieces"]
-    return int(runs * side_by_side), step["pieces"]
+        return None, step["pieces"], made_by
+    return int(runs * side_by_side), step["pieces"], made_by
 
 
 def sums_of(plan_id: str) -> dict[Place, Sum]:
     """The sums of all steps of a plan that anything was logged of."""
     rows = StepCut.select().where(StepCut.plan_id == plan_id)
-    return {(row.plan_id, row.step): Sum(row.pieces, row.planned) for row in rows}
+    return {
+        (row.plan_id, row.step): Sum(
+            row.pieces, row.planned, None if row.made_by is None else tuple(row.made_by)
+        )
+        for row in rows
+    }
 
 
 def add_all(sums: Mapping[Place, Sum]) -> None:
     """Add to the sums of many steps, within the caller's transaction."""
     rows = [
-        {"plan_id": place[0], "step": place[1], "pieces": added.pieces, "planned": added.planned}
+        {
+            "plan_id": place[0],
+            "step": place[1],
+            "pieces": added.pieces,
+            "planned": added.planned,
+            "made_by": added.made_by or None,
+        }
         for place, added in sorted(sums.items())
     ]
     bulk.insert(StepCut, rows, _ADDING)
@@ -118,7 +157,8 @@ def add_all(sums: Mapping[Place, Sum]) -> None:
 
 _ADDING: Final = (
     "ON CONFLICT (plan_id, step) DO UPDATE SET pieces = step_cut.pieces + excluded.pieces,"
-    " planned = coalesce(step_cut.planned, excluded.planned)"
+    " planned = coalesce(step_cut.planned, excluded.planned),"
+    " made_by = coalesce(step_cut.made_by, excluded.made_by)"
 )
 
 
@@ -204,9 +244,7 @@ def fill(now: datetime) -> None:
         Event.update(plan_id=cut.plan_id, step=cut.step, pieces=cut.pieces).where(
             Event.id == row.id
         ).execute()
-        before = sums.get(cut.place, Sum(0, None))
-        planned = cut.planned if before.planned is None else before.planned
-        sums[cut.place] = Sum(before.pieces + (cut.pieces or 0), planned)
+        sums[cut.place] = sums.get(cut.place, NOTHING).with_cut(cut)
         if cut.pieces:
             last[cut.place] = row
     add_all(sums)

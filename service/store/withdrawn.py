@@ -62,7 +62,11 @@ def _withdraw(event: Happening, books: Books) -> Applied:
     ).execute()
     settled = Discrepancy.event_id == row.event_id
     if cut is not None and _fits(cut, books):
-        settled |= (Discrepancy.plan_id == cut.plan_id) & (Discrepancy.step == cut.step)
+        settled |= (
+            (Discrepancy.plan_id == cut.plan_id)
+            & (Discrepancy.step == cut.step)
+            & (Discrepancy.kind == steps.OVER)
+        )
     words = f"the entry was withdrawn: {event.payload['reason']}"
     Discrepancy.update(settled_at=event.now, settled_by=by, words=words).where(
         settled, Discrepancy.settled_at.is_null()

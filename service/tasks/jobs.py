@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Literal, TypeAlias
 
-from service.store import again, answers, audits, feed
+from service.store import again, answers, audits, feed, makers
 from service.store.ages import Ages
 
 Outcome: TypeAlias = Literal["done", "attention", "failed"]
@@ -40,6 +40,14 @@ def _reapply(ages: Ages, now: datetime) -> tuple[Outcome, str]:
     return "done", f"{done.applied} kept events applied, {done.quarantined} quarantined"
 
 
+def _makers(ages: Ages, now: datetime) -> tuple[Outcome, str]:
+    found = makers.look(now)
+    return "done", (
+        f"{found.noted} steps noted whose pieces nobody logged as made; "
+        f"{found.settled} settled, as they were since"
+    )
+
+
 def _retention(ages: Ages, now: datetime) -> tuple[Outcome, str]:
     plans = _all(lambda: feed.remove_old_plans(ages, now))
     deletions = _all(lambda: feed.forget_deletions(ages, now))
@@ -61,5 +69,6 @@ def _all(step: Callable[[], int]) -> int:
 JOBS: Final = (
     Job("reapply", timedelta(days=1), _reapply, "applies kept events whose type is known by now"),
     Job("audit", timedelta(days=1), _audit, "compares the roll-ups with a recount of the raw events"),
+    Job("makers", timedelta(days=1), _makers, "looks for steps cut of pieces that nobody logged as made"),
     Job("retention", timedelta(days=1), _retention, "lets go what has its age; never an event"),
 )

@@ -14,7 +14,7 @@ from schemas.sure import sure
 from tests.service.shop import NOW, Station, cuts_made, piece
 
 GOOD: dict[str, dict[str, Any]] = {
-    "cuts.made": cuts_made(heat="H1", operator="AB", start_mm=0, plan_id=None, pieces=4, step_pieces=8),
+    "cuts.made": cuts_made(heat="H1", operator="AB", start_mm=0, plan_id=None, pieces=4, made_by=[2, 3]),
     "parts.taken": {
         "machine": "m", "material": "S235JR", "thickness_mm": 3, "parts": cuts_made()["parts"],
         "plan_id": "55f0c1d2a3b4e5f6", "layout": 1, "sheets": 4, "layout_sheets": None,

@@ -33,13 +33,13 @@ def test_each_job_runs_once_in_its_time_however_often_it_is_looked_at(
     service: Service, schedule: Schedule
 ) -> None:
     assert told(service)["audit"]["started_at"] is None
-    assert schedule.look() == ["reapply", "audit", "retention"]
+    assert schedule.look() == ["reapply", "audit", "makers", "retention"]
     assert schedule.look() == []
     assert told(service)["audit"]["outcome"] == "done"
     service.clock.now += timedelta(hours=23, minutes=59)
     assert schedule.look() == []
     service.clock.now += timedelta(minutes=1)
-    assert schedule.look() == ["reapply", "audit", "retention"]
+    assert schedule.look() == ["reapply", "audit", "makers", "retention"]
 
 
 def test_a_restart_neither_skips_nor_repeats(service: Service, schedule: Schedule) -> None:
@@ -47,7 +47,7 @@ def test_a_restart_neither_skips_nor_repeats(service: Service, schedule: Schedul
     service.clock.now += LEASE
     assert Schedule(Ages(), service.clock).look() == []
     service.clock.now += timedelta(days=3)
-    assert len(Schedule(Ages(), service.clock).look()) == 3
+    assert len(Schedule(Ages(), service.clock).look()) == 4
 
 
 def test_exactly_one_of_many_processes_runs_a_job(service: Service) -> None:
@@ -58,7 +58,7 @@ def test_exactly_one_of_many_processes_runs_a_job(service: Service) -> None:
         thread.start()
     for thread in threads:
         thread.join()
-    assert sorted(name for names in run for name in names) == ["audit", "reapply", "retention"]
+    assert sorted(name for names in run for name in names) == ["audit", "makers", "reapply", "retention"]
     assert sum(bool(names) for names in run) == 1
 
 
@@ -69,7 +69,7 @@ def test_another_process_takes_over_when_the_first_is_silent(service: Service) -
         Job.update(started_at=NOW - timedelta(days=2)).execute()
     assert second.look() == []
     service.clock.now += LEASE
-    assert len(second.look()) == 3
+    assert len(second.look()) == 4
     with connected():
         assert Lease.get().holder == second.holder
     second.stop()

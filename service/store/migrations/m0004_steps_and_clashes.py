@@ -16,14 +16,14 @@ STATEMENTS = (
     " UPDATE event SET withdrawn_by = (SELECT by_id FROM gone WHERE gone_id = event.event_id)"
     " WHERE dismissed_at IS NOT NULL AND event_id IN (SELECT gone_id FROM gone)",
     "CREATE TABLE step_cut (plan_id TEXT NOT NULL, step {bigint} NOT NULL, pieces {bigint} NOT NULL,"
-    " planned {bigint}, PRIMARY KEY (plan_id, step))",
+    " planned {bigint}, made_by TEXT, PRIMARY KEY (plan_id, step))",
     # An event may differ from the books in more than one way; and not every kind is about the rack.
     "DROP INDEX discrepancy_open",
     "ALTER TABLE discrepancy RENAME TO discrepancy_before",
     "CREATE TABLE discrepancy_of_kind (id {serial}, event_id TEXT NOT NULL,"
-    " kind TEXT NOT NULL CHECK (kind IN ('stock short', 'size differs', 'step over')),"
+    " kind TEXT NOT NULL CHECK (kind IN ('stock short', 'size differs', 'step over', 'maker missing')),"
     " site TEXT NOT NULL, ref TEXT, material TEXT NOT NULL, taken {bigint}, on_the_books {bigint},"
-    " plan_id TEXT, step {bigint}, pieces_cut {bigint}, pieces_planned {bigint}, differs TEXT,"
+    " plan_id TEXT, step {bigint}, pieces_cut {bigint}, pieces_planned {bigint}, differs TEXT, makers TEXT,"
     " noted_at {moment} NOT NULL, settled_at {moment}, settled_by TEXT, words TEXT, counted {bigint},"
     " UNIQUE (event_id, kind))",
     "INSERT INTO discrepancy_of_kind (id, event_id, kind, site, ref, material, taken, on_the_books,"
