@@ -19,7 +19,6 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -42,22 +41,15 @@ from client.sync import SyncReport, sync_once
 from client.wire import Patience
 from client.withdraw import log_withdrawn
 from client.workstation import Workstation
-from schemas.events import FIRST_HASH, event_hash
 from service.app import Config, create_app
-from service.store import audits, records, tokens
+from service.store import records, tokens
 from service.store.database import connected, database
-from service.store.models import Chain, Discrepancy, Event, Record, Tally
-from tests.faults.centres import MANY, CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
+from service.store.models import Event
+from tests.faults.centres import CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
+from tests.faults.reckoning import PIECES, PLANS, SHEETS, reckon_bench, reckon_centre
 from tests.service.shop import NOW, machine
 
 BEGIN = NOW
-
-PLANS = ("55f0c1d2a3b4e5f6", "a1b2c3d4e5f60718")
-"""Plans of which nobody knows more than what is logged of their steps."""
-PIECES = 3
-"""Pieces that the first step of a plan has; the second has twice as many, and so on."""
-SHEETS = 4
-"""Sheets of the layout of a plan that are parts as they are."""
 
 
 class Killed(BaseException):
@@ -651,111 +643,9 @@ class World:
     def reckon(self) -> None:
         """Everything promised is there once; chains are whole; sums are right; all know the same."""
         with connected():
-            self._reckon_centre()
+            reckon_centre(self)
             for bench in self.benches:
-                self._reckon_bench(bench)
-
-    def _reckon_centre(self) -> None:
-        rows = list(Event.select().order_by(Event.station, Event.epoch, Event.seq))
-        counted: dict[str, int] = {}
-        for row in rows:
-            counted.setdefault(row.event_id, 0)
-            counted[row.event_id] += row.state == "applied"
-        missing = [one for one in self.promised if one not in counted and one not in self.excused]
-        assert not missing, f"lost: {missing}"
-        gone = self._reckon_withdrawals(rows)
-        wrong = {
-            one: count
-            for one, count in counted.items()
-            if count != (one not in gone) and not (one in self.refused and count == 0)
-        }
-        assert not wrong, f"not applied once: {wrong}"
-        chains: dict[tuple[str, str], list[Any]] = {}
-        for row in rows:
-            chains.setdefault((row.station, row.epoch), []).append(row)
-        for (station, epoch), events in chains.items():
-            assert [one.seq for one in events] == list(range(1, len(events) + 1))
-            assert events[0].document["prev_hash"] == FIRST_HASH
-            assert all(after.document["prev_hash"] == before.hash for before, after in pairwise(events))
-            assert all(event_hash(one.document) == one.hash for one in events)
-            chain = Chain.get((Chain.station == station) & (Chain.epoch == epoch))
-            assert (chain.has_to_seq, chain.last_hash) == (len(events), events[-1].hash)
-        # However the clocks were moved, the centre knows when it was, unless the letter was on its way long.
-        for row in rows:
-            when = self.promised.get(row.event_id)
-            if when is not None and row.state == "applied" and row.event_id not in self.came_late:
-                assert abs(row.corrected_at - when) < timedelta(minutes=10), (row.event_id, row.corrected_at)
-        assert audits.audit() == []
-        applied = [row for row in rows if row.state == "applied"]
-        taken = sum(one.document["payload"]["quantity"] for one in applied if one.type == "stock.taken")
-        assert records.find("stock", "northgate/SH-A").document["quantity"] == MANY - taken  # type: ignore[union-attr]
-        # Sums that no code of ours made: counted here from the documents.
-        parts = sum(
-            part["quantity"]
-            for one in applied
-            if one.type in {"cuts.made", "parts.taken"}
-            for part in one.document["payload"]["parts"]
-        )
-        assert sum(row.parts for row in Tally.select()) == parts
-        self._reckon_discrepancies(applied)
-
-    def _reckon_withdrawals(self, rows: list[Any]) -> set[str]:
-        """What was taken back stays so, and says by what; all the rest was not. Their event_ids."""
-        gone = {
-            row.document["payload"]["event_id"]: row.event_id
-            for row in rows
-            if row.type == "log.withdrawn" and row.state == "applied"
-        }
-        for row in rows:
-            if row.state != "again":
-                assert row.withdrawn_by == gone.get(row.event_id), (row.event_id, row.withdrawn_by)
-        return set(gone)
-
-    def _reckon_discrepancies(self, applied: list[Any]) -> None:
-        """Every step cut more than planned shows, and none that was not; and every sheet of another size."""
-        pieces: dict[tuple[str, int], int] = {}
-        odd = set()
-        for row in applied:
-            payload = row.document["payload"]
-            if row.type == "stock.taken" and payload["length_mm"] != 2500:
-                odd.add(row.event_id)
-            name, said = ("step", "pieces") if row.type == "cuts.made" else ("layout", "sheets")
-            if payload.get("plan_id") is not None:
-                place = payload["plan_id"], payload[name] if name == "step" else -payload[name]
-                pieces[place] = pieces.get(place, 0) + payload[said]
-        noted = list(Discrepancy.select())
-        by_kind = {kind: [one for one in noted if one.kind == kind] for kind in ("size differs", "step over")}
-        assert len(noted) == sum(map(len, by_kind.values()))
-        self._reckon_shown(by_kind["size differs"], lambda one: one.event_id, odd)
-        most = {place: PIECES * place[1] if place[1] > 0 else SHEETS for place in pieces}
-        over = {place for place, count in pieces.items() if count > most[place]}
-        self._reckon_shown(by_kind["step over"], lambda one: (one.plan_id, one.step), over)
-
-    def _reckon_shown(self, noted: list[Any], about: Callable[[Any], Any], wrong: set[Any]) -> None:
-        """All that is wrong is shown, and what is open is wrong; a person may have settled it before."""
-        shown = {about(one) for one in noted if not _taken_back(one)}
-        still_open = {about(one) for one in noted if one.settled_at is None}
-        assert still_open <= wrong <= shown, f"open: {still_open}, wrong: {wrong}, shown: {shown}"
-
-    def _reckon_bench(self, bench: Bench) -> None:
-        station = self.open(bench)
-        station.outbox.sql.check()
-        at_centre = {(row.station, row.epoch, row.seq): row for row in Event.select()}
-        for one in station.outbox.all_events():
-            if one.state == "reissued":
-                continue
-            assert one.state == "taken", f"{bench.name}: event {one.seq} is {one.state}: {one.answer}"
-            assert at_centre[bench.name, one.epoch, one.seq].hash == one.hash
-        visible = Record.select().where(
-            (Record.deleted == False)  # noqa: E712 - SQL
-            & ((Record.site == "northgate") | Record.site.is_null())
-        )
-        expected = {(row.kind, row.key): row.document for row in visible}
-        kinds = {kind for kind, _ in expected}
-        known = {(kind, key): body for kind in kinds for key, body in station.records.records(kind)}
-        assert known == expected
-        rack = {item.ref: item.quantity for item in station.rack()}
-        assert rack["SH-A"] == expected["stock", "northgate/SH-A"]["quantity"]
+                reckon_bench(self, bench)
 
     def end(self) -> None:
         for bench in self.benches:
@@ -764,11 +654,6 @@ class World:
         self.centre.end()
         self._patches.close()
         shutil.rmtree(self.folder, ignore_errors=True)
-
-
-def _taken_back(one: Any) -> bool:
-    """Whether a discrepancy was settled by a withdrawal, and not by a person."""
-    return one.settled_by is not None and one.settled_by.startswith("station ")
 
 
 import client.cache.stock as outbox_stock  # noqa: E402 - named by what it is for above
