@@ -16,16 +16,13 @@ import click
 from client import show
 from client.cache.sqlite import counted_without_writing
 from client.cli_log import log_group
+from client.cli_orders import order_commands
+from client.cli_records import record_commands
 from client.cli_shear import curves, gauge_check
-from client.cli_tools import in_home, say
-from client.compare import Teller, comparison_lines
-from client.errors import EXIT_CODES, ClientError, DiskFull, FaultsFound, InputWrong, NotAllPlanned, NotSetUp
+from client.cli_tools import in_home, lines, say
+from client.errors import EXIT_CODES, ClientError, DiskFull, InputWrong, NotSetUp
 from client.export import check_export, export_log
 from client.home import Home, StationSettings, checked_server, home_at
-from client.orders.read import OrderFile, read_order_file, resolved
-from client.orders.table import read_json
-from client.planning import KeptPlan, order_here, plan_here, plan_there, write_papers
-from client.profile import profile_notes
 from client.schedule import EVERY_S, run_until_stopped
 from client.sync import SyncReport, sync_once
 from client.wire import Patience
@@ -89,6 +86,8 @@ def cli(ctx: click.Context, home: Path | None) -> None:
 cli.add_command(log_group)
 cli.add_command(curves)
 cli.add_command(gauge_check)
+for _command in (*order_commands, *record_commands):
+    cli.add_command(_command)
 
 
 # --- set-up and records --------------------------------------------------------------------------
@@ -161,95 +160,7 @@ def pull(home: Home) -> None:
             say("nothing new")
         kinds = ", ".join(f"{count} {kind}" for kind, count in station.records.counts().items())
         say(f"here now: {kinds or 'no records'}")
-        _lines(show.backlog_lines(station.outbox.counts(), station.outbox.sql.meta, datetime.now(UTC)))
-
-
-@cli.command()
-@click.pass_obj
-def machines(home: Home) -> None:
-    """List the machines."""
-    with in_home(home) as station:
-        if station.records.as_of is None:
-            raise station.lacking("machines")
-        _lines(show.machine_lines(station.records.machines()))
-        _as_of(station)
-
-
-@cli.command()
-@click.option("--site", help="Another site than this station's own.")
-@click.option("--material", help="Only this grade.")
-@click.option("--all", "everything", is_flag=True, help="Also what is used up.")
-@click.pass_obj
-def stock(home: Home, site: str | None, material: str | None, everything: bool) -> None:
-    """List sheets and offcuts on the rack, with what was logged here since the last pull."""
-    with in_home(home) as station:
-        if station.records.as_of is None:
-            raise station.lacking("stock")
-        rack = [
-            item
-            for item in station.rack(site)
-            if (everything or item.quantity > 0) and material in {None, item.material}
-        ]
-        _lines(show.stock_lines(rack))
-        _as_of(station)
-
-
-@cli.command()
-@click.pass_obj
-def plans(home: Home) -> None:
-    """List the plans made here and at the centre."""
-    from client.cache.plans import kept_plans, pieces_done  # noqa: PLC0415 - used here only
-
-    with in_home(home) as station:
-        here = kept_plans(station.outbox.sql)
-        rows = [
-            (one.id, one.order_ref, one.machine, "here", str(len(pieces_done(station.outbox.sql, one.id))))
-            for one in here
-        ]
-        made = {one.id for one in here}
-        for plan_id, body in station.records.records("plan"):
-            if plan_id not in made:
-                done = str(len(pieces_done(station.outbox.sql, plan_id)))
-                rows.append(
-                    (plan_id, str(body.get("order_ref", "")), str(body.get("machine_id", "")), "centre", done)
-                )
-        _lines(show.table(("plan", "order", "machine", "made", "steps begun"), rows))
-
-
-@cli.command("show")
-@click.argument("plan_id")
-@click.option("--step", "number", type=click.IntRange(1), help="That step only.")
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for plan.json, program.txt, program.csv and a map of each sheet (SVG).",
-)
-@click.pass_obj
-def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) -> None:
-    """Show the program of a kept plan, made here or at the centre; it needs no network.
-
-    PLAN_ID may be cut short: its first four letters do, if no other plan begins so.
-    """
-    from client.cache.plans import pieces_done  # noqa: PLC0415 - used here only
-    from client.cutlog import opened_plan  # noqa: PLC0415
-    from service.drawing.text import program_text, step_text  # noqa: PLC0415
-
-    with in_home(home) as station:
-        whole = station.plan_named(plan_id)
-        plan, order = opened_plan(station, whole)
-        if number is not None:
-            try:
-                say(step_text(plan, order, number).rstrip())
-            except ValueError as error:
-                raise InputWrong(str(error)) from error
-            done = pieces_done(station.outbox.sql, whole).get(number, 0)
-            say("")
-            say(f"logged here: {done} of {plan.program[number - 1].pieces}")
-        else:
-            say(program_text(plan, order).rstrip())
-        if out is not None:
-            for paper in write_papers(KeptPlan(whole, plan, order), out):
-                say(f"written: {paper}")
+        lines(show.backlog_lines(station.outbox.counts(), station.outbox.sql.meta, datetime.now(UTC)))
 
 
 @cli.command()
@@ -279,9 +190,9 @@ def _status(home: Home) -> None:
         settings, outbox = station.settings, station.outbox
         say(f"station          {settings.station} at {settings.site}")
         say(f"service          {settings.server}")
-        _lines(show.sync_lines(outbox.sql.meta, now))
+        lines(show.sync_lines(outbox.sql.meta, now))
         say(f"data as of       {show.moment(station.records.as_of, now)}")
-        _lines(show.counts_lines(outbox.counts(), now))
+        lines(show.counts_lines(outbox.counts(), now))
         offset = outbox.sql.meta("clock_offset_s")
         if offset is not None:
             seconds = float(offset)
@@ -289,169 +200,8 @@ def _status(home: Home) -> None:
             say(f"clock            {abs(seconds):.1f} s {way} the centre's")
             if abs(seconds) > show.CLOCK_WARNING_S:
                 say("note: set this computer's clock; reports use the corrected time meanwhile")
-        _lines(show.quarantine_lines(outbox.quarantined()))
-        _lines(f"note: {told}" for told in awaited(station))
-
-
-# --- orders and plans ----------------------------------------------------------------------------
-
-
-def _order_options(command: Any) -> Any:
-    for option in reversed(
-        [
-            click.argument("orderfile", type=click.Path(dir_okay=False, path_type=Path)),
-            click.option("--machine", help="Id of the machine; shearwright machines lists them."),
-            click.option("--order-ref", help="Name of the order; else the name of the file."),
-            click.option(
-                "--units", type=click.Choice(["mm", "in"]), help="Unit of bare numbers; mm unless given."
-            ),
-            click.option(
-                "--gauge-table",
-                type=click.Choice(["steel", "galvanised", "stainless", "aluminium"]),
-                help="Table for thicknesses given as sheet gauge numbers.",
-            ),
-            click.option(
-                "--effort",
-                type=click.Choice(["quick", "standard", "thorough"]),
-                help="How long to search; standard unless given.",
-            ),
-            click.option(
-                "--objective",
-                type=click.Choice(["material", "handling", "time", "cost", "compare"]),
-                help="What to make least; compare shows several plans to choose from. Material unless given.",
-            ),
-            click.option(
-                "--open-stacks",
-                type=click.IntRange(1, 1000),
-                help="How many stacks of pieces may wait at the machine; any number unless given.",
-            ),
-        ]
-    ):
-        command = option(command)
-    return command
-
-
-def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> OrderFile:
-    if options["machine"] is None and orderfile.suffix.lower() != ".json":
-        known = [one.id for one in station.records.machines() if one.site in {None, station.settings.site}]
-        if len(known) == 1:
-            options["machine"] = known[0]
-            say(f"machine {known[0]}, the only one at {station.settings.site}", err=True)
-    read = read_order_file(orderfile, **options)
-    for note in read.notes:
-        say(f"note: {note}", err=True)
-    return read
-
-
-@cli.command()
-@_order_options
-@click.pass_obj
-def check(home: Home, /, orderfile: Path, **options: Any) -> None:
-    """Read an order file and tell what is wrong with it; nothing is planned or kept.
-
-    ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
-    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
-    """
-    with in_home(home) as station:
-        read = _read(orderfile, station, options)
-        order = resolved(read, lambda document: order_here(station, document))
-        pieces = sum(part.quantity for part in order.parts)
-        on_rack = sum(item.quantity for item in order.stock)
-        say(
-            f"{orderfile}: lines {len(order.parts)}, pieces {pieces}, machine {order.machine.id}; "
-            f"{on_rack} sheets and offcuts to cut them from"
-        )
-        if not order.stock:
-            say("note: there is no stock of these materials and thicknesses; nothing could be planned")
-
-
-@cli.command()
-@_order_options
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for plan.json, program.txt, program.csv and a map of each sheet (SVG).",
-)
-@click.option("--online", is_flag=True, help="Have the service plan instead of this computer.")
-@click.option(
-    "--ceiling",
-    type=click.FloatRange(0.1, 86400),
-    help="Seconds after which the best so far is taken. Such a plan may differ from run to run.",
-)
-@click.pass_obj
-def plan(
-    home: Home,
-    /,
-    orderfile: Path,
-    out: Path | None,
-    online: bool,
-    ceiling: float | None,
-    **options: Any,
-) -> None:
-    """Plan the cuts of an order file, offline, and keep the plan.
-
-    ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
-    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
-
-    What cannot be made is listed with its reason; the plan of the rest is kept all the same, and the
-    exit code is 10.
-    """
-    from service.drawing.text import not_planned, program_text  # noqa: PLC0415 - loaded when used
-
-    if online and ceiling is not None:
-        raise InputWrong("--ceiling is for planning on this computer; leave it out with --online")
-    with in_home(home) as station:
-        read = _read(orderfile, station, options)
-        if online:
-            wire = station.plan_wire()
-            try:
-                kept = resolved(read, lambda document: plan_there(station, wire, document, Patience()))
-            finally:
-                wire.close()
-        else:
-            teller = Teller(lambda line: say(line, err=True), ceiling)
-            stop = teller.over if ceiling is not None else None
-            kept = resolved(read, lambda document: plan_here(station, document, teller.progress, stop))
-        for note in profile_notes(station, kept):
-            say(f"note: {note}")
-        papers = write_papers(kept, out) if out is not None else []
-        say(program_text(kept.plan, kept.order).rstrip())
-        say("")
-        _lines(comparison_lines(kept))
-        say(f"plan {kept.id}, kept here")
-        if kept.plan.cut_short:
-            say("note: the time was over before the search was; it is kept as a plan, but not as the plan of")
-            say("      this order: without --ceiling the same order gives the same plan everywhere")
-        for paper in papers:
-            say(f"written: {paper}")
-        _as_of(station, err=True)
-        missing = not_planned(kept.plan)
-        if missing is not None:
-            _lines(show.thickness_lines(kept.plan, kept.order, station.rack_of(kept.order.machine)))
-            raise NotAllPlanned(f"{missing}; the reasons stand above, and the rest is planned and kept")
-
-
-@cli.command()
-@click.argument("planfile", type=click.Path(dir_okay=False, path_type=Path))
-@click.pass_obj
-def verify(home: Home, planfile: Path) -> None:
-    """Check a plan file independently of how it was made; exit 1 when it has faults."""
-    from service.engine.verifier import verify as verified  # noqa: PLC0415 - used here only
-
-    found = read_json(planfile)
-    verdict = verified(found if isinstance(found, dict) else {})
-    if not verdict.ok:
-        faults = verdict.faults
-        told = "\n".join(f"  {one.where or '/'}: {one.message}" for one in faults[:50])
-        more = f"\n  … and {len(faults) - 50} more" if len(faults) > 50 else ""
-        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-        raise FaultsFound(f"{planfile}: {count}\n{told}{more}")
-    counts = verdict.counts
-    say(
-        f"{planfile}: no fault found; {counts.steps} steps, {counts.strokes} strokes, "
-        f"{counts.pieces_used} sheets and offcuts, {counts.parts} parts"
-    )
-    say("The program was replayed on paper, cut by cut. That permits nothing at the machine.")
+        lines(show.quarantine_lines(outbox.quarantined()))
+        lines(f"note: {told}" for told in awaited(station))
 
 
 # --- syncing -------------------------------------------------------------------------------------
@@ -468,7 +218,7 @@ def sync(home: Home, seconds: float) -> None:
         station.outbox.sql.check()
         # One that runs in the background just now is waited for; what is left then is little.
         report = sync_once(station, patience=Patience(total_s=seconds), wait_s=min(seconds, 30.0))
-        _lines(show.report_lines(report))
+        lines(show.report_lines(report))
         if report.problem is not None:
             say(f"{report.counts.pending} events wait here; nothing is lost", err=True)
             raise report.problem
@@ -547,15 +297,6 @@ def salvage(home: Home, file: Path | None) -> None:
 
 
 # --- small helps ---------------------------------------------------------------------------------
-
-
-def _lines(lines: Iterator[str]) -> None:
-    for line in lines:
-        say(line)
-
-
-def _as_of(station: Workstation, err: bool = False) -> None:
-    say(f"data as of {show.moment(station.records.as_of, datetime.now(UTC))}", err=err)
 
 
 def _notice(station: Workstation) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from typing import Any, Final
 
 import click
 
+from client import show
 from client.batch import Logged
 from client.errors import InputWrong
 from client.home import Home
@@ -56,6 +58,17 @@ def in_home(home: Home) -> Iterator[Workstation]:
         if station.outbox.notice is not None:
             say(f"note: {station.outbox.notice}", err=True)
         yield station
+
+
+def lines(told: Iterable[str]) -> None:
+    """Print lines."""
+    for line in told:
+        say(line)
+
+
+def as_of(station: Workstation, *, err: bool = False) -> None:
+    """Say how old the records are that an answer rests on."""
+    say(f"data as of {show.moment(station.records.as_of, datetime.now(UTC))}", err=err)
 
 
 class LengthType(click.ParamType[Length]):
