@@ -51,24 +51,37 @@ def sure(schema: type[Schema]) -> _Check:
     made = schema()
     if not issubclass(schema, Document) or any(made._hooks.get(hook) for hook in _HOOKS):
         return _never
+    required: dict[str, _Check] = {}
     checks: dict[str, _Check] = {}
-    required, nullable = set(), set()
+    nullable, named = set(), set()
     for name, field in made.fields.items():
         own = field.data_key or name
         checks[own] = _check_of(field)
-        if field.required:
-            required.add(own)
+        if field.required and not field.allow_none:
+            required[own] = checks[own]
         if field.allow_none:
             nullable.add(own)
-    wanted = frozenset(required)
+        if field.required and field.allow_none:
+            named.add(own)
+    # Of these every document has all, and most have few others.
+    wanted, least = tuple(required.items()), len(required)
 
     def passes(document: Any) -> bool:
         # Exact types: what JSON is read into, and nothing that behaves like it.
-        if type(document) is not dict or not document.keys() >= wanted:
+        if type(document) is not dict:
+            return False
+        for name, check in wanted:
+            if name not in document or not check(document[name]):
+                return False
+        if len(document) == least:
+            return not named
+        if named and not document.keys() >= named:
             return False
         for name, value in document.items():
-            check = checks.get(name)
-            if check is None or not (name in nullable if value is None else check(value)):
+            if name in required:
+                continue
+            other = checks.get(name)
+            if other is None or not (name in nullable if value is None else other(value)):
                 return False
         return True
 
