@@ -24,7 +24,7 @@ from peewee import fn
 
 from service.engine.fingerprint import canonical_json
 from service.store import records, tally
-from service.store.models import Chain, Correction, Event
+from service.store.models import Correction, Event
 from service.store.sums import MEASURES
 
 FORMAT: Final = "shearwright events 1"
@@ -202,7 +202,8 @@ def _lines(before: date) -> Iterator[dict[str, Any]]:
         .group_by(Event.station, Event.epoch)
     )
     ends = {(station, epoch): seq for station, epoch, seq in late.tuples()}
-    chains: Any = Chain.select(Chain.station, Chain.epoch).order_by(Chain.station, Chain.epoch)
+    # From the events themselves, so that none is left out whatever else is kept of their chains.
+    chains: Any = Event.select(Event.station, Event.epoch).distinct().order_by(Event.station, Event.epoch)
     for station, epoch in list(chains.tuples()):
         yield from _of_chain(station, epoch, ends.get((station, epoch), 2**62))
 
