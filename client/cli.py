@@ -15,6 +15,9 @@ import click
 
 from client import show
 from client.cache.sqlite import counted_without_writing
+from client.cli_cut import cut_check, cut_settings
+from client.cli_edge import edge_check
+from client.cli_lift import lift_check
 from client.cli_log import log_group
 from client.cli_orders import order_commands
 from client.cli_records import record_commands
@@ -84,8 +87,8 @@ def cli(ctx: click.Context, home: Path | None) -> None:
 
 
 cli.add_command(log_group)
-cli.add_command(curves)
-cli.add_command(gauge_check)
+for _command in (curves, gauge_check, cut_check, cut_settings, lift_check, edge_check):
+    cli.add_command(_command)
 for _command in (*order_commands, *record_commands):
     cli.add_command(_command)
 

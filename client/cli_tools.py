@@ -11,9 +11,10 @@ import click
 
 from client import show
 from client.batch import Logged
-from client.errors import InputWrong
+from client.errors import FaultsFound, InputWrong
 from client.home import Home
 from client.workstation import Workstation, workstation_at
+from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.quantities import Length, QuantityError, parse_length, parse_thickness
 
@@ -47,6 +48,24 @@ SURE = click.option(
     help="Write it down although the figures look wrong.",
 )
 """For commands that write down: it is known to the workstation that they open."""
+
+
+WHY = click.option("--why", is_flag=True, help="Tell with each sentence what it rests on.")
+"""For commands that answer with findings."""
+
+
+def end_on_stops(findings: Iterable[Finding], what: str) -> None:
+    """Nothing where none of the findings is a stop.
+
+    Raises
+    ------
+    FaultsFound
+        Saying that `what` must not be, by how many of them.
+    """
+    stops = sum(one.level == "stop" for one in findings)
+    if stops:
+        count = "what is said above" if stops == 1 else f"{stops} things said above"
+        raise FaultsFound(f"STOP: {what}, for {count}")
 
 
 @contextmanager

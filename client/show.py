@@ -10,6 +10,7 @@ from client.cache.outbox import Counts, Written
 from client.cache.records import Change
 from client.errors import ClientError
 from client.sync import SyncReport
+from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.order import Order, StockItem
 from service.engine.plan import CutPlan
@@ -25,6 +26,16 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
     widths = [max(len(line[place]) for line in lines) for place in range(len(head))]
     for line in lines:
         yield "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
+
+
+def finding_lines(findings: Iterable[Finding], *, why: bool = False) -> Iterator[str]:
+    """Findings, the worst first, one a line; `why`: with what each rests on."""
+    order = {"stop": 0, "caution": 1, "note": 2}
+    for one in sorted(findings, key=lambda finding: order[finding.level]):
+        level = "STOP" if one.level == "stop" else one.level
+        yield f"{level}: {one.message}"
+        if why:
+            yield f"      by: {one.basis}"
 
 
 def machine_lines(machines: Sequence[Machine]) -> Iterator[str]:

@@ -1,0 +1,239 @@
+"""Commands about one cut, offline: whether the machine can make it, and what to set for it."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import click
+
+from client.cli_tools import LENGTH, THICKNESS, WHY, end_on_stops, in_home, lines, machine_for, say
+from client.errors import InputWrong
+from client.home import Home
+from client.show import finding_lines
+from service.engine.checks import check_cut
+from service.engine.findings import Finding
+from service.engine.force import ForceCheck, check_force
+from service.engine.force_limits import rakes
+from service.engine.handling import usual_cautions
+from service.engine.machine import Machine
+from service.engine.materials import Material, certified
+from service.engine.plan import Gauging, Settings
+from service.engine.quantities import Length, show_mm
+from service.engine.settings import settings_for
+
+_NOT_HERE: Final = "this cut must not be made on this machine"
+
+_GAUGING = click.option(
+    "--gauging",
+    type=click.Choice(["back gauge", "front stop", "marked line"]),
+    default="back gauge",
+    show_default=True,
+    help="How the cut is measured.",
+)
+
+
+def _cut_options(command: Any) -> Any:
+    for option in reversed(
+        [
+            click.option("--material", required=True, help="Grade."),
+            click.option(
+                "--thickness", required=True, type=THICKNESS, help='In mm, or such as "16 ga steel".'
+            ),
+            click.option("--cut-length", required=True, type=LENGTH, help="Length sheared in the stroke."),
+            click.option("--machine", help="Id of the machine; shearwright machines lists them."),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+@click.command("cut-check")
+@_cut_options
+@click.option("--drop", type=LENGTH, help="Depth of what falls behind the blade.")
+@click.option("--remainder", type=LENGTH, help="Depth of what stays under the hold-down.")
+@_GAUGING
+@click.option(
+    "--rake", type=click.FloatRange(0, 15), help="Degrees; the smallest within the force limit unless given."
+)
+@click.option(
+    "--strength", type=click.FloatRange(0, 5000, min_open=True), help="N/mm², by the sheet's certificate."
+)
+@click.option("--certificate", help="Number of the certificate that states the strength.")
+@click.option("--dulled", type=click.FloatRange(0, 2), help="Allowance for dulled edges: 0.25 for 25 %.")
+@click.option("--side-by-side", type=click.IntRange(1, 1000), default=1, help="Pieces in one stroke.")
+@WHY
+@click.pass_obj
+def cut_check(
+    home: Home,
+    material: str,
+    thickness: Length,
+    cut_length: Length,
+    machine: str | None,
+    drop: Length | None,
+    remainder: Length | None,
+    gauging: Gauging,
+    rake: float | None,
+    strength: float | None,
+    certificate: str | None,
+    dulled: float | None,
+    side_by_side: int,
+    why: bool,
+) -> None:
+    """Tell what a cut asks of the machine, and what stands against it; exit 1 when something does.
+
+    Without --drop the force, the rating, the length along the blade and the blade gap are looked at.
+    No answer from here is a permission to cut.
+    """
+    if (strength is None) != (certificate is None):
+        raise InputWrong("--strength and --certificate go together: a strength, and the paper that states it")
+    with in_home(home) as station:
+        shear, steel = machine_for(station, machine), station.material(material)
+    if strength is not None and certificate is not None:
+        try:
+            steel = certified(steel, strength, certificate)
+        except ValueError as error:
+            raise InputWrong(str(error)) from error
+    if rake is not None:
+        _refuse_rake(shear, rake)
+    if side_by_side > cut_length:
+        raise InputWrong("--side-by-side: so many pieces do not fit along the cut")
+    force = check_force(shear, steel, thickness, cut_length, rake, dulled)
+    found = [
+        *force.findings,
+        *_of_the_cut(shear, steel, thickness, cut_length, drop, remainder, gauging, side_by_side),
+    ]
+    lines(_force_lines(shear, steel, thickness, force))
+    lines(finding_lines(found, why=why))
+    if drop is None:
+        say("not looked at: the drop, how it is gauged, and what stays; give --drop and --remainder")
+    _cautions(shear, steel)
+    end_on_stops(found, _NOT_HERE)
+
+
+def _of_the_cut(
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    cut_length: Length,
+    drop: Length | None,
+    remainder: Length | None,
+    gauging: Gauging,
+    side_by_side: int,
+) -> list[Finding]:
+    """What there is to say of a cut besides its force, which is asked for at a rake of its own.
+
+    Where the drop is not given, the rest is asked with one in the middle of the back gauge's range.
+    """
+    low = max(machine.back_gauge.low, machine.smallest_drop, 10 * thickness)
+    whole = check_cut(
+        machine,
+        material,
+        thickness,
+        cut_length=cut_length,
+        drop_depth=drop if drop is not None else max(low, (low + machine.back_gauge.high) // 2),
+        remainder_depth=remainder,
+        gauging=gauging,
+        pieces_side_by_side=side_by_side,
+    )
+    said = {one.code for one in check_force(machine, material, thickness, cut_length).findings}
+    if drop is None:
+        said.add("remainder-unknown")
+    return [one for one in whole if one.code not in said]
+
+
+def _refuse_rake(machine: Machine, rake: float) -> None:
+    can_be_set = rakes(machine)
+    if any(abs(rake - one) < 1e-9 for one in can_be_set):
+        return
+    if machine.rake.fixed:
+        raise InputWrong(f"--rake: the rake of {machine.name} is fixed at {machine.rake.low_deg:g} degrees")
+    raise InputWrong(
+        f"--rake: {machine.name} sets {machine.rake.low_deg:g} to {machine.rake.high_deg:g} degrees "
+        f"in steps of {machine.rake.step_deg:g}"
+    )
+
+
+def _force_lines(machine: Machine, material: Material, thickness: Length, force: ForceCheck) -> list[str]:
+    sharp = f"; with sharp edges {force.sharp_kn:.0f} kN" if force.dulled_allowance else ""
+    return [
+        f"{machine.name}, {show_mm(thickness)} mm {material.grade}",
+        f"force            {force.force_kn:.0f} of {force.limit_kn:.0f} kN ({force.force_share:.0%})"
+        f" at rake {force.rake_deg:g}°{sharp}",
+        f"by               {force.method}; the methods differ by {force.spread:.2f} times",
+        f"strength         {force.strength:g} N/mm², {force.strength_basis}",
+        f"rating           counts as {force.equivalent_thickness_mm:.2f} mm of its steel, "
+        f"{force.rating_share:.0%} of the rated thickness",
+        f"blade engaged    {force.engaged_mm:.0f} mm",
+        f"work             {force.work_j:.0f} J a stroke, {force.stroke_s:.1f} s, "
+        f"{force.mean_power_kw:.1f} kW on average",
+    ]
+
+
+@click.command("cut-settings")
+@_cut_options
+@click.option("--drop", required=True, type=LENGTH, help="Depth of what falls behind the blade.")
+@_GAUGING
+@click.option("--trim", is_flag=True, help="What falls is a trim.")
+@click.option(
+    "--deeper",
+    type=click.FloatRange(-10, 10),
+    default=0.0,
+    help="Millimetres by which drops were measured deeper than the gauge was set.",
+)
+@WHY
+@click.pass_obj
+def cut_settings(
+    home: Home,
+    material: str,
+    thickness: Length,
+    cut_length: Length,
+    machine: str | None,
+    drop: Length,
+    gauging: Gauging,
+    trim: bool,
+    deeper: float,
+    why: bool,
+) -> None:
+    """Tell what to set for a cut: gap, rake, stroke, hold-down, relief and support.
+
+    A cut that the machine cannot make gets no settings: what stands against it is told, and the exit
+    code is 1.
+    """
+    with in_home(home) as station:
+        shear, steel = machine_for(station, machine), station.material(material)
+    against = check_cut(shear, steel, thickness, cut_length=cut_length, drop_depth=drop, gauging=gauging)
+    if any(one.level == "stop" for one in against):
+        lines(finding_lines(against, why=why))
+        end_on_stops(against, _NOT_HERE)
+    made = settings_for(
+        shear,
+        steel,
+        thickness,
+        cut_length=cut_length,
+        drop_depth=drop,
+        measured_offset=round(deeper * 100),
+        trim=trim,
+        gauging=gauging,
+    )
+    lines(_setting_lines(made))
+    told = {one.message for one in made.findings}
+    found = [*made.findings, *(one for one in against if one.level != "note" and one.message not in told)]
+    lines(finding_lines(found, why=why))
+    _cautions(shear, steel)
+    end_on_stops(found, _NOT_HERE)
+
+
+def _setting_lines(made: Settings) -> list[str]:
+    held = "not known" if made.hold_down_kn is None else f"{made.hold_down_kn:g} kN"
+    return [
+        f"gap              {show_mm(made.gap)} mm",
+        f"rake             {made.rake_deg:g}°",
+        f"stroke           {show_mm(made.stroke)} mm",
+        f"hold-down        {held}",
+        f"relief           {'on' if made.relief else 'off'}",
+        f"sheet support    {'on' if made.sheet_support else 'off'}",
+    ]
+
+
+def _cautions(machine: Machine, material: Material) -> None:
+    lines(f"note: {told}" for told in usual_cautions(machine, [material]))
