@@ -89,6 +89,20 @@ def test_a_database_of_an_earlier_release_becomes_what_a_fresh_one_is(
         assert (_columns(), _rules()) == brought
 
 
+def test_postgresql_knows_what_new_columns_hold_from_the_start(address: str) -> None:
+    """Of a column that it knows nothing of it reads a whole table where an index is there for it."""
+    if "://" not in address:
+        pytest.skip("SQLite takes an index without being told")
+    _restore(address, "m0003")
+    open_database(address)
+    migrate()
+    with connected():
+        rows = database.execute_sql(
+            "SELECT attname FROM pg_stats WHERE schemaname = 'public' AND tablename = 'event'"
+        ).fetchall()
+    assert {name for (name,) in rows} >= {"came_as", "plan_id", "step", "withdrawn_by"}
+
+
 @pytest.mark.parametrize("dump", RELEASED)
 def test_the_data_of_an_earlier_release_is_all_there_and_goes_on(address: str, dump: str) -> None:
     _restore(address, dump)
