@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,12 +14,16 @@ from client.cli_tools import as_of, in_home, lines, say
 from client.compare import Teller, comparison_lines
 from client.errors import FaultsFound, InputWrong, NotAllPlanned
 from client.home import Home
-from client.orders.read import OrderFile, read_order_file, resolved
+from client.order_check import looks_like_inches, order_faults
+from client.orders.read import OrderFile, read_order_file, resolved, told_by_line
 from client.orders.table import read_json
 from client.planning import KeptPlan, order_here, plan_here, plan_there, write_papers
 from client.profile import profile_notes
 from client.wire import Patience
 from client.workstation import Workstation
+from schemas.problems import FieldError
+from service.engine.order import Order
+from service.engine.quantities import show_mm
 
 
 def _order_options(command: Any) -> Any:
@@ -61,7 +67,7 @@ def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> Ord
         if len(known) == 1:
             options["machine"] = known[0]
             say(f"machine {known[0]}, the only one at {station.settings.site}", err=True)
-    read = read_order_file(orderfile, **options)
+    read = read_order_file(orderfile, **options, look=partial(order_faults, station))
     for note in read.notes:
         say(f"note: {note}", err=True)
     return read
@@ -71,22 +77,42 @@ def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> Ord
 @_order_options
 @click.pass_obj
 def check(home: Home, /, orderfile: Path, **options: Any) -> None:
-    """Read an order file and tell what is wrong with it; nothing is planned or kept.
+    """Read an order file and tell all that is wrong with it; nothing is planned or kept.
+
+    Beside the file itself, its grades and the limits of the machine are looked at: force, rating and
+    cutting length. Exit 1 when parts cannot be made whatever they are cut from.
 
     ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
     Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
     """
     with in_home(home) as station:
         read = _read(orderfile, station, options)
-        order = resolved(read, lambda document: order_here(station, document))
+        look = partial(order_faults, station)
+        order = resolved(read, lambda document: order_here(station, document), look)
         pieces = sum(part.quantity for part in order.parts)
         on_rack = sum(item.quantity for item in order.stock)
         say(
             f"{orderfile}: lines {len(order.parts)}, pieces {pieces}, machine {order.machine.id}; "
             f"{on_rack} sheets and offcuts to cut them from"
         )
-        if not order.stock:
-            say("note: there is no stock of these materials and thicknesses; nothing could be planned")
+        lines(f"note: {told}" for told in _order_notes(order))
+        faults = look(read.document)
+        question = looks_like_inches(read.document)
+        if question is not None:
+            faults = [FieldError("/units", question), *faults]
+        if faults:
+            raise FaultsFound(told_by_line(orderfile, read.placed(faults)))
+
+
+def _order_notes(order: Order) -> Iterator[str]:
+    """What an order may be planned with all the same."""
+    if not order.stock:
+        yield "there is no stock of these materials and thicknesses; nothing could be planned"
+        return
+    there = {(item.material, item.thickness) for item in order.stock if item.quantity}
+    for grade, thickness in dict.fromkeys((part.material, part.thickness) for part in order.parts):
+        if (grade, thickness) not in there:
+            yield f"there is no stock of {grade} {show_mm(thickness)} mm; such parts could not be planned"
 
 
 @click.command()
@@ -126,16 +152,21 @@ def plan(
         raise InputWrong("--ceiling is for planning on this computer; leave it out with --online")
     with in_home(home) as station:
         read = _read(orderfile, station, options)
+        look = partial(order_faults, station)
+        question = looks_like_inches(read.document)
+        if question is not None:
+            say(f"note: {question}", err=True)
         if online:
             wire = station.plan_wire()
             try:
-                kept = resolved(read, lambda document: plan_there(station, wire, document, Patience()))
+                there = partial(plan_there, station, wire, patience=Patience())
+                kept = resolved(read, there, look)
             finally:
                 wire.close()
         else:
             teller = Teller(lambda line: say(line, err=True), ceiling)
             stop = teller.over if ceiling is not None else None
-            kept = resolved(read, lambda document: plan_here(station, document, teller.progress, stop))
+            kept = resolved(read, lambda document: plan_here(station, document, teller.progress, stop), look)
         for note in profile_notes(station, kept):
             say(f"note: {note}")
         papers = write_papers(kept, out) if out is not None else []

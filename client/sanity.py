@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from service.engine.force import check_force
+from service.engine.materials_table import UnknownMaterial, material_named
 from service.engine.quantities import mm, show_mm
 
 if TYPE_CHECKING:
@@ -25,6 +27,13 @@ MOST_KG: Final = 25_000
 
 MOST_RADIUS_UM: Final = 1000
 """An edge worn by a millimetre cuts nothing any more."""
+
+LEAST_RADIUS_UM: Final = 1
+"""No edge of a shear blade is ground sharper."""
+
+MOST_OFF_MM: Final = 3.0
+MOST_OFF_SHARE: Final = 0.01
+"""A drop further off than this, and than that share of the gauge value, was misread or mistyped."""
 
 
 def doubts(station: Workstation, event_type: str, payload: Mapping[str, Any]) -> Iterator[str]:
@@ -48,12 +57,33 @@ def _taken(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
 
 def _gauge(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
     gauge, measured = payload["gauge_mm"], payload["measured_mm"]
-    if abs(measured - gauge) > max(5.0, gauge / 10):
+    if abs(measured - gauge) > max(MOST_OFF_MM, gauge * MOST_OFF_SHARE):
         yield f"a drop of {measured:g} mm from a gauge value of {gauge:g} mm"
+    machine = station.records.machine(payload["machine"])
+    if machine is not None and not machine.back_gauge.low <= mm(gauge) <= machine.back_gauge.high:
+        low, high = show_mm(machine.back_gauge.low), show_mm(machine.back_gauge.high)
+        yield f"the back gauge of {machine.name} goes from {low} to {high} mm, not to {gauge:g}"
+
+
+def _cuts(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
+    machine = station.records.machine(payload["machine"])
+    if machine is None or payload.get("plan_id") is not None:
+        return  # a plan holds to the limits of the machine that it was made for
+    try:
+        material = material_named(payload["material"], station.records.materials())
+    except UnknownMaterial:
+        return
+    force = check_force(machine, material, mm(payload["thickness_mm"]), mm(payload["cut_length_mm"]))
+    yield from (f"{machine.name}: {one.message}" for one in force.findings if one.level == "stop")
 
 
 def _edge(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
     radius, burr, thickness = (payload.get(name) for name in ("radius_um", "burr_mm", "thickness_mm"))
+    if radius is not None and radius < LEAST_RADIUS_UM:
+        yield (
+            f"an edge radius of {radius:g} µm is sharper than a ground edge; "
+            f"is {radius * 1000:g} µm ({radius:g} mm) meant?"
+        )
     if radius is not None and radius > MOST_RADIUS_UM:
         yield f"an edge radius of {radius:g} µm is {radius / 1000:g} mm"
     if burr is not None and thickness is not None and burr > thickness:
@@ -88,6 +118,7 @@ def _program(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
 
 
 _OF_TYPE: Final = {
+    "cuts.made": _cuts,
     "stock.taken": _taken,
     "gauge.measured": _gauge,
     "edge.measured": _edge,

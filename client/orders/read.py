@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from client.errors import InputWrong
 from client.orders.columns import Column, Problem, column_named, columns_of, part_of, points_for_thousands
@@ -14,6 +14,9 @@ from schemas.problems import FieldError, WireError
 
 MOST_SHOWN: Final = 50
 """Wrong lines that are shown; the rest are counted."""
+
+Look: TypeAlias = Callable[[Mapping[str, Any]], Sequence[FieldError]]
+"""Tells what is wrong with a request besides what the contract says of it."""
 
 _KINDS: Final = ".csv, .txt, .tsv, .xlsx or .json"
 
@@ -27,10 +30,15 @@ class OrderFile:
     lines: tuple[int, ...] = ()
     columns: Mapping[str, Column] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
 
     def wrong(self, errors: Sequence[FieldError]) -> InputWrong:
         """What the contract says of the request, told by line and column of the file."""
-        return wrong_lines(self.path, [self._place(error) for error in errors])
+        return wrong_lines(self.path, self.placed(errors))
+
+    def placed(self, errors: Sequence[FieldError]) -> list[Problem | FieldError]:
+        """The same by line and column, where the file has such."""
+        return [self._place(error) for error in errors]
 
     def _place(self, error: FieldError) -> Problem | FieldError:
         steps = error.pointer.split("/")[1:]
@@ -56,14 +64,19 @@ class OrderFile:
 
 
 def wrong_lines(path: Path, problems: Sequence[Problem | FieldError]) -> InputWrong:
-    """One error for a whole file: in the order of its lines, the first fifty in full."""
+    """One error for a whole file."""
+    return InputWrong(told_by_line(path, problems, ", nothing was planned"))
+
+
+def told_by_line(path: Path, problems: Sequence[Problem | FieldError], then: str = "") -> str:
+    """Everything that is wrong with a file: in the order of its lines, the first fifty in full."""
     placed = sorted((one for one in problems if isinstance(one, Problem)), key=lambda one: one.line)
     others = [one for one in problems if isinstance(one, FieldError)]
     told = [f"  {one.pointer or '/'}: {one.message}" for one in others] + [f"  {one}" for one in placed]
     more = len(told) - MOST_SHOWN
     shown = told[:MOST_SHOWN] + ([f"  … and {more} more"] if more > 0 else [])
     fault = "1 fault" if len(told) == 1 else f"{len(told)} faults"
-    return InputWrong(f"{path}: {fault}, nothing was planned\n" + "\n".join(shown))
+    return f"{path}: {fault}{then}\n" + "\n".join(shown)
 
 
 def read_order_file(
@@ -76,6 +89,7 @@ def read_order_file(
     effort: str | None = None,
     objective: str | None = None,
     open_stacks: int | None = None,
+    look: Look | None = None,
 ) -> OrderFile:
     """Read an order file into a plan request.
 
@@ -86,6 +100,8 @@ def read_order_file(
     machine, order_ref, units, gauge_table, effort, objective, open_stacks
         Win over what a JSON file says; a table says none of these. The order ref defaults to the
         name of the file.
+    look
+        Asked besides when something is wrong, so that one run tells everything.
 
     Raises
     ------
@@ -112,17 +128,28 @@ def read_order_file(
     if wishes:
         options = document.get("options")
         document["options"] = {**(options if isinstance(options, Mapping) else {}), **wishes}
+    made = replace(order_file, document=document)
+    if made.problems:
+        raise wrong_lines(path, _with_others(made, look))
     if "machine" not in document:
         raise InputWrong("which machine? give --machine ID; shearwright machines lists them")
-    return OrderFile(path, document, order_file.lines, order_file.columns, order_file.notes)
+    return made
 
 
-def resolved(order_file: OrderFile, read: Callable[[Mapping[str, Any]], Any]) -> Any:
-    """Do something with the request, and tell what the contract refuses by line and column."""
+def resolved(
+    order_file: OrderFile, read: Callable[[Mapping[str, Any]], Any], look: Look | None = None
+) -> Any:
+    """Do something with the request, and tell what the contract refuses by line and column.
+
+    `look` is asked besides when something is refused, so that one run tells everything.
+    """
     try:
         return read(order_file.document)
     except WireError as error:
-        raise order_file.wrong(error.errors) from error
+        told = {one.pointer for one in error.errors}
+        more = look(order_file.document) if look is not None else ()
+        errors = [*error.errors, *(one for one in more if one.pointer not in told)]
+        raise order_file.wrong(errors) from error
 
 
 def _from_json(path: Path) -> tuple[dict[str, Any], OrderFile]:
@@ -145,27 +172,21 @@ def _from_table(path: Path, read: Callable[[Path], Any]) -> OrderFile:
         problems += wrong
     lines = tuple(row.line for row in table.rows)
     named = {column.name: column for column in columns}
-    if problems:
-        # The contract is asked as well, so that one run tells everything.
-        problems += _contract_problems(path, parts, lines, named, problems)
-        raise wrong_lines(path, problems)
-    return OrderFile(path, {"parts": parts}, lines, named, table.notes)
+    return OrderFile(path, {"parts": parts}, lines, named, table.notes, tuple(problems))
 
 
-def _contract_problems(
-    path: Path,
-    parts: list[dict[str, Any]],
-    lines: tuple[int, ...],
-    columns: Mapping[str, Column],
-    known: Sequence[Problem],
-) -> list[Problem]:
+def _with_others(order_file: OrderFile, look: Look | None) -> list[Problem | FieldError]:
+    """What is wrong with the lines as they stand, and what the contract and `look` say besides."""
     from schemas.fields import units_of_request  # noqa: PLC0415 - used on this path only
     from schemas.orders import PartSchema  # noqa: PLC0415
     from schemas.problems import field_errors  # noqa: PLC0415
 
-    order_file = OrderFile(path, {}, lines, columns)
-    told = {(one.line, one.column) for one in known}
     with units_of_request("mm"):
-        messages = PartSchema(many=True).validate(parts)
-    placed = [order_file._place(error) for error in field_errors(messages, "parts")]
-    return [one for one in placed if isinstance(one, Problem) and (one.line, one.column) not in told]
+        messages = PartSchema(many=True).validate(order_file.document["parts"])
+    errors = [*field_errors(messages, "parts"), *(look(order_file.document) if look is not None else ())]
+    found: list[Problem | FieldError] = list(order_file.problems)
+    for one in order_file.placed(errors):
+        known = {(other.line, other.column) for other in found if isinstance(other, Problem)}
+        if isinstance(one, Problem) and (one.line, one.column) not in known:
+            found.append(one)
+    return found
