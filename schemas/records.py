@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from itertools import pairwise
 from typing import Any
 
 from marshmallow import ValidationError, post_load, pre_load, validates_schema
@@ -34,10 +35,10 @@ from service.engine.machine import (
     Rating,
     TimeModel,
 )
-from service.engine.materials import Material
+from service.engine.materials import Material, StrengthBand
 from service.engine.order import StockItem
 from service.engine.plausible import density_slip, modulus_slip, share_slip, strength_slip
-from service.engine.quantities import mm
+from service.engine.quantities import mm, show_mm
 
 MILL_OVERSIZE = mm(20)
 """EN 10051:1991, width of sheet with mill edges: +20 mm, never under."""
@@ -262,6 +263,14 @@ class MachineSchema(Record):
             "than its range pass"
         },
     )
+    force_margin = JsonNumber(
+        load_default=0.1,
+        validate=between(0, 0.5),
+        metadata={
+            "description": "how far below the force limit the rake is chosen, as a share of the limit: for "
+            "sheet thicker than nominal"
+        },
+    )
     side_by_side = JsonInt(
         load_default=4,
         validate=between(1, 100),
@@ -279,6 +288,15 @@ def _elongation_slip(value: float) -> str | None:
 
 def _gap_slip(value: float) -> str | None:
     return share_slip(value, 0, "blade gap")
+
+
+class StrengthBandSchema(Record):
+    """Tensile strength of sheet from a thickness upwards, up to where the next band begins."""
+
+    makes = StrengthBand
+    begins = Millimetres(required=True, data_key="begins_mm")
+    rm_low = JsonNumber(required=True, validate=_unit(strength_slip), data_key="rm_low_n_mm2")
+    rm_high = JsonNumber(required=True, validate=_unit(strength_slip), data_key="rm_high_n_mm2")
 
 
 class MaterialSchema(Record):
@@ -307,6 +325,16 @@ class MaterialSchema(Record):
     abrasiveness = JsonNumber(load_default=1.0, validate=between(0.01, 100))
     shearable = JsonBool(load_default=True)
     source = Text(load_default="shop's own figures", most=500)
+    bands = Many(
+        Inner(StrengthBandSchema),
+        load_default=list,
+        most=50,
+        data_key="strength_bands",
+        metadata={
+            "description": "narrower ranges of strength by thickness, ascending, inside the range of the "
+            "grade, which holds below the first; empty: it holds for every thickness"
+        },
+    )
 
     @validates_schema
     def _ordered(self, data: Mapping[str, Any], **kwargs: Any) -> None:
@@ -314,10 +342,23 @@ class MaterialSchema(Record):
             raise ValidationError("rm_low_n_mm2 is above rm_high_n_mm2", "rm_low_n_mm2")
         if data["gap_share"][0] > data["gap_share"][1]:
             raise ValidationError("the first share is above the second", "gap_share")
+        _ordered_bands(data["bands"], data["rm_low"], data["rm_high"])
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Material:
-        return Material(**{**data, "gap_share": tuple(data["gap_share"])})
+        return Material(**{**data, "gap_share": tuple(data["gap_share"]), "bands": tuple(data["bands"])})
+
+
+def _ordered_bands(bands: list[StrengthBand], rm_low: float, rm_high: float) -> None:
+    if any(one.begins >= after.begins for one, after in pairwise(bands)):
+        raise ValidationError("the bands begin at ascending thicknesses", "strength_bands")
+    for band in bands:
+        if not rm_low <= band.rm_low <= band.rm_high <= rm_high:
+            raise ValidationError(
+                f"the band from {show_mm(band.begins)} mm is not from low to high inside the range of the "
+                f"grade, {rm_low:g} to {rm_high:g} N/mm²",
+                "strength_bands",
+            )
 
 
 class StockSchema(Record):

@@ -11,20 +11,16 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Final, Literal, NamedTuple, TypeAlias
 
 from service.engine.clearance import NEVER, thickest_by_gap
 from service.engine.force import check_force
-from service.engine.force_limits import choose_rake, fits_force, fits_rating, last_that, rakes
+from service.engine.force_limits import beyond_rating, fits_force, fits_rating, held_at, last_thickness
 from service.engine.machine import Machine
 from service.engine.materials import Material
-from service.engine.quantities import PER_MM, Length
-from service.engine.settings import hold_down_to_be_had, hold_down_wanted
-from service.engine.shearing import ruling, slope_of
+from service.engine.quantities import Length
 
 GoverningLimit: TypeAlias = Literal[
     "rating", "force", "blade gap", "mechanical maximum", "hold-down", "not for a shear", "cutting length"
@@ -118,10 +114,12 @@ def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capac
 
 
 def _limits(machine: Machine, material: Material, cut_length: Length) -> tuple[LimitThickness, ...]:
-    rated = math.ceil(machine.rating.thickness * math.sqrt(machine.rating.rm / material.rm_high)) + 2
+    rated = beyond_rating(machine, material)
     by_gap = thickest_by_gap(machine, material)
     return (
-        LimitThickness("rating", last_that(lambda t: fits_rating(machine, material, t), rated), True),
+        LimitThickness(
+            "rating", last_thickness(material, lambda t: fits_rating(machine, material, t), rated), True
+        ),
         LimitThickness("force", thickest_by_force(machine, material, cut_length), True),
         LimitThickness("blade gap", None if by_gap == NEVER else by_gap, True),
         LimitThickness("mechanical maximum", machine.max_thickness, True),
@@ -137,41 +135,15 @@ def thickest_by_force(
     machine: Machine, material: Material, cut_length: Length, rake_deg: float | None = None
 ) -> Length:
     """The largest thickness that the force limit alone allows, at a rake or (None) at the highest."""
-    return last_that(lambda t: fits_force(machine, material, t, cut_length, rake_deg), NEVER)
+    return last_thickness(material, lambda t: fits_force(machine, material, t, cut_length, rake_deg), NEVER)
 
 
 def thickest_by_hold_down(machine: Machine, material: Material, cut_length: Length) -> Length | None:
     """The largest thickness up to which every sheet is held with what is wanted; None: force unknown.
 
-    Where the rake can be set, force falls with each step of the rake, so that a thicker sheet may be
-    held again; what is told is the thickness below which none is held short.
+    At the highest rake, which is the one chosen where no smaller one holds the piece.
     """
-    available = hold_down_to_be_had(machine, cut_length)
-    if available is None:
+    if machine.hold_down.force_kn is None:
         return None
-
-    def held(thickness: Length, rake_deg: float) -> bool:
-        triangle, mill = ruling(
-            material,
-            thickness / PER_MM,
-            cut_length / PER_MM,
-            slope_of(rake_deg),
-            machine.dulled_allowance,
-        )
-        wanted = hold_down_wanted(machine, round(max(triangle, mill) / 1000, 6))
-        return wanted <= available + 1e-9
-
-    def held_beyond(begin: Length, rake_deg: float, more: Length) -> bool:
-        return held(begin + more, rake_deg)
-
-    begin = 0
-    choices = rakes(machine)
-    for rake in choices:
-        end = NEVER if rake == choices[-1] else thickest_by_force(machine, material, cut_length, rake)
-        if end <= begin:
-            continue
-        if not held(end, rake):
-            return begin + last_that(partial(held_beyond, begin, rake), end - begin)
-        assert choose_rake(machine, material, end, cut_length) == rake
-        begin = end
-    return begin
+    highest = machine.rake.high_deg
+    return last_thickness(material, lambda t: held_at(machine, material, t, cut_length, highest), NEVER)

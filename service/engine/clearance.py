@@ -105,10 +105,15 @@ def usual_gap(material: Material, thickness: Length) -> tuple[float, float]:
     return low * thickness, high * thickness
 
 
-class WantedGap(NamedTuple):
-    """The gap that is wanted and the usual range about it [0.01 mm, not rounded], and its basis.
+TABLE_SPREAD: Final = 2.0
+"""A gap by the machine's table that lies this many times outside the usual range: a shop default."""
 
-    `beyond`: in words, where the machine's own table was left; empty: it was not.
+
+class WantedGap(NamedTuple):
+    """The gap that is wanted, the range about it [0.01 mm, not rounded], and its basis.
+
+    Of a material's share of thickness the range is the usual one; of a machine's own table it is the
+    one figure. `beyond`: in words, where that table was left; empty: it was not.
     """
 
     low: float
@@ -124,7 +129,7 @@ def wanted_gap(machine: Machine, material: Material, thickness: Length) -> Wante
     The table is read at the middle of the material's range of strength; a sheet with a certificate
     (:func:`service.engine.materials.certified`) has one figure.
     """
-    rm = (material.rm_low + material.rm_high) / 2
+    rm = sum(material.strength_at(thickness)) / 2
     if machine.gap_table:
         gap, beyond = table_gap(machine.gap_table, rm, thickness)
         return WantedGap(gap, gap, gap, f"machine's own gap table, read at {rm:g} N/mm²", beyond)
@@ -148,22 +153,24 @@ def gap_for(machine: Machine, material: Material, thickness: Length) -> tuple[Le
     Returns
     -------
     The gap, and findings: a ``note`` with the basis; a ``caution`` where the machine's table was
-    left (``gap-beyond-table``) or the gap lies outside the usual range (``gap-unusual``); a ``stop``
+    left (``gap-beyond-table``), where it is far from the material's usual share of thickness
+    (``gap-table-unusual``), or the gap lies outside the wanted range (``gap-unusual``); a ``stop``
     (``gap-too-wide``, ``gap-too-narrow``) when the sheet would be drawn in between the blades, or
-    the edges be overloaded.
+    the edges be overloaded. What is usual is the material's share, whatever a table says.
     """
     if thickness <= 0:
         raise ValueError("thickness: a length greater than zero is wanted")
     low, middle, high, basis, beyond = wanted_gap(machine, material, thickness)
     gap = _settable(machine, middle)
     what = f"{show_mm(thickness)} mm {material.grade}"
-    usual = f"{low / PER_MM:.2f} to {high / PER_MM:.2f} mm" if low < high else f"{middle / PER_MM:.2f} mm"
-    if gap > FOLDING_SHARE * thickness and gap > high:
+    usual_low, usual_high = usual_gap(material, thickness)
+    usual = f"{usual_low / PER_MM:.2f} to {usual_high / PER_MM:.2f} mm"
+    if gap > FOLDING_SHARE * thickness and gap > usual_high:
         return gap, (
             Finding(
                 "stop",
                 "gap-too-wide",
-                f"the smallest gap of this machine, {show_mm(gap)} mm, is more than half of {what}: "
+                f"{_named_gap(machine, gap)}, {show_mm(gap)} mm, is more than half of {what}: "
                 f"the sheet would be drawn in between the blades (usual gap {usual})",
                 "shop default: half the thickness",
             ),
@@ -189,20 +196,35 @@ def gap_for(machine: Machine, material: Material, thickness: Length) -> tuple[Le
                 basis,
             )
         )
+    if machine.gap_table and not usual_low / TABLE_SPREAD <= middle <= usual_high * TABLE_SPREAD:
+        found.append(
+            Finding(
+                "caution",
+                "gap-table-unusual",
+                f"the machine's own gap table says {middle / PER_MM:.2f} mm for {what}; usual are {usual}: "
+                "look at the table, and at the first edge",
+                f"{basis}; usual: share of thickness by material (shop default)",
+            )
+        )
     # Half a step of rounding is no reason to warn.
     play = machine.gap.step / 2
     if not low - play <= gap <= high + play:
         side = "above" if gap > high else "below"
+        wanted = f"{middle / PER_MM:.2f} mm of its table" if machine.gap_table else f"usual {usual}"
         effect = "more burr and a bent edge" if gap > high else "more force and wear"
         found.append(
             Finding(
                 "caution",
                 "gap-unusual",
-                f"this machine's gap of {show_mm(gap)} mm is {side} the usual {usual} for {what}: {effect}",
+                f"this machine's gap of {show_mm(gap)} mm is {side} the {wanted} for {what}: {effect}",
                 basis,
             )
         )
     return gap, tuple(found)
+
+
+def _named_gap(machine: Machine, gap: Length) -> str:
+    return "the smallest gap of this machine" if gap <= machine.gap.low else "the gap of this machine's table"
 
 
 def _settable(machine: Machine, wanted: float) -> Length:

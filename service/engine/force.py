@@ -9,7 +9,8 @@ The rating plate is a second, separate limit. A machine rated for t₀ of plain 
 for t·√(Rm/Rm₀) ≤ t₀ of another material. Strength always counts with the *upper end* of its range:
 6 mm of ``plain steel`` (450 N/mm²) is inside a 6 mm rating without margin, 6 mm of S235JR (up to
 510) counts as 6.39 mm and is not, unless a certificate for that very sheet says 450 or less (see
-:func:`service.engine.materials.certified`).
+:func:`service.engine.materials.certified`). Where the standard's range depends on thickness, the
+upper end is that of the thickness.
 
 A third limit is what fits under blade and feet, where the profile states it (``max_thickness``).
 
@@ -32,6 +33,7 @@ from service.engine.force_limits import (
     fits_rating,
     force_limit,
     largest_thickness,
+    last_thickness,
     longest_cut,
     permitted,
     rakes,
@@ -185,7 +187,7 @@ def check_force(
     thickness, cut_length
         [0.01 mm], above 0.
     rake_deg
-        [degrees]; None: the smallest that this machine can set within its force limit.
+        [degrees]; None: as :func:`service.engine.force_limits.choose_rake` has it.
     dulled_allowance
         Allowance for dulled edges [fraction]; None: the machine profile's; 0: sharp blades.
 
@@ -208,7 +210,7 @@ def check_force(
     rake = choose_rake(machine, material, thickness, cut_length, dulled) if rake_deg is None else rake_deg
     slope = slope_of(rake)
     t, length = thickness / PER_MM, cut_length / PER_MM
-    rm = material.rm_high
+    rm = material.strength_at(thickness)[1]
     by_method = _by_method(material, t, length, rake, dulled)
     force, why = _ruling(by_method, slope, short=slope > 0 and length * slope < t)
     taken = [one.force_kn for one in (by_method[:-1] if slope else by_method)]
@@ -231,7 +233,7 @@ def check_force(
         rake_deg=rake,
         engaged_mm=_settled(engaged),
         strength=rm,
-        strength_basis=_strength_basis(material),
+        strength_basis=_strength_basis(material, thickness),
         equivalent_thickness_mm=_settled(equivalent),
         rating_share=_settled(share),
         limit_kn=_settled(limit / 1000),
@@ -244,7 +246,9 @@ def check_force(
             machine,
             material,
             thickness,
+            cut_length=cut_length,
             rake=rake,
+            dulled=dulled,
             share=share,
             force_kn=counted / 1000,
             limit_kn=limit / 1000,
@@ -292,11 +296,14 @@ def _ruling(by_method: tuple[MethodForce, ...], slope: float, *, short: bool) ->
     return rules, why
 
 
-def _strength_basis(material: Material) -> str:
-    if material.rm_low == material.rm_high:
+def _strength_basis(material: Material, thickness: Length) -> str:
+    low, high = material.strength_at(thickness)
+    if low == high:
         counted = "one figure"
     else:
-        counted = f"upper end of {material.rm_low:g} to {material.rm_high:g} N/mm²"
+        counted = f"upper end of {low:g} to {high:g} N/mm²"
+        if material.bands:
+            counted += f" at {show_mm(thickness)} mm"
     return f"{counted} ({material.strength_basis}); {material.source}"
 
 
@@ -310,7 +317,9 @@ def _findings(
     material: Material,
     thickness: Length,
     *,
+    cut_length: Length,
     rake: float,
+    dulled: float,
     share: float,
     force_kn: float,
     limit_kn: float,
@@ -320,7 +329,8 @@ def _findings(
     found: list[Finding] = []
     rating = machine.rating
     plate = f"{show_mm(rating.thickness)} mm of {rating.rm:g} N/mm²"
-    counts = f"{show_mm(thickness)} mm of {material.grade} with up to {material.rm_high:g} N/mm²"
+    rm_low, rm_high = material.strength_at(thickness)
+    counts = f"{show_mm(thickness)} mm of {material.grade} with up to {rm_high:g} N/mm²"
     if not material.shearable:
         found.append(
             Finding(
@@ -342,11 +352,11 @@ def _findings(
             )
         )
     if share > SLACK:
-        within = material.rm_low * (thickness / rating.thickness) ** 2 <= rating.rm * SLACK
+        most = math.floor(rating.rm * (rating.thickness / thickness) ** 2 * SLACK)
         way_out = (
-            f"; only a sheet whose certificate says {rating.rm * (rating.thickness / thickness) ** 2:.0f} "
-            "N/mm² or less is inside"
-            if within and material.rm_low < material.rm_high
+            f"; a sheet whose certificate says {most} N/mm² or less would be inside: keep such sheets as a "
+            "grade of their own with that strength"
+            if rm_low <= most and rm_low < rm_high
             else ""
         )
         found.append(
@@ -376,18 +386,23 @@ def _findings(
                 limit_basis,
             )
         )
-    elif (
-        machine.force_limit_kn is not None
-        and force_kn > limit_kn * TIGHT_SHARE
-        # Where a higher rake is to be had, the smallest that fits lies close to the limit on purpose.
-        and rake >= machine.rake.high_deg
-    ):
+    elif machine.force_limit_kn is not None and force_kn > limit_kn * TIGHT_SHARE * SLACK:
+        most_mm = show_mm(
+            last_thickness(
+                material,
+                lambda t: fits_force(machine, material, t, cut_length, rake, dulled),
+                2 * thickness,
+            )
+        )
         found.append(
             Finding(
                 "caution",
                 "force-margin",
-                f"the cut takes {force_kn:.0f} kN, {force_kn / limit_kn:.0%} of the limit",
-                limit_basis,
+                f"the cut takes {force_kn:.0f} of {limit_kn:.0f} kN, {force_kn / limit_kn:.0%}: little or no "
+                f"margin. At {rake:g}° sheet above {most_mm} mm is over the limit, and sheet may be "
+                "delivered thicker than its nominal size: measure it",
+                f"{limit_basis}; thickness tolerances: EN 10029, EN 10051, EN 10131; caution from "
+                f"{TIGHT_SHARE:.0%} up: shop default",
             )
         )
     if machine.force_limit_kn is not None and force_kn <= limit_kn * SLACK < recalled_kn:
@@ -425,8 +440,7 @@ def _findings(
             Finding(
                 "note",
                 "strength-open-ended",
-                f"the standard sets no upper strength for {material.grade}; "
-                f"counted at {material.rm_high:g} N/mm²",
+                f"the standard sets no upper strength for {material.grade}; counted at {rm_high:g} N/mm²",
                 material.source,
             )
         )

@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable
 from typing import Final
 
+from service.engine.hold_down import held
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length
@@ -64,17 +65,34 @@ def fits_force(
     cut_length: Length,
     rake_deg: float | None = None,
     dulled: float | None = None,
+    margin: float = 0.0,
 ) -> bool:
-    """Whether the force limit allows the cut, at a rake or (None) at the highest."""
+    """Whether the force limit less a margin [fraction] allows the cut, at a rake or (None) at the highest."""
     allowed = machine.dulled_allowance if dulled is None else dulled
     slope = slope_of(machine.rake.high_deg if rake_deg is None else rake_deg)
     triangle, mill = ruling(material, thickness / PER_MM, cut_length / PER_MM, slope, allowed)
-    return counting(machine, triangle, mill) <= force_limit(machine, allowed)[0] * SLACK
+    return counting(machine, triangle, mill) <= force_limit(machine, allowed)[0] * (1 - margin) * SLACK
+
+
+def held_at(
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    cut_length: Length,
+    rake_deg: float,
+    dulled: float | None = None,
+) -> bool:
+    """Whether the hold-down that is wanted at a rake is to be had on the piece, as far as it is known."""
+    allowed = machine.dulled_allowance if dulled is None else dulled
+    most = max(ruling(material, thickness / PER_MM, cut_length / PER_MM, slope_of(rake_deg), allowed))
+    # Rounded as the force that is told, or the last digits of a tangent would decide.
+    return held(machine, cut_length, round(most / 1000, 6))
 
 
 def fits_rating(machine: Machine, material: Material, thickness: Length) -> bool:
     """Whether the rating plate allows the thickness."""
-    return thickness * math.sqrt(material.rm_high / machine.rating.rm) <= machine.rating.thickness * SLACK
+    strength = material.strength_at(thickness)[1]
+    return thickness * math.sqrt(strength / machine.rating.rm) <= machine.rating.thickness * SLACK
 
 
 def fits_maximum(machine: Machine, thickness: Length) -> bool:
@@ -102,10 +120,12 @@ def choose_rake(
     cut_length: Length,
     dulled: float | None = None,
 ) -> float:
-    """The smallest rake within the force limit [degrees]; the highest when none is.
+    """The smallest rake that keeps the force its margin below the limit and the piece held [degrees].
 
-    Twist is weighed against force so: the drop bends and twists the more the higher the rake, while
-    force within the limit does no harm; so the rake is as small as the limit lets it be.
+    The highest when none does: nothing asks for less. Twist is weighed against force so: the drop
+    bends and twists the more the higher the rake, while force well within the limit does no harm; so
+    the rake is as small as limit, margin and hold-down let it be. The margin is for sheet thicker
+    than its nominal size (EN 10029 and EN 10051 say how much thicker it may be delivered).
     """
     if machine.rake.fixed:
         return machine.rake.low_deg
@@ -113,7 +133,8 @@ def choose_rake(
     low, high = 0, len(choices) - 1
     while low < high:
         middle = (low + high) // 2
-        if fits_force(machine, material, thickness, cut_length, choices[middle], dulled):
+        about = (machine, material, thickness, cut_length, choices[middle], dulled)
+        if fits_force(*about, margin=machine.force_margin) and held_at(*about):
             high = middle
         else:
             low = middle + 1
@@ -134,16 +155,42 @@ def longest_cut(machine: Machine, material: Material, thickness: Length) -> Leng
 
 
 def largest_thickness(machine: Machine, material: Material, cut_length: Length) -> Length:
-    """The largest thickness that force, rating and maximum permit at a cut length; 0 when none is.
+    """The largest thickness up to which force, rating and maximum permit all; 0 when none is.
 
-    The exact inverse of :func:`check_force`: one hundredth more is stopped by it.
+    The exact inverse of :func:`check_force`: one hundredth more is stopped by it. Where a grade is
+    strong in thin sheet and weaker above, thicker sheet may be permitted again; it is not counted.
     """
     if cut_length <= 0:
         raise ValueError("cut length: a length greater than zero is wanted")
     if cut_length > machine.cutting_length or not material.shearable:
         return 0
-    high = 2 + math.ceil(machine.rating.thickness * math.sqrt(machine.rating.rm / material.rm_high))
-    return last_that(lambda t: permitted(machine, material, t, cut_length), high)
+    return last_thickness(
+        material,
+        lambda t: permitted(machine, material, t, cut_length),
+        beyond_rating(machine, material),
+    )
+
+
+def beyond_rating(machine: Machine, material: Material) -> Length:
+    """A thickness that the rating plate does not allow, and none above it."""
+    weakest = min(material.rm_high, *(band.rm_high for band in material.bands), math.inf)
+    return 2 + math.ceil(machine.rating.thickness * math.sqrt(machine.rating.rm / weakest))
+
+
+def last_thickness(material: Material, holds: Callable[[Length], bool], beyond: Length) -> Length:
+    """The last thickness below `beyond` up to which it holds for every one; 0 when it does for none.
+
+    What holds for a thickness must hold for every smaller one of the same strength.
+    """
+    begin = 1
+    for end in (*(band.begins for band in material.bands if 1 < band.begins < beyond), beyond):
+        if not holds(begin):
+            return begin - 1
+        last = begin + last_that(lambda more, begin=begin: holds(begin + more), end - begin)  # type: ignore[misc]
+        if last < end - 1:
+            return last
+        begin = end
+    return beyond - 1
 
 
 def last_that(holds: Callable[[Length], bool], beyond: Length) -> Length:

@@ -2,7 +2,8 @@
 
 A row says which gap the maker or the shop sets for steel of a tensile strength and a thickness.
 Between rows the gap is interpolated in thickness, then in strength. Outside the table the nearest
-row's share of thickness, and the nearest strength, are kept, and that is said.
+row's share of thickness, and the nearest strength, are kept, and that is said; of a strength it is said
+only beyond :data:`NEAR` of the table's, since a table for one steel is meant for the usual ones.
 
 Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
@@ -11,10 +12,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from service.engine.machine import GapRow
 from service.engine.quantities import Length, show_mm
+
+NEAR: Final = 0.25
+"""A strength that lies this far outside the table's is still read by its nearest column: a shop default."""
 
 
 class TableGap(NamedTuple):
@@ -49,9 +53,9 @@ def table_gap(rows: Sequence[GapRow], rm: float, thickness: Length) -> TableGap:
     above = min(at, len(strengths) - 1)
     below = above if strengths[above] <= rm else max(0, above - 1)
     said: list[str] = []
-    if rm < strengths[0]:
+    if rm < strengths[0] * (1 - NEAR):
         said.append(f"it begins at {strengths[0]:g} N/mm²")
-    elif rm > strengths[-1]:
+    elif rm > strengths[-1] * (1 + NEAR):
         said.append(f"it ends at {strengths[-1]:g} N/mm²")
     low, left = _column(rows, strengths[below], thickness)
     said += left

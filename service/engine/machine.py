@@ -172,6 +172,10 @@ class Machine:
     rating: Rating
     rake: Rake
     gap: GapRange
+    force_margin
+        How far below the force limit the rake is chosen [fraction], for sheet thicker than nominal and
+        for what the formulae leave out: a shop setting. Force grows with the square of the thickness:
+        a tenth covers sheet 5 % over its nominal thickness.
     back_gauge: BackGauge
     hold_down: HoldDown
     site: str | None = None
@@ -193,3 +197,4 @@ class Machine:
     dulled_allowance: float = 0.25
     gauge_clears: bool = False
     side_by_side: int = 4
+    force_margin: float = 0.1

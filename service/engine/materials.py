@@ -4,9 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias
+from typing import Literal, NamedTuple, TypeAlias
+
+from service.engine.quantities import Length
 
 StrengthBasis: TypeAlias = Literal["range", "minimum", "typical"]
+
+
+class StrengthBand(NamedTuple):
+    """Tensile strength [N/mm²] of sheet of a thickness `begins` and above, up to the next band."""
+
+    begins: Length
+    rm_low: float
+    rm_high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +31,8 @@ class Material:
         Group with common shearing habits: ``carbon steel``, ``stainless steel``, ``aluminium``,
         ``copper``, ``brass``, ``wear plate``, or a shop's own word.
     rm_low, rm_high
-        Tensile strength [N/mm²]: the range of the standard. Force always takes the upper end.
+        Tensile strength [N/mm²]: the range of the standard, for every thickness. Force always takes
+        the upper end.
     strength_basis
         Whether the figures are a standard's range, a standard's minimum, or typical values.
     elongation
@@ -39,6 +50,9 @@ class Material:
         False for hardened stock that must not be put under a shear.
     source
         Where the figures come from.
+    bands
+        Where the standard's range depends on thickness: narrower ranges inside that of `rm_low` and
+        `rm_high`, by ascending thickness. Below the first, and without any, the whole range holds.
     """
 
     grade: str
@@ -53,6 +67,21 @@ class Material:
     abrasiveness: float
     shearable: bool
     source: str
+    bands: tuple[StrengthBand, ...] = ()
+
+    def strength_at(self, thickness: Length) -> tuple[float, float]:
+        """The range of tensile strength of sheet of a thickness [N/mm²], from low to high.
+
+        >>> from service.engine.materials_table import material_named
+        >>> material_named("S355JR").strength_at(299), material_named("S355JR").strength_at(300)
+        ((510.0, 680.0), (470.0, 630.0))
+        """
+        held = (self.rm_low, self.rm_high)
+        for band in self.bands:
+            if thickness < band.begins:
+                break
+            held = (band.rm_low, band.rm_high)
+        return held
 
 
 def certified(material: Material, tensile_strength: float, certificate: str) -> Material:
@@ -83,5 +112,6 @@ def certified(material: Material, tensile_strength: float, certificate: str) -> 
         rm_low=tensile_strength,
         rm_high=tensile_strength,
         strength_basis="range",
+        bands=(),
         source=f"strength by inspection certificate {certificate}; the rest: {material.source}",
     )

@@ -4,7 +4,7 @@ How to read it:
 
 * Tensile strengths are those of the product standard named. Where a standard's range depends on
   thickness or on the way of rolling, the table holds the envelope: the lowest and the highest of
-  its figures. Force takes the upper end.
+  its figures, and beside it the range of each thickness (`bands`). Force takes the upper end.
 * Where a standard states a minimum only, the upper end is that minimum plus a shop allowance of
   15 % (:data:`OVER_MINIMUM`), and `strength_basis` says ``minimum``.
 * ``plain steel`` is not a grade but the steel of a machine's rating plate: 450 N/mm². That is
@@ -24,7 +24,8 @@ from dataclasses import replace
 from difflib import get_close_matches
 from typing import Final, TypeAlias
 
-from service.engine.materials import Material, StrengthBasis
+from service.engine.materials import Material, StrengthBand, StrengthBasis
+from service.engine.quantities import mm
 
 PLAIN_STEEL_RM: Final = 450.0
 """Tensile strength at which plain steel is counted on rating plates [N/mm²]; common practice."""
@@ -46,6 +47,12 @@ class UnknownMaterial(ValueError):  # noqa: N818 - reads as what it says: an unk
 
 
 _Range: TypeAlias = tuple[float, float]
+_Bands: TypeAlias = tuple[tuple[float, float, float], ...]
+"""Thickness from which it holds [mm], lowest and highest strength [N/mm²]."""
+
+
+def _banded(bands: _Bands) -> tuple[StrengthBand, ...]:
+    return tuple(StrengthBand(mm(begins), float(low), float(high)) for begins, low, high in bands)
 
 
 def _steel(
@@ -56,8 +63,22 @@ def _steel(
     *,
     gap: _Range = _STEEL_GAP,
     basis: StrengthBasis = "range",
+    bands: _Bands = (),
 ) -> Material:
-    return Material(grade, "carbon steel", *rm, basis, elongation, 7850, 210_000, gap, 1.0, True, source)
+    return Material(
+        grade,
+        "carbon steel",
+        *rm,
+        basis,
+        elongation,
+        7850,
+        210_000,
+        gap,
+        1.0,
+        True,
+        source,
+        _banded(bands),
+    )
 
 
 def _stainless(
@@ -69,6 +90,7 @@ def _stainless(
     density: float,
     modulus: float = 200_000,
     wear: float = 1.5,
+    bands: _Bands = (),
 ) -> Material:
     return Material(
         grade,
@@ -82,6 +104,7 @@ def _stainless(
         wear,
         True,
         source,
+        _banded(bands),
     )
 
 
@@ -94,8 +117,22 @@ def _aluminium(
     density: float = 2660,
     gap: _Range = _SOFT_ALUMINIUM_GAP,
     basis: StrengthBasis = "range",
+    bands: _Bands = (),
 ) -> Material:
-    return Material(grade, "aluminium", *rm, basis, elongation, density, 70_000, gap, 0.8, True, source)
+    return Material(
+        grade,
+        "aluminium",
+        *rm,
+        basis,
+        elongation,
+        density,
+        70_000,
+        gap,
+        0.8,
+        True,
+        source,
+        _banded(bands),
+    )
 
 
 def _copper(
@@ -125,7 +162,9 @@ def _wear_plate(hardness: int, rm: _Range, elongation: float, source: str) -> Ma
     )
 
 
-_S355: Final = "EN 10025-2: 510 to 680 below 3 mm, 470 to 630 from 3 mm, the envelope of both; A (m)"
+_S355: Final = "EN 10025-2: 510 to 680 below 3 mm, 470 to 630 from 3 to 100 mm; A (m)"
+_S355_BANDS: Final = ((0.01, 510, 680), (3, 470, 630))
+_S275_BANDS: Final = ((0.01, 430, 580), (3, 410, 560))
 _HARDENED: Final = "typical, scaled by hardness from 400 HBW; producers advise against shearing"
 _EN_1652: Final = "EN 1652, Cu-DHP; A50; density (m)"
 
@@ -142,10 +181,11 @@ _ROWS: Final[tuple[Material, ...]] = (
         "S275JR",
         (410, 580),
         0.23,
-        "EN 10025-2: 430 to 580 below 3 mm, 410 to 560 from 3 mm, the envelope of both; A (m)",
+        "EN 10025-2: 430 to 580 below 3 mm, 410 to 560 from 3 to 100 mm; A (m)",
+        bands=_S275_BANDS,
     ),
-    _steel("S355JR", (470, 680), 0.22, _S355, gap=_STRONG_STEEL_GAP),
-    _steel("S355J2", (470, 680), 0.22, _S355, gap=_STRONG_STEEL_GAP),
+    _steel("S355JR", (470, 680), 0.22, _S355, gap=_STRONG_STEEL_GAP, bands=_S355_BANDS),
+    _steel("S355J2", (470, 680), 0.22, _S355, gap=_STRONG_STEEL_GAP, bands=_S355_BANDS),
     _steel("DC01", (270, 410), 0.28, "EN 10130; A80"),
     _steel("DX51D+Z", (270, 500), 0.22, "EN 10346 (m); A80 (m)"),
     _steel("A36", (400, 550), 0.23, "ASTM A36 plate, 58 to 80 ksi; elongation in 50 mm"),
@@ -160,9 +200,10 @@ _ROWS: Final[tuple[Material, ...]] = (
         "1.4301",
         (520, 750),
         0.45,
-        "EN 10088-2 (m): 540 to 750 cold rolled, 520 to 720 hot strip, the envelope of both; A80; "
-        "density and modulus EN 10088-1",
+        "EN 10088-2 (m): 540 to 750 cold rolled, which ends at 8 mm; 520 to 720 hot strip and plate, the "
+        "envelope of both up to 8 mm; A80; density and modulus EN 10088-1",
         density=7900,
+        bands=((8.01, 520, 720),),
     ),
     _stainless(
         "1.4404",
@@ -196,10 +237,11 @@ _ROWS: Final[tuple[Material, ...]] = (
         (300, round(310 * OVER_MINIMUM, 1)),
         0.07,
         "EN 485-2 (m): at least 310 up to 6 mm, 300 up to 12.5 mm, no upper limit: "
-        "310 plus a shop allowance of 15 %; A50 (m)",
+        "plus a shop allowance of 15 %; A50 (m)",
         density=2700,
         gap=_HARD_ALUMINIUM_GAP,
         basis="minimum",
+        bands=((0.01, 310, round(310 * OVER_MINIMUM, 1)), (6.01, 300, round(300 * OVER_MINIMUM, 1))),
     ),
     _copper("Cu-DHP R220", (220, 260), 0.33, _EN_1652),
     _copper("Cu-DHP R240", (240, 300), 0.08, _EN_1652),

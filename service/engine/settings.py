@@ -14,7 +14,14 @@ from typing import Final
 from service.engine.clearance import gap_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
-from service.engine.force_limits import fits_force, rakes
+from service.engine.force_limits import SLACK, fits_force, held_at, rakes
+from service.engine.hold_down import (
+    feet_at_arm,
+    gripping_feet,
+    hold_down_setting,
+    hold_down_to_be_had,
+    hold_down_wanted,
+)
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
@@ -35,10 +42,6 @@ __all__ = [
     "stroke_for",
     "swing_mm",
 ]
-
-HOLD_DOWN_SHARE: Final = 0.15
-"""Hold-down force wanted over shearing force where the profile states none: a shop default, no published
-figure was found."""
 
 LONG_FOR_RELIEF: Final = 20
 """A drop this many times longer than deep is narrow and long: a shop default."""
@@ -123,107 +126,44 @@ def _rake_note(
 ) -> Finding:
     if machine.rake.fixed:
         return Finding("note", "rake", f"rake {check.rake_deg:g}°, fixed", "machine profile")
-    message = f"rake {check.rake_deg:g}° for {check.force_kn:.0f} of {check.limit_kn:.0f} kN"
-    smaller = max((rake for rake in rakes(machine) if rake < check.rake_deg), default=None)
-    allowance = check.dulled_allowance
-    if smaller is not None and not fits_force(machine, material, thickness, cut_length, smaller, allowance):
-        message += f"; {smaller:g}° would be over the limit"
+    highest = check.rake_deg >= machine.rake.high_deg
+    taken, limit = check.force_share * check.limit_kn, check.limit_kn
+    if check.force_share > SLACK:
+        message = f"rake {check.rake_deg:g}°: {taken:.0f} kN are over the limit of {limit:.0f} kN"
+        if highest:
+            message += ", and no rake of this machine is higher"
+    else:
+        message = f"rake {check.rake_deg:g}° for {taken:.0f} of {limit:.0f} kN"
+        smaller = max((rake for rake in rakes(machine) if rake < check.rake_deg), default=None)
+        if smaller is not None:
+            message += _why_not(machine, material, thickness, cut_length, smaller, check.dulled_allowance)
     return Finding(
         "note",
         "rake",
         message,
-        "smallest rake that keeps the force within the limit, since the drop twists the more the higher "
-        f"it is ({check.method}; limit: {check.limit_basis})",
+        f"smallest rake with {machine.force_margin:.0%} of the force limit left over (machine profile) and "
+        "the piece held, else the highest, since the drop twists the more the higher it is "
+        f"({check.method}; limit: {check.limit_basis})",
     )
 
 
-def feet_at_arm(machine: Machine, cut_length: Length) -> int:
-    """How many feet press with their whole width on a piece against the squaring arm; a bar is one."""
-    hold_down = machine.hold_down
-    if not hold_down.feet:
-        return 1
-    half = hold_down.foot_width / 2
-    return sum(half <= centre <= cut_length - half for centre in hold_down.feet)
-
-
-def gripping_feet(machine: Machine, cut_length: Length) -> int:
-    """How many feet press with their whole width on a piece where it lies.
-
-    It lies against the squaring arm; where no foot grips it there, it is moved along the blade until
-    the first one does. A bar without feet counts as one.
-    """
-    hold_down = machine.hold_down
-    at_the_arm = feet_at_arm(machine, cut_length)
-    if at_the_arm or cut_length < hold_down.foot_width:
-        return at_the_arm
-    half = hold_down.foot_width / 2
-    start = hold_down.feet[0] - half
-    return sum(start + half <= centre <= start + cut_length - half for centre in hold_down.feet)
-
-
-def hold_down_wanted(machine: Machine, force_kn: float) -> float:
-    """Hold-down force wanted on the piece for a shearing force, in tenths upwards [kN]."""
-    stated = machine.hold_down.wanted_share
-    share = HOLD_DOWN_SHARE if stated is None else stated
-    return math.ceil(round(share * force_kn * 10, 6)) / 10
-
-
-def hold_down_to_be_had(machine: Machine, cut_length: Length) -> float | None:
-    """The most that can press on a piece against the squaring arm [kN]; None when it is not known.
-
-    The pressure acts on all the feet; those beside the piece press on the table.
-    """
-    force = machine.hold_down.force_kn
-    return None if force is None else force * _share_of_feet(machine, cut_length)
-
-
-def _share_of_feet(machine: Machine, cut_length: Length) -> float:
-    feet = len(machine.hold_down.feet)
-    return gripping_feet(machine, cut_length) / feet if feet else 1.0
-
-
-def hold_down_setting(
-    machine: Machine, cut_length: Length, force_kn: float
-) -> tuple[float | None, tuple[Finding, ...]]:
-    """Hold-down to set [kN] so that what is wanted acts on a piece against the squaring arm.
-
-    Returns
-    -------
-    The setting, None when the machine's force is not known; and a ``note`` with what acts on the piece,
-    with a ``caution`` (``hold-down-short``) where that is less than wanted.
-    """
-    hold_down = machine.hold_down
-    if hold_down.force_kn is None:
-        unknown = "the hold-down force of this machine is not known"
-        return None, (Finding("note", "hold-down", unknown, "machine profile"),)
-    basis = (
-        f"{HOLD_DOWN_SHARE:.0%} of the shearing force: shop default, no published figure was found"
-        if hold_down.wanted_share is None
-        else f"{hold_down.wanted_share:.0%} of the shearing force: machine profile"
-    )
-    wanted = hold_down_wanted(machine, force_kn)
-    share = _share_of_feet(machine, cut_length)
-    needed = wanted / share if share else math.inf
-    setting = min(math.ceil(round(needed * 10, 6)) / 10 if share else math.inf, hold_down.force_kn)
-    on_piece = setting * share
-    feet = f" ({gripping_feet(machine, cut_length)} of {len(hold_down.feet)} feet)" if hold_down.feet else ""
-    note = Finding(
-        "note",
-        "hold-down",
-        f"hold-down {setting:g} kN, of which {on_piece:.1f} kN act on the piece{feet}; "
-        f"{wanted:g} kN are wanted there",
-        basis,
-    )
-    if on_piece >= wanted - 1e-9:
-        return setting, (note,)
-    short = Finding(
-        "caution",
-        "hold-down-short",
-        f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had{feet}: "
-        "watch that it does not slip or tilt",
-        basis,
-    )
-    return setting, (note, short)
+def _why_not(
+    machine: Machine,
+    material: Material,
+    thickness: Length,
+    cut_length: Length,
+    smaller: float,
+    dulled: float,
+) -> str:
+    """Why not the next smaller rake; empty where nothing speaks against it."""
+    about = (machine, material, thickness, cut_length, smaller, dulled)
+    if not fits_force(*about):
+        return f"; {smaller:g}° would be over the limit"
+    if not fits_force(*about, margin=machine.force_margin):
+        return f"; {smaller:g}° would leave less than {machine.force_margin:.0%} of it"
+    if not held_at(*about):
+        return f"; {smaller:g}° would want more hold-down than is to be had"
+    return ""
 
 
 def swing_mm(thickness: Length, drop_depth: Length) -> float:

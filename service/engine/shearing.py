@@ -35,6 +35,7 @@ import math
 from typing import Final, NamedTuple
 
 from service.engine.materials import Material
+from service.engine.quantities import PER_MM
 
 SHEAR_SHARE: Final = 0.8
 """Shear strength over tensile strength, τ = 0.8·Rm: the usual rule of German textbooks."""
@@ -275,6 +276,11 @@ def relative_penetration(material: Material) -> float:
     return min(1.0, MILL_PENETRATION * material.elongation)
 
 
+def strongest(material: Material, thickness_mm: float) -> float:
+    """The upper end of a material's tensile strength at a thickness [mm], with which force counts [N/mm²]."""
+    return material.strength_at(round(thickness_mm * PER_MM))[1]
+
+
 class Forces(NamedTuple):
     """The force of one cut by every method [N], none above that of parallel blades."""
 
@@ -291,7 +297,7 @@ def forces(material: Material, thickness_mm: float, length_mm: float, slope: flo
     Parameters
     ----------
     material
-        With the upper end of its strength, and its elongation.
+        With the upper end of its strength at this thickness, and its elongation.
     thickness_mm, length_mm
         [mm], above 0.
     slope
@@ -300,7 +306,7 @@ def forces(material: Material, thickness_mm: float, length_mm: float, slope: flo
         Allowance for dulled edges [fraction]; 0: sharp blades.
     """
     t, length = thickness_mm, length_mm
-    rm = material.rm_high
+    rm = strongest(material, t)
     blunt = 1 + dulled
     shear = SHEAR_SHARE * blunt * rm
     cap = shear * length * t
@@ -312,7 +318,7 @@ def forces(material: Material, thickness_mm: float, length_mm: float, slope: flo
 
 def ruling(material: Material, t: float, length: float, slope: float, dulled: float) -> tuple[float, float]:
     """Raked triangle and mill shear, as :func:`forces` has them [N]: one of them always rules."""
-    rm = material.rm_high
+    rm = strongest(material, t)
     shear = SHEAR_SHARE * (1 + dulled) * rm
     cap = shear * length * t
     deep = relative_penetration(material)
@@ -339,4 +345,4 @@ def work_per_mm(material: Material, thickness_mm: float, dulled: float) -> float
     """
     deep = relative_penetration(material)
     kappa = max(SHEAR_SHARE * (1 + dulled) / 2, mill_factor(dulled) * deep * (2 - deep) / 2)
-    return kappa * material.rm_high * thickness_mm**2 / 1000
+    return kappa * strongest(material, thickness_mm) * thickness_mm**2 / 1000

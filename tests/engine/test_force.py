@@ -204,13 +204,76 @@ def test_soft_sheet_thicker_than_the_plate_is_a_caution_only():
 ADJUSTABLE = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=250.0)
 
 
-def test_the_smallest_rake_within_the_force_limit_is_chosen():
-    rake = choose_rake(ADJUSTABLE, STEEL, 500, 200_000)
+def test_the_smallest_rake_within_the_force_limit_is_chosen_where_no_margin_is_wanted():
+    machine = replace(ADJUSTABLE, force_margin=0.0)
+    rake = choose_rake(machine, STEEL, 500, 200_000)
     assert 0.5 < rake < 2.5
+    assert codes(check_force(machine, STEEL, 500, 200_000)) == []
     assert codes(check_force(ADJUSTABLE, STEEL, 500, 200_000, rake)) == []
     assert codes(check_force(ADJUSTABLE, STEEL, 500, 200_000, round(rake - 0.1, 6))) == ["force-over-limit"]
     assert choose_rake(ADJUSTABLE, STEEL, 100, 200_000) == 0.5
     assert choose_rake(ADJUSTABLE, STEEL, 1500, 200_000) == 2.5
+
+
+# EN 10051:2010, plus tolerance of hot-rolled strip of category A, 5 to 6 mm thick and up to 1500 mm
+# wide: from memory.
+PLUS_OF_6_MM = 28
+
+
+def test_sheet_of_the_plus_tolerance_stays_within_the_limit_at_the_rake_that_was_chosen():
+    steel, machine = (
+        material_named("S235JR"),
+        shear(rating=Rating(800), rake=Rake(1.0, 2.5, 0.1), force_limit_kn=320.0),
+    )
+    check = check_force(machine, steel, 600, 150_000)
+    assert check.force_share <= 0.9
+    assert codes(check, "caution") == []
+    thick = check_force(machine, steel, 600 + PLUS_OF_6_MM, 150_000, check.rake_deg)
+    assert thick.force_share <= 1
+    # Without a margin it is not.
+    bare = check_force(replace(machine, force_margin=0.0), steel, 600, 150_000)
+    assert check_force(machine, steel, 600 + PLUS_OF_6_MM, 150_000, bare.rake_deg).force_share > 1
+    assert codes(bare, "caution") == ["force-margin"]
+
+
+def test_the_word_of_a_small_margin_names_the_thickness_that_is_over_the_limit():
+    machine = shear(rating=Rating(800), force_limit_kn=320.0, rake=Rake(1.9, 1.9))
+    steel = material_named("S235JR")
+    (said,) = [
+        one for one in check_force(machine, steel, 620, 150_000).findings if one.code == "force-margin"
+    ]
+    over = next(t for t in range(620, 800) if codes(check_force(machine, steel, t, 150_000)))
+    assert f"sheet above {(over - 1) / 100:g} mm is over the limit" in said.message
+
+
+def test_strength_counts_with_the_range_of_the_thickness():
+    thin, thick = (check_force(shear(), material_named("S355JR"), t, 50_000) for t in (299, 300))
+    assert (thin.strength, thick.strength) == (680, 630)
+    assert "470 to 630 N/mm² at 3 mm" in thick.strength_basis
+    assert thin.force_kn > thick.force_kn
+    assert thin.rating_share == pytest.approx(2.99 * math.sqrt(680 / 450) / 6)
+
+
+def test_thin_sheet_that_is_too_strong_ends_the_largest_thickness_though_thicker_might_pass():
+    # 2.99 mm of 680 N/mm² counts 3.68 mm, 3.00 mm of 630 counts 3.55 mm.
+    machine = shear(rating=Rating(360))
+    grade = material_named("S355JR")
+    assert permitted(machine, grade, 300, 50_000)
+    limit = largest_thickness(machine, grade, 50_000)
+    assert limit == math.floor(360 / math.sqrt(680 / 450))
+    assert not permitted(machine, grade, limit + 1, 50_000)
+
+
+def test_a_higher_rake_is_chosen_where_it_holds_the_piece():
+    held = HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 5000, 90.0)
+    machine = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=500.0, hold_down=held)
+    free = choose_rake(replace(machine, hold_down=HoldDown(4500)), STEEL, 300, 60_000)
+    rake = choose_rake(machine, STEEL, 300, 60_000)
+    assert free == 0.5 < rake < 2.5
+    # 3 of 15 feet give 18 kN, which hold 120 kN at 15 %.
+    assert check_force(machine, STEEL, 300, 60_000, rake).force_kn <= 120
+    assert check_force(machine, STEEL, 300, 60_000, round(rake - 0.1, 6)).force_kn > 120
+    assert choose_rake(machine, STEEL, 500, 60_000) == 2.5
 
 
 def test_without_a_force_limit_the_rating_at_the_highest_rake_gives_it():
@@ -380,6 +443,7 @@ def test_the_mill_formula_knows_short_cuts_and_ends_in_the_printed_one(t, rm, ra
 def test_every_method_scales_as_forces_do(material, t, slope, length, dulled):
     # Lengths times λ and stresses times μ make forces times λ²·μ. The holding term has a stress of its
     # own (10 kgf/mm²), so that method goes with lengths only.
+    material = replace(material, bands=())
     one = forces(material, t, length, slope, dulled)
     twice = forces(material, 2 * t, 2 * length, slope, dulled)
     assert twice == pytest.approx(tuple(4 * force for force in one))

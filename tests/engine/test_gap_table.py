@@ -61,8 +61,8 @@ def test_between_rows_the_gap_is_interpolated_in_thickness_then_in_strength(rm, 
 @pytest.mark.parametrize(
     ("rm", "thickness", "words"),
     [
-        (399, 300, "begins at 400"),
-        (601, 300, "ends at 600"),
+        (299, 300, "begins at 400"),
+        (751, 300, "ends at 600"),
         (400, 99, "begin at 1 mm"),
         (400, 601, "end at 6 mm"),
         (500, 501, "rows for 600 N/mm² end at 5 mm"),
@@ -72,6 +72,23 @@ def test_the_table_is_never_left_without_a_word(rm, thickness, words):
     assert words in table_gap(ROWS, rm, thickness).beyond
     own = replace(STEEL, rm_low=float(rm), rm_high=float(rm))
     assert "gap-beyond-table" in codes(gap_for(SHEAR, own, thickness)[1])
+
+
+def test_a_table_for_one_steel_is_not_left_by_the_usual_ones():
+    # The rating plate's 450 N/mm²; S235JR has 360 to 510, 435 in the middle.
+    machine = replace(SHEAR, gap_table=(GapRow(450, 100, 6), GapRow(450, 600, 40)))
+    assert codes(gap_for(machine, material_named("S235JR"), 300)[1]) == ["gap"]
+    assert "gap-beyond-table" in codes(gap_for(machine, material_named("5754 H22"), 300)[1])
+
+
+def test_a_table_far_from_the_usual_share_is_told_of_and_never_called_usual():
+    machine = replace(SHEAR, gap_table=(GapRow(450, 100, 50), GapRow(450, 600, 70)))
+    (said,) = [
+        one for one in gap_for(machine, material_named("S235JR"), 300)[1] if one.code == "gap-table-unusual"
+    ]
+    # 3 mm at 5 to 8 %
+    assert "table says 0.58 mm" in said.message
+    assert "usual are 0.15 to 0.24 mm" in said.message
 
 
 def test_inside_the_table_there_is_one_note_that_names_it():

@@ -9,10 +9,10 @@ from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from service.engine.force import check_force
+from service.engine.hold_down import HOLD_DOWN_SHARE
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, material_named
 from service.engine.settings import (
-    HOLD_DOWN_SHARE,
     full_stroke,
     gauge_setting,
     gripping_feet,
@@ -314,8 +314,35 @@ def test_the_note_on_hold_down_sets_the_wanted_force_beside_what_the_feet_give()
     assert hold_down_to_be_had(shear(hold_down=HoldDown(4500)), 50_000) is None
 
 
-def test_a_chosen_rake_tells_that_the_next_smaller_one_is_over_the_limit():
+def rake_note(machine, thickness=400):
+    (note,) = [one for one in set_for(machine, thickness=thickness).findings if one.code == "rake"]
+    return note.message
+
+
+def test_a_rake_tells_what_speaks_against_the_next_smaller_one():
     machine = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=200.0)
+    assert "would leave less than 10% of it" in rake_note(machine)
+    weak = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=900.0, hold_down=HoldDown(4500, force_kn=30.0))
+    assert "would want more hold-down than is to be had" in rake_note(weak)
+
+
+def test_over_the_limit_the_rake_is_not_called_good_for_it():
+    said = rake_note(shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=50.0), 600)
+    assert "are over the limit of 50 kN, and no rake of this machine is higher" in said
+    assert "would" not in said
+
+
+def test_far_too_little_hold_down_is_a_reason_not_to_cut():
+    short = shear(rake=Rake(1.5, 1.5), hold_down=replace(shear().hold_down, force_kn=60.0))
+    (said,) = [one for one in set_for(short, cut_length=20_000).findings if one.code == "hold-down-short"]
+    assert "do not cut until it is settled how the piece is held" in said.message
+    nearly = shear(hold_down=replace(shear().hold_down, force_kn=10.0))
+    (said,) = [one for one in set_for(nearly, cut_length=300_000).findings if one.code == "hold-down-short"]
+    assert "watch that it does not slip" in said.message
+
+
+def test_a_chosen_rake_tells_that_the_next_smaller_one_is_over_the_limit():
+    machine = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=200.0, force_margin=0.0)
     settings = set_for(machine, thickness=400)
     note = next(finding for finding in settings.findings if finding.code == "rake")
     assert f"{settings.rake_deg - 0.1:g}° would be over the limit" in note.message

@@ -28,3 +28,4 @@ def test_6082_t6_has_minima_only_and_the_upper_end_stands_above_the_larger():
     assert sheet.rm_low == 300  # 6 to 12.5 mm; 310 up to 6 mm
     assert sheet.rm_high > 310
     assert sheet.strength_basis == "minimum"
+    assert [sheet.strength_at(t)[0] for t in (600, 601, 1250)] == [310, 300, 300]

@@ -17,7 +17,7 @@ from service.engine.shearing import forces
 
 KSI = 6.894757
 US_TON, METRIC_TON = 8896.443, 9806.65
-PLATE = replace(material_named("S355JR"), rm_low=125 * KSI, rm_high=125 * KSI, elongation=0.17)
+PLATE = replace(material_named("S355JR"), rm_low=125 * KSI, rm_high=125 * KSI, elongation=0.17, bands=())
 HARD = replace(material_named("wear plate 400 HBW"), rm_low=181 * KSI, rm_high=181 * KSI, elongation=0.11)
 
 

@@ -51,6 +51,13 @@ class Grade:
     rm_high: Decimal
     density: Decimal
     shearable: bool
+    youngs_modulus: Decimal = Decimal(210_000)
+    bands: tuple[tuple[int, Decimal], ...] = ()
+
+    def strongest(self, thickness: int) -> Decimal:
+        """The highest strength that sheet of a thickness may have: that of the last band it reaches."""
+        reached = [rm_high for begins, rm_high in sorted(self.bands) if begins <= thickness]
+        return reached[-1] if reached else self.rm_high
 
 
 @dataclass(frozen=True, slots=True)

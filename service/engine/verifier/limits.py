@@ -185,7 +185,7 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
     # t·√(Rm/Rm₀) ≤ t₀ without a root, in exact numbers
     t, t0 = stock.thickness, shear.rated_thickness
     faults.unless(
-        t * t * grade.rm_high <= t0 * t0 * shear.rated_rm * _HAIR,
+        t * t * grade.strongest(t) <= t0 * t0 * shear.rated_rm * _HAIR,
         "strength",
         where,
         f"{shown(t)} mm of {stock.material} is more than the rating of {shown(t0)} mm",

@@ -268,10 +268,21 @@ def _shear(at: _At) -> Shear:
 def _grades(at: _At) -> dict[str, Grade]:
     return {
         one.of("grade").text(): Grade(
-            one.of("rm_high_n_mm2").amount(), one.of("density_kg_m3").amount(), one.of("shearable").flag()
+            one.of("rm_high_n_mm2").amount(),
+            one.of("density_kg_m3").amount(),
+            one.of("shearable").flag(),
+            one.of("youngs_modulus_n_mm2").amount(),
+            _bands(one.of("strength_bands", optional=True)),
         )
         for one in at.each()
     }
+
+
+def _bands(at: _At) -> tuple[tuple[int, Decimal], ...]:
+    # Plans made before strengths were told by thickness have none.
+    if at.value is None:
+        return ()
+    return tuple((one.of("begins_mm").mm(), one.of("rm_high_n_mm2").amount()) for one in at.each())
 
 
 def _wanted(at: _At) -> Wanted:

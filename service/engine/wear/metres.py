@@ -50,7 +50,7 @@ def severity(machine: Machine, material: Material, thickness: Length) -> float:
     if thickness <= 0:
         raise ValueError("thickness: a length greater than zero is wanted")
     thick = thickness / machine.rating.thickness
-    strong = material.rm_high / machine.rating.rm
+    strong = material.strength_at(thickness)[1] / machine.rating.rm
     return float(thick**THICKNESS_EXPONENT * strong**STRENGTH_EXPONENT * material.abrasiveness)
 
 
