@@ -1,0 +1,28 @@
+"""A shop's own grade under the name of a built-in one: who reads the name must hear what is meant by it."""
+
+from __future__ import annotations
+
+from service.engine.materials import Material
+from service.engine.materials_table import BUILT_IN
+
+_STRENGTHS = {built.grade: (built.rm_low, built.rm_high) for built in BUILT_IN}
+
+
+def instead_of_built_in(material: Material) -> str | None:
+    """What to say of a grade that has the name of a built-in one and another strength; None: nothing.
+
+    >>> from dataclasses import replace
+    >>> from service.engine.materials_table import material_named
+    >>> steel = material_named("S235JR")
+    >>> instead_of_built_in(steel) is None
+    True
+    >>> instead_of_built_in(replace(steel, rm_low=360, rm_high=370))
+    "S235JR here is the shop's own grade with 360 to 370 N/mm²; the built-in grade has 360 to 510"
+    """
+    usual = _STRENGTHS.get(material.grade)
+    if usual is None or usual == (material.rm_low, material.rm_high):
+        return None
+    return (
+        f"{material.grade} here is the shop's own grade with {material.rm_low:g} to {material.rm_high:g} "
+        f"N/mm²; the built-in grade has {usual[0]:g} to {usual[1]:g}"
+    )
