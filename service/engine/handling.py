@@ -16,6 +16,7 @@ from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Order
+from service.engine.own_grades import instead_of_built_in
 from service.engine.plan import Layout, Step
 from service.engine.quantities import PER_MM, Length
 
@@ -183,20 +184,21 @@ def usual_cautions(
     machine
         A gauge that cannot back off is worth a word.
     materials
-        What is cut.
+        What is cut; a grade of the shop that stands for a built-in one is worth a word.
     lifts
         Who moves the pieces.
     found
         Codes of what was found about the cuts.
     """
-    moved, codes = set(lifts), set(found)
+    cut, moved, codes = tuple(materials), set(lifts), set(found)
     said = list(_ALWAYS)
     if "two people" in moved:
         said.append(_TWO_PEOPLE)
     if "crane" in moved:
         said.append(_CRANE)
-    if any(material.family == "wear plate" for material in materials):
+    if any(material.family == "wear plate" for material in cut):
         said.append(_HARD)
+    said += [words for one in cut if (words := instead_of_built_in(one)) is not None]
     said += [words for words, about in _ON_FINDING if about & codes]
     if not machine.relief:
         said.append(_NO_RELIEF)

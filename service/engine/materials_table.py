@@ -282,7 +282,7 @@ BUILT_IN: Final[tuple[Material, ...]] = tuple(
 _BY_GRADE: Final = {material.grade: material for material in BUILT_IN}
 
 _ALSO_CALLED: Final = {
-    "mild steel": "plain steel",
+    "mild steel": "S235JR",
     "s235": "S235JR",
     "s275": "S275JR",
     "s355": "S355JR",
