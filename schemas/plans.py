@@ -265,8 +265,9 @@ class PartQualitySchema(Record):
     """How near to size the worst of the parts of a line comes out, in one dimension.
 
     ``aim_mm``: the size that is cut for, the nominal one unless the limits are far from the same both
-    ways. ``inside``: chance of being within the limits, by the error model that the developers' page
-    states.
+    ways. ``inside``: chance of each part, of the worst placed, to be within the limits, by the error model
+    that the developers' page states. ``count``, ``outside``, ``all_inside``: how many are made, how many of
+    them lie outside on average, and the chance that none does; null in plans of engines before 0.3.
     """
 
     makes = PartQuality
@@ -279,6 +280,9 @@ class PartQualitySchema(Record):
     minus = Millimetres(required=True, data_key="minus_mm", zero_ok=True)
     plus = Millimetres(required=True, data_key="plus_mm", zero_ok=True)
     inside = JsonNumber(required=True, allow_none=True)
+    count = JsonInt(load_default=None, allow_none=True)
+    outside = JsonNumber(load_default=None, allow_none=True)
+    all_inside = JsonNumber(load_default=None, allow_none=True)
     findings = _Findings()
 
     @pre_load

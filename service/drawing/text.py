@@ -229,7 +229,7 @@ def _quality(plan: CutPlan, width: int) -> Iterator[str]:
     """How near to size the parts come out: a short table, and what is to be said of them."""
     if not plan.quality:
         return
-    rows = [("PART", "SIZE", "WORST BY", "±", "WANTED", "INSIDE")]
+    rows = [("PART", "SIZE", "WORST BY", "±", "WANTED", "EACH", "ALL")]
     rows += [
         (
             one.ref,
@@ -239,6 +239,7 @@ def _quality(plan: CutPlan, width: int) -> Iterator[str]:
             show_mm(one.accuracy),
             tolerance_text(one.minus, one.plus),
             inside_text(one.inside),
+            inside_text(one.all_inside),
         )
         for one in plan.quality
     ]
@@ -250,7 +251,11 @@ def _quality(plan: CutPlan, width: int) -> Iterator[str]:
     for line in rows:
         yield "  " + "  ".join(f"{cell[:wide]:<{wide}}" for cell, wide in zip(line, room, strict=True))
     yield from wrapped(
-        "Inside: the chance that the worst of them lies within what is wanted.", width, "  ", "  "
+        "Each: the chance of one part, the worst placed, to lie within what is wanted. All: the chance that "
+        "all of them do.",
+        width,
+        "  ",
+        "  ",
     )
     for one in plan.quality:
         for finding in one.findings:

@@ -36,6 +36,7 @@ from service.engine.plan import Layout, Step, Summary
 from service.engine.program.sequence import NoRoomError, Weights, weights_for
 from service.engine.program.write import Cutting, write_programs
 from service.engine.quantities import Length
+from service.engine.sag import with_sheet
 
 _MOST_COMBINED: Final = 8
 """Combinations of the candidates of several materials that are written out."""
@@ -151,7 +152,8 @@ def watch_for(order: Order, groups: Sequence[Group], told: Told | None, stop: St
 
 
 def _job(order: Order, group: Group) -> Job:
-    return Job(order.machine, group.parts, group.stock, order.options, group.longest)
+    machine = with_sheet(order.machine, group.material, group.thickness)
+    return Job(machine, group.parts, group.stock, order.options, group.longest)
 
 
 class _Desk:

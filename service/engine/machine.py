@@ -52,13 +52,23 @@ class GapRow:
 
 @dataclass(frozen=True, slots=True)
 class BackGauge:
-    """The stop behind the blade. `accuracy` is the ± of a drop gauged with it."""
+    """The stop behind the blade. `accuracy` is the ± of a drop gauged with it.
+
+    `meets` is no figure of the profile: for the sheet at hand it is the deepest drop that hangs near
+    enough to level to be gauged, as :func:`service.engine.sag.with_sheet` sets it; None: any.
+    """
 
     low: Length
     high: Length
     step: Length = 1
     accuracy: Length = 10
     speed_mm_s: float = 100.0
+    meets: Length | None = None
+
+    @property
+    def deepest(self) -> Length:
+        """The deepest drop that it can gauge."""
+        return self.high if self.meets is None else min(self.high, self.meets)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +172,10 @@ class Machine:
     gauge_clears
         Whether the back gauge can be lifted or swung out of the way. Where it cannot, nothing deeper
         than its range can fall behind the blade.
+    force_margin
+        How far below the force limit the rake is chosen [fraction], for sheet thicker than nominal and
+        for what the formulae leave out: a shop setting. Force grows with the square of the thickness:
+        a tenth covers sheet 5 % over its nominal thickness.
     side_by_side
         The most pieces that are held against the gauge in one stroke: a shop setting.
     """
@@ -172,10 +186,6 @@ class Machine:
     rating: Rating
     rake: Rake
     gap: GapRange
-    force_margin
-        How far below the force limit the rake is chosen [fraction], for sheet thicker than nominal and
-        for what the formulae leave out: a shop setting. Force grows with the square of the thickness:
-        a tenth covers sheet 5 % over its nominal thickness.
     back_gauge: BackGauge
     hold_down: HoldDown
     site: str | None = None

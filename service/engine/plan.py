@@ -244,8 +244,12 @@ class PartQuality:
     minus, plus
         How far it may be under and over, both as positive numbers.
     inside
-        Chance that the worst of them lies within these limits [fraction], by the error model of
-        :mod:`service.engine.quality.errors`; None when it cannot be reckoned, which a finding explains.
+        Chance of each of them, of the worst placed, to lie within these limits [fraction], by the error
+        model of :mod:`service.engine.quality.errors`; None in plans of engines before 0.3 that gauged
+        drops beyond reckoning.
+    count, outside, all_inside
+        How many are made, how many of them lie outside on average, and the chance that all are inside
+        [fraction]; None in plans of engines before 0.3, which did not say.
     findings
         What else is to be said: twist of narrow drops, length gained by sag, a poor chance.
     """
@@ -260,6 +264,9 @@ class PartQuality:
     plus: Length
     inside: float | None
     findings: tuple[Finding, ...]
+    count: int | None = None
+    outside: float | None = None
+    all_inside: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,12 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
+from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length
 
@@ -68,12 +72,70 @@ def pull_back_mm(sag: float, overhang_mm: float) -> float:
     return 4 / 7 * sag**2 / overhang_mm
 
 
+@lru_cache(maxsize=512)
+def deepest_met(material: Material, thickness: Length) -> Length:
+    """The deepest drop that sags at most a tenth of its depth, and so is taken to meet the gauge [0.01 mm].
+
+    Parameters
+    ----------
+    material
+        Density ρ and modulus E.
+    thickness
+        t [0.01 mm], above 0.
+
+    Notes
+    -----
+    The largest whole L with 3·ρ·g·L³/(2·E·t²) ≤ 0.1, in whole numbers so that every processor says the
+    same. A drop that sags further is beyond small bending: no formula here says where its edge is, and it
+    hangs below the face of a gauge. That this limit is the one of gauging is a shop default.
+
+    >>> from service.engine.materials_table import material_named
+    >>> deepest_met(material_named("S235JR"), 80)
+    48824
+    """
+    if thickness <= 0:
+        raise ValueError("thickness: a length greater than zero is wanted")
+    # 0.1 = 3·(ρ·10⁻⁹)·g·(L/100)³/(2·E·(t/100)²), all the decimals taken as the exact numbers they are.
+    most = (
+        Fraction(SMALL_SAG_SHARE).limit_denominator(1000)
+        * 2
+        * Fraction(material.youngs_modulus)
+        * thickness**2
+        * PER_MM
+        / (3 * Fraction(material.density) / 10**9 * Fraction(str(GRAVITY)))
+    )
+    low, high = 0, 1
+    while high**3 <= most:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if middle**3 <= most else (low, middle)
+    return low
+
+
+def with_sheet(machine: Machine, material: Material, thickness: Length) -> Machine:
+    """The machine with a sheet on it: its back gauge misses what sags too far and is not carried.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Rake, Rating
+    >>> from service.engine.materials_table import material_named
+    >>> shear = Machine("a", "A", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 100),
+    ...                 BackGauge(500, 100000), HoldDown(4500))
+    >>> with_sheet(shear, material_named("S235JR"), 80).back_gauge.deepest
+    48824
+    >>> with_sheet(shear, material_named("S235JR"), 300).back_gauge.deepest
+    100000
+    """
+    if machine.sheet_support:
+        return machine
+    return replace(machine, back_gauge=replace(machine.back_gauge, meets=deepest_met(material, thickness)))
+
+
 def length_gained(
     material: Material,
     thickness: Length,
     overhang: Length,
     supported_from: tuple[float, float] | None = None,
-) -> Length | None:
+) -> Length:
     """By how much a drop is cut too long because it sags away from the gauge [0.01 mm].
 
     Parameters
@@ -83,22 +145,21 @@ def length_gained(
     supported_from
         With a sheet support: the sag and the pull-back from which it is used [mm]. None: no support.
 
-    Returns
-    -------
-    None beyond small bending (a sag of more than a tenth of the depth), where the formulae do not hold.
+    Raises
+    ------
+    ValueError
+        When nothing carries it and it is deeper than :func:`deepest_met`, where the formulae do not hold.
 
     >>> from service.engine.materials_table import material_named
     >>> steel = material_named("S235JR")
     >>> length_gained(steel, 100, 50000), length_gained(steel, 100, 50000, (5.0, 0.1))
     (135, 0)
-    >>> length_gained(steel, 50, 50000) is None
-    True
     """
     sag = sag_mm(material, thickness, overhang)
     reach = overhang / PER_MM
     back = pull_back_mm(sag, reach)
     if supported_from is not None and (sag > supported_from[0] or back > supported_from[1]):
         return 0
-    if sag > SMALL_SAG_SHARE * reach:
-        return None
+    if overhang > deepest_met(material, thickness):
+        raise ValueError(f"a drop of {reach:g} mm sags more than a tenth of its depth: it misses the gauge")
     return round(back * PER_MM)

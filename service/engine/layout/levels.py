@@ -33,7 +33,7 @@ def separable(machine: Machine, extent: Extent, item: Length, tolerance: Length,
     if (
         rest_held
         and item_falls
-        and gauge.low <= item <= gauge.high
+        and gauge.low <= item <= gauge.deepest
         and rules.gauge_error(gauge, item) <= tolerance
     ):
         return True
@@ -48,7 +48,7 @@ def separable(machine: Machine, extent: Extent, item: Length, tolerance: Length,
         ):
             return True
         if (
-            gauge.low <= rest <= gauge.high
+            gauge.low <= rest <= gauge.deepest
             and rest >= smallest
             and not extent.far_mill
             and extent.spread + rules.gauge_error(gauge, rest) <= tolerance
@@ -136,8 +136,8 @@ def surplus(machine: Machine, rest: Length, end_min: Length) -> tuple[Length, ..
     least = max(machine.smallest_drop, end_min, 1)
     pieces: list[Length] = []
     while rest > gauge.high:
-        piece = rules.nearest_position(gauge, min(gauge.high, rest - least))
-        if rest - piece < least:
+        piece = rules.nearest_position(gauge, min(gauge.deepest, rest - least))
+        if rest - piece < least or piece > gauge.deepest:
             piece -= max(gauge.step, 1)
         if piece < drop:
             return (rest + sum(pieces),)

@@ -16,6 +16,7 @@ from service.engine.layout.rules import Piece, Walked, stock_piece, walk
 from service.engine.order import Edges, Order
 from service.engine.plan import Layout, Leaf, Node
 from service.engine.quantities import Length
+from service.engine.sag import with_sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,8 @@ def offcut_state(order: Order, layout: Layout, dx: Length, dy: Length) -> RackSt
     trim = order.options.trim
     parts = {part.ref: part for part in order.parts}
     piece = stock_piece(stock, trim)
-    walked = walk(order.machine, layout.tree, piece, parts, trim)
+    machine = with_sheet(order.machine, order.material(layout.material), layout.thickness)
+    walked = walk(machine, layout.tree, piece, parts, trim)
     if isinstance(walked, str):
         # Planned by other rules than ours: nothing is known but what the sheet was.
         return RackState(stock.edges, stock.oversize + trim)

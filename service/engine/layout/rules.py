@@ -6,7 +6,8 @@ which no program can cut. The rules, in the trade's terms:
 * Pieces are separated from the datum end of an axis, one after another. A cut that separates an
   item of depth ``s`` leaves a rest of depth ``r``. The side under the hold-downs must reach the
   clamping depth; the side that falls must not be narrower than the smallest drop.
-* **Back gauge**: the item falls; ``low ≤ s ≤ high`` and ``r ≥ clamping depth``.
+* **Back gauge**: the item falls; ``low ≤ s ≤ high`` and ``r ≥ clamping depth``. A drop that nothing
+  carries must not sag so far that it misses the gauge (``BackGauge.meets``, for the sheet at hand).
 * **Front stop**: the item is held, its datum edge against the stop, the rest falls; ``s`` in the
   stops' range and ``≥ clamping depth``, ``r ≥ smallest drop``.
 * **Marked line**: either side may fall, the other must be held; the deeper side stays in front.
@@ -169,6 +170,11 @@ def separate(
         reasons.append(
             f"{show_mm(item)} mm is outside the back gauge's {show_mm(gauge.low)} to {show_mm(gauge.high)} mm"
         )
+    elif item > gauge.deepest:
+        reasons.append(
+            f"a drop of {show_mm(item)} mm sags too far to be gauged without a sheet support; the back gauge "
+            f"meets drops of up to {show_mm(gauge.deepest)} mm of this sheet"
+        )
     elif item < machine.smallest_drop:
         reasons.append(f"a drop of {show_mm(item)} mm is below the smallest drop")
     elif not rest_held:
@@ -201,7 +207,7 @@ def separate(
     left_over = extent.spread + gauge_error(gauge, rest)
     if (
         item_held
-        and gauge.low <= rest <= gauge.high
+        and gauge.low <= rest <= gauge.deepest
         and rest >= machine.smallest_drop
         and left_over <= tolerance
         and not extent.far_mill

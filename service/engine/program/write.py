@@ -31,6 +31,7 @@ from service.engine.program.names import letters, sheet_name
 from service.engine.program.remarks import lift_of, step_findings
 from service.engine.program.sequence import NoRoomError, Stand, Task, Weights, in_order, weights_for
 from service.engine.quantities import Length
+from service.engine.sag import with_sheet
 from service.engine.settings import settings_for
 
 Lie: TypeAlias = tuple[Axis, End]
@@ -195,7 +196,8 @@ def _run(
     apart: bool,
 ) -> _Run:
     piece = stock_piece(cutting.stock[layout.stock_ref], options.trim)
-    walked = walk(machine, layout.tree, piece, dict(parts), options.trim, cutting.longest)
+    sheet = with_sheet(machine, cutting.material, layout.thickness)
+    walked = walk(sheet, layout.tree, piece, dict(parts), options.trim, cutting.longest)
     if isinstance(walked, str):
         raise ProgramError(f"layout {layout.number} cannot be cut on {machine.name}: {walked}")
     batch = layout.repeat if options.batch else 1

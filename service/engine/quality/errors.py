@@ -18,6 +18,7 @@ a normal. Lengths are whole hundredths of a millimetre.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final, TypeAlias
@@ -49,41 +50,37 @@ class Errors:
         Sum of the squared accuracies of its normal parts [0.01 mm, squared].
     spans
         Lowest and highest value of each evenly spread part.
-    known
-        False when something in it cannot be reckoned, so that nothing is said of the whole.
     """
 
     shift: Length = 0
     squares: int = 0
     spans: tuple[Span, ...] = ()
-    known: bool = True
 
     def plus(self, other: Errors) -> Errors:
         """The error of a sum of two sizes.
 
         >>> Errors(2, 100).plus(Errors(-1, 25))
-        Errors(shift=1, squares=125, spans=(), known=True)
+        Errors(shift=1, squares=125, spans=())
         """
         return Errors(
             self.shift + other.shift,
             self.squares + other.squares,
             tuple(sorted((*self.spans, *other.spans))),
-            self.known and other.known,
         )
 
     def less(self, other: Errors) -> Errors:
         """The error of what is left when a piece is taken off.
 
         >>> Errors(0, 0, ((0, 50),)).less(Errors(3, 100))
-        Errors(shift=-3, squares=100, spans=((0, 50),), known=True)
+        Errors(shift=-3, squares=100, spans=((0, 50),))
         """
         turned = tuple((-high, -low) for low, high in other.spans)
-        return self.plus(Errors(-other.shift, other.squares, turned, other.known))
+        return self.plus(Errors(-other.shift, other.squares, turned))
 
 
-def accurate(accuracy: Length, shift: Length = 0, *, known: bool = True) -> Errors:
+def accurate(accuracy: Length, shift: Length = 0) -> Errors:
     """The error of a size gauged within ± `accuracy`."""
-    return Errors(shift, accuracy * accuracy, (), known)
+    return Errors(shift, accuracy * accuracy)
 
 
 def evenly(low: Length, high: Length) -> Errors:
@@ -115,6 +112,29 @@ def chance_inside(errors: Errors, minus: Length, plus: Length) -> float:
     start = errors.shift + sum(low for low, _ in errors.spans)
     found = _below(plus - start, sigma, widths) - _below(-minus - start, sigma, widths)
     return round(min(1.0, max(0.0, found)), _DIGITS)
+
+
+def of_many(chances: Iterable[tuple[float, int]]) -> tuple[float, float]:
+    """How many lie outside on average, and the chance that none does.
+
+    Parameters
+    ----------
+    chances
+        The chance of one to be inside [fraction], and how many have it [0 or more].
+
+    Notes
+    -----
+    The average, Σ n·(1 − p), holds however the errors hang together. The chance that all are inside, Π pⁿ,
+    is that of independent errors; pieces that share a cut are right or wrong together, and then it is more
+    (for normal errors about the size wanted that is Šidák's inequality of 1967).
+
+    >>> of_many([(0.9545, 24)])
+    (1.092, 0.327056)
+    """
+    found = list(chances)
+    outside = math.fsum(count * (1 - chance) for chance, count in found)
+    whole = math.prod(chance**count for chance, count in found)
+    return round(outside, _DIGITS), round(whole, _DIGITS)
 
 
 def _below(x: float, sigma: float, widths: list[Length]) -> float:

@@ -5,14 +5,15 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.order import Order, Part
 from service.engine.plan import Layout, PartQuality, Step
-from service.engine.quality.errors import ERROR_MODEL, Errors, chance_inside
+from service.engine.quality.errors import ERROR_MODEL, chance_inside, of_many
 from service.engine.quality.narrow import narrow_finding
 from service.engine.quality.stackup import Bounded, bounded_parts
 from service.engine.quantities import Length, show_mm
@@ -23,8 +24,23 @@ LIKELY: Final = 0.95
 
 _SAG_BASIS: Final = "cantilever under its own weight; pull-back 4/7 of the squared sag over the depth"
 
+FEW: Final = 0.5
+"""Parts expected outside from which a batch is worth measuring, however good each part: a shop default."""
+
+WORTH_TELLING: Final = 10
+"""Length gained by sag is told from this part of the tolerance: a tenth, a shop default."""
+
 Dimension: TypeAlias = Literal["length", "width"]
 _DIMENSIONS: Final[tuple[Dimension, Dimension]] = ("length", "width")
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """Parts that are bounded alike, how many, and the largest rake of their layout."""
+
+    bounded: Bounded
+    count: int
+    rake: float
 
 
 def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step]) -> tuple[PartQuality, ...]:
@@ -41,7 +57,7 @@ def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step
     -------
     Two entries a part, length and width, in the order of the order.
     """
-    found: dict[tuple[str, Dimension], list[tuple[Bounded, float]]] = {}
+    found: dict[tuple[str, Dimension], list[_Made]] = {}
     stock = {item.ref: item for item in order.stock}
     parts = {part.ref: part for part in order.parts}
     rakes: dict[int, float] = {}
@@ -50,12 +66,13 @@ def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step
     for layout in layouts:
         material = order.material(layout.material)
         rake = rakes.get(layout.number, 0.0)
-        for one in bounded_parts(
+        bounded = bounded_parts(
             order.machine, material, layout, stock[layout.stock_ref], parts, order.options.trim
-        ):
+        )
+        for one, count in bounded.items():
             lies_along = (one.axis == "x") != one.rotated
             key = (one.ref, _DIMENSIONS[0] if lies_along else _DIMENSIONS[1])
-            found.setdefault(key, []).append((one, rake))
+            found.setdefault(key, []).append(_Made(one, count, rake))
     return tuple(
         _quality(order.machine, part, dimension, found[part.ref, dimension])
         for part in order.parts
@@ -64,19 +81,27 @@ def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step
     )
 
 
-def _quality(
-    machine: Machine, part: Part, dimension: Dimension, found: list[tuple[Bounded, float]]
-) -> PartQuality:
+def _quality(machine: Machine, part: Part, dimension: Dimension, found: list[_Made]) -> PartQuality:
     size = part.length if dimension == "length" else part.width
     minus, plus = limits_of(part.tolerance, size)
     under, over = aimed_limits(part.tolerance, size)
-    worst = max(found, key=lambda one: one[0].spread)[0]
-    errors = dict.fromkeys(one.side.errors for one, _ in found)
-    chances = [chance_inside(one, under, over) for one in errors if one.known]
-    inside = min(chances) if len(chances) == len(errors) else None
-    findings = dict.fromkeys(
-        finding for one, rake in found if one.side.fell for finding in _narrow(part, one, rake)
-    )
+    worst = max(found, key=lambda one: one.bounded.spread).bounded
+    chances = {
+        errors: chance_inside(errors, under, over)
+        for errors in dict.fromkeys(one.bounded.side.errors for one in found)
+    }
+    inside = min(chances.values())
+    outside, all_inside = of_many((chances[one.bounded.side.errors], one.count) for one in found)
+    count = sum(one.count for one in found)
+    said = [
+        *_sag(found, min(under, over)),
+        *_chance(count, inside, outside, all_inside),
+        *(
+            narrow_finding(part.thickness, one.bounded.size, one.rake)
+            for one in found
+            if one.bounded.side.fell
+        ),
+    ]
     return PartQuality(
         ref=part.ref,
         dimension=dimension,
@@ -87,50 +112,44 @@ def _quality(
         minus=minus,
         plus=plus,
         inside=inside,
-        findings=(*_about_size(found, errors, inside), *findings),
+        count=count,
+        outside=outside,
+        all_inside=all_inside,
+        findings=tuple(dict.fromkeys(one for one in said if one is not None)),
     )
 
 
-def _narrow(part: Part, one: Bounded, rake: float) -> list[Finding]:
-    told = narrow_finding(part.thickness, one.size, rake)
-    return [] if told is None else [told]
+def _sag(found: Iterable[_Made], allowed: Length) -> Iterator[Finding]:
+    gained = max((one.bounded.side.gained for one in found), key=abs, default=0)
+    off = "long" if gained > 0 else "short"
+    if abs(gained) * WORTH_TELLING > allowed:
+        yield Finding(
+            "note",
+            "sag-length",
+            f"the drop sags and is cut about {show_mm(abs(gained))} mm too {off}: "
+            "carry it, or set the gauge by a measured piece",
+            _SAG_BASIS,
+        )
 
 
-def _about_size(
-    found: list[tuple[Bounded, float]], errors: Iterable[Errors], inside: float | None
-) -> list[Finding]:
-    told: list[Finding] = []
-    gained = max((one.side.gained for one, _ in found), key=abs, default=0)
-    if gained:
-        told.append(
-            Finding(
-                "note",
-                "sag-length",
-                f"the drop sags and is cut about {show_mm(abs(gained))} mm too "
-                f"{'long' if gained > 0 else 'short'}: carry it, or set the gauge by a measured piece",
-                _SAG_BASIS,
-            )
+def _chance(count: int, inside: float, outside: float, all_inside: float) -> Iterator[Finding]:
+    if inside >= LIKELY and outside < FEW:
+        return
+    words = f"the chance of each to lie inside the tolerance is {100 * inside:.1f} %"
+    if count > 1:
+        words = (
+            f"{words} where it is worst placed; of {count} about {_few(outside)} lie outside, and the chance "
+            f"that all are inside is {100 * all_inside:.1f} %"
         )
-    if not all(one.known for one in errors):
-        told.append(
-            Finding(
-                "caution",
-                "sag-beyond-reckoning",
-                "the drop sags more than a tenth of its depth away from the gauge: how long it is cut cannot "
-                "be reckoned; carry it, or gauge it otherwise",
-                _SAG_BASIS,
-            )
-        )
-    elif inside is not None and inside < LIKELY:
-        told.append(
-            Finding(
-                "caution",
-                "tolerance-doubtful",
-                f"about {100 * inside:.1f} % of them lie inside the tolerance: measure each of them",
-                ERROR_MODEL,
-            )
-        )
-    return told
+    yield Finding("caution", "tolerance-doubtful", f"{words}: measure {_each(count)}", ERROR_MODEL)
+
+
+def _few(number: float) -> str:
+    return f"{number:.0f}" if number >= 9.5 else f"{number:.1f}"
+
+
+def _each(count: int) -> str:
+    return "it" if count == 1 else "each of them"
 
 
 def tolerance_text(minus: Length, plus: Length) -> str:

@@ -9,6 +9,7 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -20,7 +21,7 @@ from service.engine.order import Part, StockItem
 from service.engine.plan import Axis, Layout, Node, PartGauging, Split
 from service.engine.quality.errors import Errors, accurate, evenly
 from service.engine.quantities import PER_MM, Length
-from service.engine.sag import length_gained
+from service.engine.sag import length_gained, with_sheet
 from service.engine.settings import SAG_LIMIT_MM
 
 
@@ -75,8 +76,8 @@ def bounded_parts(
     item: StockItem,
     parts: Mapping[str, Part],
     trim: Length,
-) -> Iterator[Bounded]:
-    """Both directions of each part of a layout, in the order of the tree; equal ones come once.
+) -> Counter[Bounded]:
+    """Both directions of each part of a layout and how many there are, in the order of the tree.
 
     Raises
     ------
@@ -84,16 +85,15 @@ def bounded_parts(
         When the machine cannot cut the layout.
     """
     piece = rules.stock_piece(item, trim)
+    machine = with_sheet(machine, material, layout.thickness)
     walked = rules.walk(machine, layout.tree, piece, dict(parts), trim)
     if isinstance(walked, str):
         raise ValueError(f"layout {layout.number} cannot be cut: {walked}")
     as_delivered = Side("stock size", evenly(0, item.oversize))
     sides: dict[Axis, Side] = {"x": as_delivered, "y": as_delivered}
     blade = _Blade(machine, material, layout.thickness, trim)
-    seen: dict[Bounded, None] = {}
-    for found in _parts(blade, layout.tree, piece, sides, walked):
-        seen[found] = None
-    yield from seen
+    found = Counter(_parts(blade, layout.tree, piece, sides, walked))
+    return Counter({one: count * layout.repeat for one, count in found.items()})
 
 
 def _parts(
@@ -146,6 +146,4 @@ def _of_cut(blade: _Blade, cut: Cut, rest_depth: Length) -> tuple[Errors, Length
     gained = length_gained(blade.material, blade.thickness, cut.gauge, support)
     off = rules.nearest_position(machine.back_gauge, cut.gauge) - cut.gauge
     accuracy = machine.back_gauge.accuracy
-    if gained is None:
-        return accurate(accuracy, off, known=False), 0
     return accurate(accuracy, off + gained), gained

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 
-from service.engine.verifier.facts import Plan
+from service.engine.verifier.facts import Plan, Stated
 from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.limits import mass_kg
 from service.engine.verifier.replay import Replay
@@ -14,6 +14,8 @@ from service.engine.verifier.tolerances import aim, aimed, limits
 _HEX = frozenset("0123456789abcdef")
 _ROUNDED = 1 + Decimal("1e-9")
 """A bound that was worked out in floats may lie a hair above the exact figure."""
+_CHANCE = Decimal("0.000001")
+"""Chances are stated in six digits."""
 _MM2 = 10_000
 """Squared hundredths of a millimetre in a square millimetre."""
 
@@ -267,4 +269,31 @@ def _check_quality(plan: Plan, replay: Replay, faults: Faults) -> None:
         )
         faults.unless(
             one.inside is None or one.inside <= 1, "quality", f"{where}/inside", "more than the whole of them"
+        )
+        _check_chances(one, replay.parts[one.ref], where, faults)
+
+
+def _check_chances(one: Stated, made: int, where: str, faults: Faults) -> None:
+    """Whether what is said of all the parts agrees with what is said of the worst placed one."""
+    faults.unless(
+        one.count in {None, made}, "quality", f"{where}/count", f"{made} are made, the plan says {one.count}"
+    )
+    if one.inside is None:
+        return
+    if one.outside is not None:
+        least, most = 1 - one.inside, made * (1 - one.inside)
+        faults.unless(
+            least - _CHANCE <= one.outside <= most + made * _CHANCE,
+            "quality",
+            f"{where}/outside",
+            f"between {least} and {most} of {made} lie outside, not {one.outside}",
+        )
+    if one.all_inside is not None:
+        # No part is worse than the worst placed; Decimal powers are rounded alike everywhere.
+        least = one.inside**made
+        faults.unless(
+            least - made * _CHANCE <= one.all_inside <= one.inside + _CHANCE,
+            "quality",
+            f"{where}/all_inside",
+            f"the chance of all lies between {least:.6f} and that of the worst placed, {one.inside}",
         )

@@ -205,6 +205,9 @@ class Stated:
     minus: int
     plus: int
     inside: Decimal | None
+    count: int | None
+    outside: Decimal | None
+    all_inside: Decimal | None
 
 
 @dataclass(frozen=True, slots=True)

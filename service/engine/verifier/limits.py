@@ -14,6 +14,10 @@ from service.engine.verifier.faults import Faults, shown
 _HAIR = Decimal("1.000001")
 """Figures that were rounded on their way must not fail a comparison of equals."""
 
+_GRAVITY = Decimal("9.80665")
+_MOST_SAG = Decimal("0.1")
+"""Sag over depth with which a drop that nothing carries still meets the gauge."""
+
 
 def check_limits(shear: Shear, cut: Cut, where: str, faults: Faults) -> None:
     """Whether the machine can make, hold, gauge and be set for this cut."""
@@ -206,6 +210,14 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
     faults.unless(
         cut.rating_share <= _HAIR, "force", f"{where}/rating_share", "more than the whole of the rating"
     )
+    if cut.gauging == "back gauge" and not shear.sheet_support:
+        faults.unless(
+            sag_share(cut.gauge, t, grade) <= _MOST_SAG * _HAIR,
+            "gauge-missed",
+            f"{where}/gauge_mm",
+            f"a drop of {shown(cut.gauge)} mm sags more than a tenth of its depth, and nothing carries it "
+            "to the back gauge",
+        )
     kg = mass_kg(cut.along_blade * cut.depth, t, grade)
     faults.unless(
         abs(kg - cut.piece_kg) <= kg / 10**6 + Decimal("0.005"),
@@ -226,6 +238,20 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
         f"{where}/lift",
         f"{kg:.1f} kg is for {able[0] if able else 'nobody here'}, not {cut.lift}",
     )
+
+
+def sag_share(depth: int, thickness: int, grade: Grade) -> Decimal:
+    """Sag of the free edge of a cantilever under its own weight, over its depth.
+
+    With the load q = ρ·g·t a unit of breadth and I = t³/12 the sag is q·L⁴/(8·E·I).
+
+    >>> round(sag_share(50_000, 100, Grade(Decimal(510), Decimal(7850), True)), 4)
+    Decimal('0.0687')
+    """
+    metres, thick = Decimal(depth) / 10**5, Decimal(thickness) / 10**5
+    load = grade.density * _GRAVITY * thick  # [N/m²]
+    stiffness = grade.youngs_modulus * 10**6 * thick**3 / 12  # [N·m]
+    return load * metres**3 / (8 * stiffness)
 
 
 def mass_kg(area: int, thickness: int, grade: Grade) -> Decimal:

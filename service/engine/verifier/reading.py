@@ -447,6 +447,9 @@ def _stated(at: _At) -> Stated:
         minus=at.of("minus_mm").mm(0),
         plus=at.of("plus_mm").mm(0),
         inside=at.of("inside").maybe_amount(),
+        count=None if at.of("count", optional=True).value is None else at.of("count").whole(),
+        outside=at.of("outside", optional=True).maybe_amount(),
+        all_inside=at.of("all_inside", optional=True).maybe_amount(),
     )
 
 

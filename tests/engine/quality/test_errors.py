@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.quality.errors import Errors, accurate, chance_inside, evenly
+from service.engine.quality.errors import Errors, accurate, chance_inside, evenly, of_many
 
 limits = st.integers(0, 3000)
 errors = st.builds(
@@ -75,5 +75,19 @@ def test_the_closed_form_is_what_throwing_dice_gives(found, minus, plus, number)
     assert chance_inside(found, minus, plus) == pytest.approx(inside / throws, abs=0.04)
 
 
-def test_what_cannot_be_reckoned_stays_so():
-    assert not accurate(10).less(accurate(10, known=False)).known
+def test_of_many_parts_some_are_outside_though_each_is_likely_inside():
+    """Bernoulli trials: of n about n(1 − p) fail, and all succeed with pⁿ; 0.9545²⁴ by logarithms.
+
+    24·ln 0.9545 = 24·(−0.0465676) = −1.117623, e^−1.117623 = 0.32706 (by hand, four figures).
+    """
+    outside, whole = of_many([(0.9545, 24)])
+    assert outside == pytest.approx(24 * 0.0455)
+    assert whole == pytest.approx(0.3271, abs=1e-4)
+
+
+@given(st.lists(st.tuples(st.floats(0, 1), st.integers(1, 500)), min_size=1, max_size=5))
+def test_all_are_no_likelier_than_the_worst(found):
+    outside, whole = of_many(found)
+    count, worst = sum(number for _, number in found), min(chance for chance, _ in found)
+    assert worst**count - 1e-5 <= whole <= worst + 1e-5
+    assert 1 - worst - 1e-5 <= outside <= count * (1 - worst) + 1e-5

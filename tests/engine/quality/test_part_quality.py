@@ -127,14 +127,40 @@ def test_a_drop_that_sags_is_cut_long_by_the_pull_back():
     assert (carried.inside, carried.findings) == (1.0, ())
 
 
-def test_beyond_small_bending_no_chance_is_stated():
+def test_beyond_small_bending_a_drop_is_not_gauged():
     bare = replace(SHEAR, sheet_support=False)
     foil = Part("P1", mm(800), mm(400), 1, "S235JR", 80, tolerance=Tolerance("v"))
     stock = StockItem("R-1", mm(1200), mm(400), 1, "S235JR", 80, "offcut", "cut", 50)
+    with pytest.raises(ValueError, match="misses the gauge"):
+        length_gained(material_named("S235JR"), 80, mm(800))
     told = said(planned(foil, stock, bare))
-    assert length_gained(material_named("S235JR"), 80, mm(800)) is None
-    assert told.inside is None
-    assert [one.code for one in told.findings] == ["sag-beyond-reckoning"]
+    # The 400 beyond it are gauged instead, and the part is what is left.
+    assert told.gauged == "remainder"
+    assert told.inside is not None
+
+
+def test_what_sag_adds_is_not_told_below_a_tenth_of_the_tolerance():
+    """3 mm steel over 640 mm: sag 34.37·(640/500)⁴/9 = 10.25 mm, drawn back 4/7·10.25²/640 = 0.094 mm."""
+    bare = replace(SHEAR, sheet_support=False)
+    stock = offcut(1000, 500)
+    for limit, told in ((100, False), (80, True)):
+        found = said(planned(blank(640, 500, 1, Tolerance(minus=limit, plus=limit)), stock, bare))
+        assert ("sag-length" in [one.code for one in found.findings]) == told
+        assert found.gauged == "back gauge"
+
+
+def test_the_chance_of_each_is_not_the_chance_of_all():
+    """Gauged to ±0.1 and wanted to ±0.1: two deviations, so 0.9545 each and 0.9545²⁴ = 0.33 together."""
+    tolerance = Tolerance(minus=10, plus=10)
+    for count, doubtful in ((1, False), (24, True)):
+        found = said(planned(blank(300, 1000, count, tolerance), offcut(1000, 1000, 0, 24)))
+        assert (found.inside, found.count) == (0.9545, count)
+        assert found.outside == pytest.approx(count * 0.0455)
+        assert found.all_inside == pytest.approx(0.9545**count, abs=1e-6)
+        told = [one.message for one in found.findings if one.code == "tolerance-doubtful"]
+        assert bool(told) == doubtful
+    assert "of 24 about 1.1 lie outside" in told[0]
+    assert "all are inside is 32.7 %" in told[0]
 
 
 def test_a_narrow_part_that_falls_is_told_with_its_ground():
@@ -153,9 +179,36 @@ def test_limits_in_inches_are_those_limits():
 def test_the_text_ends_with_a_short_table_of_the_quality():
     text = program_text(planned(blank(500, 500, 2), offcut(1000, 500)), width=80)
     rows = text[text.index("QUALITY") :].splitlines()
-    assert rows[1].split() == ["PART", "SIZE", "WORST", "BY", "±", "WANTED", "INSIDE"]
-    assert rows[2].split() == ["P1", "length", "500", "remainder", "0.6", "±2", ">", "99.9", "%"]
-    assert rows[3].split() == ["P1", "width", "500", "stock", "size", "0.5", "±2", ">", "99.9", "%"]
+    assert rows[1].split() == ["PART", "SIZE", "WORST", "BY", "±", "WANTED", "EACH", "ALL"]
+    assert rows[2].split() == [
+        "P1",
+        "length",
+        "500",
+        "remainder",
+        "0.6",
+        "±2",
+        ">",
+        "99.9",
+        "%",
+        ">",
+        "99.9",
+        "%",
+    ]
+    assert rows[3].split() == [
+        "P1",
+        "width",
+        "500",
+        "stock",
+        "size",
+        "0.5",
+        "±2",
+        ">",
+        "99.9",
+        "%",
+        ">",
+        "99.9",
+        "%",
+    ]
     assert all(len(row) <= 80 for row in rows)
 
 

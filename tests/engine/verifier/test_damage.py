@@ -65,6 +65,31 @@ def a_dimension_said_twice(plan: Document) -> None:
 
 
 @damage("quality")
+def a_count_that_is_not_what_is_made(plan: Document) -> None:
+    plan["quality"][0].update(count=9, outside=0.0, all_inside=1.0)
+
+
+@damage("quality")
+def fewer_outside_than_the_worst_alone(plan: Document) -> None:
+    plan["quality"][0].update(count=8, inside=0.9, outside=0.05, all_inside=0.5)
+
+
+@damage("quality")
+def more_outside_than_if_all_were_the_worst(plan: Document) -> None:
+    plan["quality"][0].update(count=8, inside=0.9, outside=0.9, all_inside=0.5)
+
+
+@damage("quality")
+def all_likelier_than_the_worst(plan: Document) -> None:
+    plan["quality"][0].update(count=8, inside=0.9, outside=0.8, all_inside=0.95)
+
+
+@damage("quality")
+def all_less_likely_than_eight_of_the_worst(plan: Document) -> None:
+    plan["quality"][0].update(count=8, inside=0.9, outside=0.8, all_inside=0.4)  # 0.9⁸ = 0.43
+
+
+@damage("quality")
 def limits_that_nobody_ordered(plan: Document) -> None:
     plan["quality"][0]["plus_mm"] = 1.2
 
