@@ -176,6 +176,11 @@ def with_prices(
     """A bound raised, where it can be, by what the parts are worth; arguments as of :func:`least_of`."""
     room = [usable(t, trim) for t in types]
     cost = price_bound(kinds, counts, types, room, prices, levels, work)
+    return raised(least, cost, types)
+
+
+def raised(least: Least, cost: int, types: Sequence[StockType]) -> Least:
+    """A bound raised by a cost that the worth of the parts proves."""
     return _agreed(_better(least, Least(0, 0, cost, "prices of the parts"), types), types)
 
 

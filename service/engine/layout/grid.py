@@ -8,7 +8,8 @@ stock at once. Lengths are whole hundredths of a millimetre, values whole number
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -16,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.engine.layout.kinds import Variant
+from service.engine.layout.places import some_places
 from service.engine.layout.shapes import OTHER
 from service.engine.plan import Axis
 from service.engine.quantities import Length
@@ -23,6 +25,7 @@ from service.engine.quantities import Length
 Table: TypeAlias = NDArray[np.signedinteger[Any]]
 
 _MOST_LEVELS: Final = 40
+_LANES: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,52 +54,6 @@ def variants_in(shape: Shape) -> Iterable[Variant]:
         return
     for child in shape.children:
         yield from variants_in(child)
-
-
-def all_places(rows: Sequence[tuple[Length, int]], whole: Length, most: int) -> list[Length] | None:
-    """Every sum within `whole` of sizes, each taken at most so often; None when there are more than `most`.
-
-    >>> all_places([(3, 2), (5, 1)], 12, 99)
-    [0, 3, 5, 6, 8, 11]
-    """
-    found = {0}
-    for size, copies in rows:
-        fresh = found
-        for _ in range(min(copies, whole // size if size else 0)):
-            fresh = {at + size for at in fresh if at + size <= whole} - found
-            if not fresh:
-                break
-            found |= fresh
-            if len(found) > most:
-                return None
-    return sorted(found)
-
-
-def some_places(
-    rows: Sequence[tuple[Length, int]], wholes: Sequence[Length], most: int
-) -> tuple[list[Length], bool]:
-    """Places for cuts, and whether none is missing: when there are too many, those nearest to the ends.
-
-    The ends of the stock are places too. First come the places that single parts, then pairs, then
-    threes reach from the near end or leave at the far end; with a place missing a layout loses a
-    little of the piece, never its right.
-    """
-    whole = max(wholes)
-    every = all_places(rows, whole, 8 * most)
-    if every is not None and len(every) <= most:
-        return sorted({*every, *wholes}), True
-    sizes = sorted({size for size, _ in rows if size <= whole})
-    chosen = {0, *sizes, *wholes}
-    layer = {0}
-    for _ in range(6):
-        layer = {at + size for at in layer for size in sizes if at + size <= whole}
-        for at in sorted(layer, key=lambda p: (p * 2654435761 % 4294967291, p)):
-            for place in (at, *(w - at for w in wholes if w - at > 0)):
-                if len(chosen) < most:
-                    chosen.add(place)
-        if len(chosen) >= most or len(layer) > 8 * most:
-            break
-    return sorted(chosen), False
 
 
 class Grid:
@@ -131,19 +88,28 @@ class Grid:
         ]
         self.levels = min(levels, _MOST_LEVELS)
         xs, all_x = some_places(
-            _rows(((v.dx, v.kind) for v in self.variants), counts), sorted({r[0] for r in rooms}), most
+            _rows(((v.dx, v.kind) for v in self.variants), counts),
+            sorted({r[0] for r in rooms}),
+            most,
+            thinned=self.unlimited,
         )
         ys, all_y = some_places(
-            _rows(((v.dy, v.kind) for v in self.variants), counts), sorted({r[1] for r in rooms}), most
+            _rows(((v.dy, v.kind) for v in self.variants), counts),
+            sorted({r[1] for r in rooms}),
+            most,
+            thinned=self.unlimited,
         )
         self.exact = all_x and all_y
         self.xs = np.array(xs, dtype=np.int64)
         self.ys = np.array(ys, dtype=np.int64)
-        self.at_x = {x: i for i, x in enumerate(xs)}
-        self.at_y = {y: j for j, y in enumerate(ys)}
+        # Each size lies at the first place that gives it room.
+        self.at_x = {v.dx: int(np.searchsorted(self.xs, v.dx)) for v in self.variants}
+        self.at_y = {v.dy: int(np.searchsorted(self.ys, v.dy)) for v in self.variants}
         self.rooms = [(self._last(self.xs, w), self._last(self.ys, h)) for w, h in rooms]
         self.rest_x = _rests(self.xs)
         self.rest_y = _rests(self.ys)
+        self.half_x = _halves(self.xs)
+        self.half_y = _halves(self.ys)
         self.base: Table = np.zeros((len(xs), len(ys)), dtype=np.int64)
         # Table after each closure: (the axis cut last, worth).
         self.tables: list[tuple[Axis, Table]] = []
@@ -160,7 +126,7 @@ class Grid:
 
     def price(self, prices: Sequence[int]) -> list[int]:
         """The greatest worth of each room at these prices, one a kind."""
-        base: Table = np.zeros((len(self.xs), len(self.ys)), dtype=np.int64)
+        base: Table = np.zeros((len(self.xs), len(self.ys)), dtype=self._numbers(prices))
         self.best: dict[tuple[int, int], Variant] = {}
         for v in self.variants:
             at = self.at_x[v.dx], self.at_y[v.dy]
@@ -187,9 +153,7 @@ class Grid:
         """
         if not self.unlimited:
             return self.price(prices)
-        dense = max((prices[v.kind] / (v.dx * v.dy) for v in self.variants), default=0.0)
-        small = dense * self.wide * self.high < 2**30
-        table: Table = np.zeros((len(self.xs), len(self.ys)), dtype=np.int32 if small else np.int64)
+        table: Table = np.zeros((len(self.xs), len(self.ys)), dtype=self._numbers(prices))
         if coarse is not None:
             rows = np.searchsorted(coarse.xs, self.xs, side="right") - 1
             columns = np.searchsorted(coarse.ys, self.ys, side="right") - 1
@@ -197,67 +161,79 @@ class Grid:
         for v in self.variants:
             at = self.at_x[v.dx], self.at_y[v.dy]
             table[at] = max(int(table[at]), prices[v.kind])
-        axis: Axis = "x"
-        idle = 0
-        while idle < 2:
-            after = self._close_x(table) if axis == "x" else self._close_y(table)
-            idle = idle + 1 if np.array_equal(after, table) else 0
-            table, axis = after, OTHER[axis]
-        self.final = table
-        return [int(table[at]) for at in self.rooms]
+        *_, (_, self.final) = self._closures(table, "x", _MOST_LEVELS)
+        return [int(self.final[at]) for at in self.rooms]
+
+    def _numbers(self, prices: Sequence[int]) -> type[np.signedinteger[Any]]:
+        """Numbers that hold the worth of any layout at these prices: short ones are added up sooner."""
+        most = max(
+            (prices[v.kind] * self.wide * self.high // (v.dx * v.dy) for v in self.variants), default=0
+        )
+        return np.int32 if most < 2**30 else np.int64
 
     def layout(self, prices: Sequence[int], room: int) -> Shape | None:
         """A most valuable layout of a room after :meth:`tops` at these prices, levels not limited."""
-        table = self.final
+        return next(iter(self.layouts(prices, room, 1, 0)), None)
+
+    def layouts(self, prices: Sequence[int], room: int, most: int, least: int) -> list[Shape]:
+        """Up to so many layouts worth more than `least` after :meth:`tops` at these prices.
+
+        They differ in their first cut, the most valuable come first; levels are not limited.
+        """
+        i, j = self.rooms[room]
         single: dict[tuple[int, int], Variant] = {}
         for v in self.variants:
             at = self.at_x[v.dx], self.at_y[v.dy]
             if at not in single or prices[v.kind] > prices[single[at].kind]:
                 single[at] = v
-
-        def trace(i: int, j: int) -> Shape | None:
-            worth = table[i, j]
-            if worth == 0:
-                return None
-            while table[i - 1, j] == worth:
-                i -= 1
-            while table[i, j - 1] == worth:
-                j -= 1
-            alone = single.get((i, j))
-            if alone is not None and prices[alone.kind] == worth:
-                return alone
-            half = int(np.searchsorted(self.xs, self.xs[i] // 2, side="right"))
-            rests = self.rest_x[i][1:half]
-            good = np.flatnonzero(table[1:half, j] + table[rests, j] == worth)
-            if len(good):
-                return _beside("x", [trace(1 + int(good[0]), j), trace(int(rests[good[0]]), j)])
-            half = int(np.searchsorted(self.ys, self.ys[j] // 2, side="right"))
-            rests = self.rest_y[j][1:half]
-            good = np.flatnonzero(table[i, 1:half] + table[i, rests] == worth)
-            return _beside("y", [trace(i, 1 + int(good[0])), trace(i, int(rests[good[0]]))])
-
-        return trace(*self.rooms[room])
+        trace = _Trace(self, prices, single)
+        i, j = trace.tight(i, j)
+        ranked: list[tuple[int, int, int]] = []
+        for number, gains in enumerate((trace.cuts_x(i, j), trace.cuts_y(i, j))):
+            picks = 1 + np.flatnonzero(gains > least)
+            ranked.extend((-int(gains[k - 1]), number, int(k)) for k in picks)
+        found: list[Shape | None] = []
+        if int(self.final[i, j]) > least and (not ranked or -min(ranked)[0] < self.final[i, j]):
+            found.append(single[i, j])
+        for _, number, k in sorted(ranked)[: most - len(found)]:
+            if number == 0:
+                found.append(_beside("x", [trace.shape(k, j), trace.shape(int(self.rest_x[i][k]), j)]))
+            else:
+                found.append(_beside("y", [trace.shape(i, k), trace.shape(i, int(self.rest_y[j][k]))]))
+        return [shape for shape in found if shape is not None]
 
     def _chain(self, base: Table, axis: Axis) -> list[tuple[Axis, Table]]:
         """Tables of 0, 1, 2 … levels, the directions taking turns; `axis` is cut innermost."""
-        chain: list[tuple[Axis, Table]] = [(axis, base)]
+        return [(axis, base), *self._closures(base, axis, self.levels)]
+
+    def _closures(self, table: Table, axis: Axis, levels: int) -> Iterator[tuple[Axis, Table]]:
+        """Tables of one level more each, until the levels are used up or nothing is gained any more.
+
+        What was closed along an axis and has not changed since stays as it is when closed again.
+        """
+        done: dict[Axis, Table] = {}
         idle = 0
-        while len(chain) <= self.levels and idle < 2:
-            before = chain[-1][1]
-            after = self._close_x(before) if axis == "x" else self._close_y(before)
-            chain.append((axis, after))
-            if len(chain) > 2:
-                idle = idle + 1 if np.array_equal(after, before) else 0
-            axis = OTHER[axis]
-        if idle < 2:
-            return chain
-        return chain[: self.levels + 1] if len(chain) <= self.levels else chain[:-1]
+        for _ in range(levels):
+            after = self._closed_along(axis, table, done.get(axis))
+            done[axis] = after
+            yield axis, after
+            idle = 0 if len(done) < 2 or (after != table).any() else idle + 1
+            if idle == 2:
+                return
+            table, axis = after, OTHER[axis]
 
-    def _close_x(self, table: Table) -> Table:
-        return _closed(table, self.xs, self.rest_x, self)
-
-    def _close_y(self, table: Table) -> Table:
-        return np.ascontiguousarray(_closed(np.ascontiguousarray(table.T), self.ys, self.rest_y, self).T)
+    def _closed_along(self, axis: Axis, table: Table, before: Table | None) -> Table:
+        lines = table if axis == "x" else table.T
+        lanes = np.arange(lines.shape[1])
+        if before is not None:
+            lanes = np.flatnonzero((lines != (before if axis == "x" else before.T)).any(axis=0))
+        out = lines.copy()
+        if len(lanes):
+            rests, halves = (self.rest_x, self.half_x) if axis == "x" else (self.rest_y, self.half_y)
+            # In batches that stay in the processor's cache.
+            for batch in np.array_split(lanes, -(-len(lanes) // _LANES)):
+                out[:, batch] = _closed(np.ascontiguousarray(lines[:, batch]), rests, halves, self)
+        return out if axis == "x" else out.T
 
     def shapes(self, room: int, most: int, least: int) -> list[Shape]:
         """Up to so many layouts of that room worth more than `least`, the most valuable first.
@@ -349,6 +325,55 @@ class Grid:
         return _beside(axis, children)
 
 
+class _Trace:
+    """Layouts found again in a table of which nothing more can be gained."""
+
+    def __init__(self, grid: Grid, prices: Sequence[int], single: dict[tuple[int, int], Variant]) -> None:
+        self.grid = grid
+        self.table = grid.final
+        self.prices = prices
+        self.single = single
+
+    def tight(self, i: int, j: int) -> tuple[int, int]:
+        """The smallest room worth as much."""
+        worth = self.table[i, j]
+        while i > 0 and self.table[i - 1, j] == worth:
+            i -= 1
+        while j > 0 and self.table[i, j - 1] == worth:
+            j -= 1
+        return i, j
+
+    def cuts_x(self, i: int, j: int) -> Table:
+        """What each cut across x up to the middle gives, the cut at the first place first."""
+        grid = self.grid
+        half = int(np.searchsorted(grid.xs, grid.xs[i] // 2, side="right"))
+        gains: Table = self.table[1:half, j] + self.table[grid.rest_x[i][1:half], j]
+        return gains
+
+    def cuts_y(self, i: int, j: int) -> Table:
+        """What each cut across y up to the middle gives, the cut at the first place first."""
+        grid = self.grid
+        half = int(np.searchsorted(grid.ys, grid.ys[j] // 2, side="right"))
+        gains: Table = self.table[i, 1:half] + self.table[i, grid.rest_y[j][1:half]]
+        return gains
+
+    def shape(self, i: int, j: int) -> Shape | None:
+        """The layout behind one entry."""
+        worth = self.table[i, j]
+        if worth == 0:
+            return None
+        i, j = self.tight(i, j)
+        alone = self.single.get((i, j))
+        if alone is not None and self.prices[alone.kind] == worth:
+            return alone
+        good = np.flatnonzero(self.cuts_x(i, j) == worth)
+        if len(good):
+            k = 1 + int(good[0])
+            return _beside("x", [self.shape(k, j), self.shape(int(self.grid.rest_x[i][k]), j)])
+        k = 1 + int(np.flatnonzero(self.cuts_y(i, j) == worth)[0])
+        return _beside("y", [self.shape(i, k), self.shape(i, int(self.grid.rest_y[j][k]))])
+
+
 def _beside(axis: Axis, shapes: Sequence[Shape | None]) -> Shape | None:
     """Shapes side by side; those cut along the same axis give their own children."""
     children: list[Shape] = []
@@ -377,25 +402,31 @@ def _rests(places: Table) -> list[NDArray[np.intp]]:
     ]
 
 
-def _closed(inner: Table, places: Table, rests: Sequence[NDArray[np.intp]], grid: Grid) -> Table:
+def _halves(places: Table) -> list[int]:
+    """For each place: the first place beyond its middle."""
+    return [int(k) for k in np.searchsorted(places, places // 2, side="right")]
+
+
+def _closed(inner: Table, rests: Sequence[NDArray[np.intp]], halves: Sequence[int], grid: Grid) -> Table:
     """One more level along the first index: any items of `inner` side by side, the rest waste.
 
     Of two or more items the narrowest takes up half of the room at most, so cuts up to the middle do.
     """
     out = np.zeros_like(inner)
-    useful: list[int] = []
-    picks: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
+    picks: list[int] = []
+    useful = np.zeros(len(out), dtype=np.intp)
     for at in range(1, len(out)):
-        row = np.maximum(out[at - 1], inner[at])
-        upto = int(np.searchsorted(places[picks], places[at] // 2, side="right"))
+        row, item, narrower = out[at], inner[at], out[at - 1]
+        np.maximum(narrower, item, out=row)
+        upto = bisect_left(picks, halves[at])
         if upto:
-            near = picks[:upto]
-            gains = out[near] + out[rests[at][near]]
+            near = useful[:upto]
+            gains = out.take(near, axis=0)
+            gains += out.take(rests[at].take(near), axis=0)
             grid.work += gains.size
-            np.maximum(row, gains.max(axis=0), out=row)
-        if (inner[at] > out[at - 1]).any():
+            np.maximum(row, np.maximum.reduce(gains, axis=0), out=row)
+        if (item > narrower).any():
             # Only an item that is worth more than what narrower ones make can be of use.
-            useful.append(at)
-            picks = np.array(useful, dtype=np.intp)
-        out[at] = row
+            useful[len(picks)] = at
+            picks.append(at)
     return out

@@ -16,8 +16,7 @@ import numpy as np
 Column: TypeAlias = tuple[tuple[int, int], ...]
 """(row, coefficient), rows rising."""
 
-PRICE_BITS: Final = 40
-_KEPT_BITS: Final = 22
+PRICE_BITS: Final = 22
 """Prices are rounded to so many bits: what lies beyond may differ from one processor to another."""
 
 
@@ -97,23 +96,29 @@ class Master:
 
     def prices(self) -> list[int]:
         """What one piece of each part is worth, whole numbers; the dearest pattern costs 2 ** PRICE_BITS."""
-        kept = float(1 << _KEPT_BITS)
-        return [max(round(d * kept), 0) << (PRICE_BITS - _KEPT_BITS) for d in self.duals[: self.parts]]
+        return [max(round(d * (1 << PRICE_BITS)), 0) for d in self.duals[: self.parts]]
 
-    def whole(self, nodes: int, limit: float | None = None) -> list[int] | None:
-        """Uses of each pattern in whole numbers, every need met; None when none was found.
+    def within(self, limit: float | None) -> list[int]:
+        """The patterns that a choice can use which costs no more than `limit`, all of them without one.
 
-        Only choices that cost less than `limit` are of use: a pattern that lifts the least cost beyond it
-        by its reduced cost is left out. The answer was counted again.
+        A pattern that lifts the least cost beyond it by its reduced cost is left out.
         """
         used = list(range(len(self.columns)))
-        if limit is not None:
-            used = [
-                j
-                for j in used
-                if self.objective + self.costs[j] - sum(self.duals[i] * n for i, n in self.columns[j])
-                < limit + 1e-9
-            ]
+        if limit is None:
+            return used
+        return [
+            j
+            for j in used
+            if self.objective + self.costs[j] - sum(self.duals[i] * n for i, n in self.columns[j])
+            < limit + 1e-9
+        ]
+
+    def whole(self, nodes: int, used: Sequence[int] | None = None) -> list[int] | None:
+        """Uses of each pattern in whole numbers, every need met; None when none was found.
+
+        Only the patterns `used` are looked at, all of them without. The answer was counted again.
+        """
+        used = range(len(self.columns)) if used is None else used
         count = len(used)
         if count == 0:
             return None

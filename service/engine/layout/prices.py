@@ -15,7 +15,7 @@ from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.dual import by_unit
-from service.engine.layout.grid import Grid, all_places
+from service.engine.layout.grid import Grid
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.stock import StockType
 from service.engine.quantities import Length
@@ -59,11 +59,15 @@ def price_bound(
     for grid, coarse in _grids(kinds, counts, room, prices, levels, work):
         if coarse is not None:
             coarse.price(prices)
-        best = max(best, _least_cost(worth, grid.tops(prices, coarse), types))
+        best = max(best, least_cost(worth, grid.tops(prices, coarse), types))
     return -(-best.numerator // best.denominator)
 
 
-def _least_cost(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> Fraction:
+def least_cost(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> Fraction:
+    """Least cost of parts worth so much, no piece of each type holding more than its top.
+
+    For the proof see :func:`price_bound`.
+    """
     live = [(top, t.cost, t.quantity) for top, t in zip(tops, types, strict=True) if top > 0]
     if not live:
         return Fraction(0)
@@ -96,18 +100,14 @@ def _grids(
         for v in kind.variants
         if any(v.dx <= r[0] and v.dy <= r[1] for r in room)
     ]
-    most = _MOST_PLACES if work else _PLACES
-    xs = all_places(sorted({(v.dx, counts[v.kind]) for v in variants}, reverse=True), wide, most)
-    ys = all_places(sorted({(v.dy, counts[v.kind]) for v in variants}, reverse=True), high, most)
-    if xs is not None and ys is not None:
-        size = len(xs) + len(ys)
-        if max(len(xs), len(ys)) <= _PLACES:
-            yield Grid(variants, counts, room, levels, size + 2 * len(room)), None
-            return
-        if len(xs) * len(ys) * size // 4 <= work:
-            coarse = Grid(variants, counts, room, levels, _PLACES // 2) if levels >= ANY_LEVELS else None
-            yield Grid(variants, counts, room, levels, size + 2 * len(room)), coarse
-            return
+    grid = Grid(variants, counts, room, levels, _MOST_PLACES if work else _PLACES)
+    size = len(grid.xs) + len(grid.ys)
+    if grid.exact and size <= 2 * _PLACES:
+        yield grid, None
+        return
+    if grid.exact and len(grid.xs) * len(grid.ys) * size // 4 <= work:
+        yield grid, Grid(variants, counts, room, levels, _PLACES // 2) if grid.unlimited else None
+        return
     weights = [prices[v.kind] * counts[v.kind] for v in variants]
     along = _units([v.dx for v in variants], weights, wide)
     across = _units([v.dy for v in variants], weights, high)

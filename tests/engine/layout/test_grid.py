@@ -14,8 +14,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.layout.grid import Cuts, Grid, Shape, all_places, size_of, variants_in
+from service.engine.layout.grid import Cuts, Grid, Shape, size_of, variants_in
 from service.engine.layout.kinds import Variant
+from service.engine.layout.places import all_places, closed_places
 from service.engine.layout.prices import price_bound
 from service.engine.layout.stock import stock_types
 from service.engine.order import StockItem
@@ -60,6 +61,43 @@ def test_the_table_tells_the_most_that_trying_every_cut_finds(
     prices = [value for _, _, value in rows]
     assert grid.exact
     assert grid.price(prices) == [by_trying(width, height, rows, levels)]
+
+
+def by_all_cuts(width: int, height: int, rows: Rows) -> int:
+    """The greatest worth with any levels: every cut of every smaller piece tried."""
+    table = [[0] * (height + 1) for _ in range(width + 1)]
+    for w in range(1, width + 1):
+        for h in range(1, height + 1):
+            best = max((value for dx, dy, value in rows if dx <= w and dy <= h), default=0)
+            best = max([best, *(table[cut][h] + table[w - cut][h] for cut in range(1, w))])
+            table[w][h] = max([best, *(table[w][cut] + table[w][h - cut] for cut in range(1, h))])
+    return table[width][height]
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(st.integers(3, 30), st.integers(3, 30)), min_size=1, max_size=2), ROWS)
+def test_places_that_are_enough_lose_nothing(rooms: list[tuple[int, int]], rows: Rows) -> None:
+    grid = Grid(variants(rows), [999] * len(rows), rooms, 40, 999)
+    prices = [value for _, _, value in rows]
+    wanted = [by_all_cuts(w, h, rows) for w, h in rooms]
+    assert grid.price(prices) == wanted
+    assert grid.tops(prices) == wanted
+    for room, (w, h) in enumerate(rooms):
+        for shape in (grid.layout(prices, room), *grid.shapes(room, 1, 0)):
+            if shape is None:
+                continue
+            assert size_of(shape, "x") <= w
+            assert size_of(shape, "y") <= h
+            assert sum(prices[v.kind] for v in variants_in(shape)) == wanted[room]
+
+
+@settings(max_examples=60)
+@given(st.lists(st.integers(1, 40), min_size=1, max_size=5), st.integers(1, 120), st.integers(1, 7))
+def test_all_sums_are_marked(sizes: list[int], whole: int, step: int) -> None:
+    plenty = all_places([(s * step, 999) for s in sizes], whole * step, 10_000)
+    found = closed_places([s * step for s in sizes], whole * step)
+    assert found is not None
+    assert found.tolist() == plenty
 
 
 @settings(max_examples=80, deadline=None)

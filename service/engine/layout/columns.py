@@ -1,0 +1,253 @@
+"""Column generation: weights for the patterns known, new patterns by what the weights make parts worth.
+
+Gilmore & Gomory 1961, 1965, with the table of :mod:`.grid` as the pricing and pattern filling beside
+it. The table takes parts as often as it likes; where it takes more than are wanted, the prices of
+those parts are lowered and the table is asked again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from service.engine.layout.context import AXES, Context, Pattern
+from service.engine.layout.grid import Grid, Shape, variants_in
+from service.engine.layout.linear import PRICE_BITS, Column, Master
+from service.engine.layout.prices import least_cost
+from service.engine.layout.stock import StockType
+from service.engine.order import Effort
+from service.engine.quantities import Length
+
+_PLACES: Final[dict[Effort, int]] = {"quick": 120, "standard": 240, "thorough": 400}
+"""Places along each axis looked at for new patterns."""
+FINE_BITS: Final = 18
+"""Bits by which prices are lengthened where patterns are filled: there they are weighed against trifles."""
+_SHAPES: Final = 8
+"""Patterns taken from one table for one stock type."""
+_SPARING: Final[dict[Effort, int]] = {"quick": 1, "standard": 4, "thorough": 8}
+"""Tables for the same prices, with parts spared that were taken too often."""
+_TAIL: Final = 10
+_TAILS: Final = 0.998
+"""So many rounds must lower the cost in fractions to this share of it, or no more are made."""
+_TABLE_STEPS: Final = 400
+"""Sums in the tables that take as long as one step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """What the linear programme says: patterns with their weights, worths, and all that was offered.
+
+    `least` is what the pieces cost by the linear programme, in fractions of pieces.
+    """
+
+    weights: list[tuple[Pattern, float]]
+    values: list[int]
+    master: Master
+    patterns: list[Pattern]
+    least: float
+
+
+class Steady:
+    """Prices held between those of the moment and the best so far, so that they swing less.
+
+    Smoothing after Wentges (International Transactions in Operational Research 4, 1997): the best are
+    those that prove the most.
+    """
+
+    def __init__(self, demand: Sequence[int], live: Sequence[StockType]) -> None:
+        self.demand = demand
+        self.live = live
+        self.best: list[int] | None = None
+        self.proved = Fraction(0)
+
+    def tries(self, values: list[int]) -> Iterator[list[int]]:
+        """Prices to try in turn: held back first, then those of the moment."""
+        if self.best is not None:
+            pairs = zip(self.best, values, strict=True)
+            yield [(3 * a + 2 * b) // 5 for a, b in pairs]
+        yield values
+
+    def learn(self, prices: list[int], tops: Sequence[int]) -> None:
+        """Keep prices that prove more than those kept so far."""
+        worth = sum(n * p for n, p in zip(self.demand, prices, strict=True))
+        proved = least_cost(worth, tops, self.live)
+        if proved > self.proved:
+            self.best, self.proved = prices, proved
+
+
+class Columns:
+    """Generates patterns for one context."""
+
+    def __init__(self, context: Context, rooms: Sequence[tuple[Length, Length]], ceiling: int) -> None:
+        self.context = context
+        self.types = context.types
+        self.rooms = rooms
+        self.ceiling = ceiling
+        self.dearest = max(t.cost for t in self.types)
+
+    def priced(self, demand: Sequence[int], stock: Sequence[int], rounds: int, unit: int) -> Priced:
+        """Weights for what is still wanted, and what each kind is worth.
+
+        Ends where whole multiples of `unit` cannot tell the cost in fractions from what is proved.
+        """
+        context = self.context
+        kinds = [kind for kind, n in enumerate(demand) if n > 0]
+        task = Task(self, kinds, demand, stock)
+        for pattern in list(context.pool.values()):
+            task.offer(pattern)
+        live = [t for t in self.types if stock[t.index] > 0]
+        most = _PLACES[context.job.options.effort]
+        grids = [
+            Grid(context.filler.variants, demand, [self.rooms[t.index] for t in live], context.stages, places)
+            for places in (most // 2, most)
+        ]
+        if grids[0].exact:
+            grids.pop()
+        steady = Steady(demand, live)
+        before = math.inf
+        for turn in range(rounds * len(grids)):
+            self._solve(task.master)
+            if 3 * context.steps >= 2 * self.ceiling:
+                break
+            if turn % _TAIL == 0:
+                if task.master.objective > _TAILS * before:
+                    break
+                before = task.master.objective
+            least = Fraction((task.master.objective - 1e-6) * self.dearest)
+            if len(grids) == 1 and -(-steady.proved // unit) * unit >= least:
+                break
+            values = task.values()
+            added = False
+            for prices in steady.tries(values):
+                tops, added = self._by_table(grids[0], live, prices, values, task)
+                steady.learn(prices, tops)
+                if added:
+                    break
+            if not added:
+                fine = [v << FINE_BITS for v in values]
+                for stock_type in [t for t in live if not t.offcut] or live:
+                    for axis in AXES:
+                        added |= task.gains(context.build(stock_type, axis, fine, demand), values)
+            if not added and len(grids) > 1:
+                grids.pop(0)
+                steady = Steady(demand, live)
+            elif not added:
+                break
+        self._solve(task.master)
+        weights = [(task.patterns[j], weight) for j, weight in task.master.weights()]
+        return Priced(
+            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest
+        )
+
+    def _by_table(
+        self, grid: Grid, live: Sequence[StockType], prices: list[int], values: Sequence[int], task: Task
+    ) -> tuple[list[int], bool]:
+        """The most valuable patterns of the table for each stock type, those that gain at `values`.
+
+        Returns the worth of each stock type at `prices`, and whether a pattern was added.
+        """
+        context, demand = self.context, task.demand
+        before = grid.work
+        tops = grid.price(prices)
+        asked = prices
+        added = False
+        # Held back prices are asked again with those of the moment anyway.
+        times = _SPARING[context.job.options.effort] if prices is values else 1
+        for turn in range(times):
+            if turn:
+                grid.price(asked)
+            over: dict[int, int] = {}
+            for place, stock_type in enumerate(live):
+                least = (stock_type.cost << PRICE_BITS) // self.dearest
+                if tops[place] <= least - (least >> 4):
+                    continue
+                for shape in grid.shapes(place, _SHAPES if len(live) < 4 else 2, least >> 1):
+                    uses = uses_of(shape)
+                    for kind, n in uses.items():
+                        if n > demand[kind]:
+                            over[kind] = max(over.get(kind, 0), n)
+                    if sum(min(n, demand[kind]) * values[kind] for kind, n in uses.items()) > least:
+                        added |= task.gains(carved(context, stock_type, shape, uses, demand), values)
+            if added or not over:
+                break
+            asked = list(asked)
+            for kind, n in over.items():
+                asked[kind] = asked[kind] * (demand[kind] + n) // (2 * n)
+        context.other_steps += (grid.work - before) // _TABLE_STEPS + 5 * len(grid.xs)
+        return tops, added
+
+    def _solve(self, master: Master) -> None:
+        master.solve()
+        self.context.other_steps += 100 * master.parts + 4 * len(master.columns)
+
+
+class Task:
+    """The linear programme for what is still wanted, from what stock is left."""
+
+    def __init__(
+        self, columns: Columns, kinds: Sequence[int], demand: Sequence[int], stock: Sequence[int]
+    ) -> None:
+        self.types, self.dearest = columns.types, columns.dearest
+        self.kinds = kinds
+        self.demand = demand
+        self.stock = stock
+        self.row_of = {kind: row for row, kind in enumerate(kinds)}
+        pieces = sum(demand)
+        scarce = [t.index for t in self.types if 0 < stock[t.index] < pieces]
+        self.stock_row = {index: len(kinds) + i for i, index in enumerate(scarce)}
+        self.master = Master([demand[k] for k in kinds], [stock[i] for i in scarce], 2.0)
+        self.patterns: list[Pattern] = []
+        self.known: set[tuple[int, tuple[tuple[int, int], ...]]] = set()
+
+    def column(self, stock: int, use: Sequence[tuple[int, int]]) -> Column:
+        """A use of a stock type as a column; empty when it serves nothing that is wanted."""
+        column: Column = tuple((self.row_of[kind], n) for kind, n in use if kind in self.row_of)
+        if column and stock in self.stock_row:
+            column = (*column, (self.stock_row[stock], 1))
+        return column
+
+    def offer(self, pattern: Pattern) -> bool:
+        """Take a pattern in; False when it is known or of no use."""
+        key = (pattern.stock, pattern.use)
+        if self.stock[pattern.stock] <= 0 or key in self.known:
+            return False
+        self.known.add(key)
+        column = self.column(pattern.stock, pattern.use)
+        if not column:
+            return False
+        self.master.add(column, self.types[pattern.stock].cost / self.dearest)
+        self.patterns.append(pattern)
+        return True
+
+    def gains(self, pattern: Pattern | None, values: Sequence[int]) -> bool:
+        """Take a pattern in when it is worth more than it costs."""
+        if pattern is None:
+            return False
+        worth = sum(values[kind] * n for kind, n in pattern.use)
+        if worth * self.dearest <= self.types[pattern.stock].cost << PRICE_BITS:
+            return False
+        return self.offer(pattern)
+
+    def values(self) -> list[int]:
+        """What a piece of each kind is worth."""
+        values = [0] * len(self.demand)
+        for kind, price in zip(self.kinds, self.master.prices(), strict=True):
+            values[kind] = price
+        return values
+
+
+def uses_of(shape: Shape) -> Counter[int]:
+    """How many of each kind a shape holds."""
+    return Counter(v.kind for v in variants_in(shape))
+
+
+def carved(
+    context: Context, stock: StockType, shape: Shape, uses: Mapping[int, int], demand: Sequence[int]
+) -> Pattern | None:
+    """The pattern that a shape makes, no more of a kind than is wanted, and nothing added."""
+    caps = [min(n, uses.get(kind, 0)) for kind, n in enumerate(demand)]
+    return context.carve(stock, shape, context.areas, caps)

@@ -1,0 +1,135 @@
+"""The bound of a plan brought up to the linear programme over all layouts that there are.
+
+Prices that come from a search over some places and real patterns do not prove all that can be proved.
+Here the table of all places adds what it finds to the linear programme as a column, cut or not, and
+with more of a part than is wanted if it likes, until the next whole piece of stock is proved or the
+prices cannot prove more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from service.engine.layout.columns import Steady, Task, carved, uses_of
+from service.engine.layout.context import Context
+from service.engine.layout.grid import Grid, Shape
+from service.engine.layout.linear import PRICE_BITS
+from service.engine.layout.prices import ANY_LEVELS
+from service.engine.quantities import Length
+
+_MOST_PLACES: Final = 3000
+_SOME_PLACES: Final = 500
+_FEW_PLACES: Final = (80, 200)
+_SHAPES: Final = 8
+_ROUNDS: Final = 400
+_TABLE_STEPS: Final = 400
+"""Sums in the tables that take as long as one step."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """A cost that no plan goes below, nought where no table was complete, and prices to prove more with."""
+
+    cost: Fraction
+    prices: list[int]
+
+
+def proved(
+    context: Context, task: Task, rooms: Sequence[tuple[Length, Length]], unit: int, enough: int, work: int
+) -> Proved:
+    """The most that prices prove with tables of so many sums, levels of cuts not limited.
+
+    Whole multiples of `unit` count; at a cost of `enough` nothing more is wanted. Layouts of the tables
+    that can be cut join the pool of the context.
+    """
+    for pattern in list(context.pool.values()):
+        task.offer(pattern)
+
+    def grid_of(most: int) -> Grid:
+        return Grid(context.filler.variants, context.demand, rooms, ANY_LEVELS, most)
+
+    offers = _Offers(context, task)
+    steady = Steady(context.demand, context.types)
+    for most in _FEW_PLACES:
+        coarse = grid_of(most)
+        while offers.rounds < _ROUNDS and not _stopped(context) and offers.taken(coarse, None, steady):
+            pass
+        if not coarse.exact:
+            # What was proved with places missing says nothing of all layouts.
+            steady = Steady(context.demand, context.types)
+    grid = grid_of(_MOST_PLACES)
+    sums = len(grid.xs) * len(grid.ys) * (len(grid.xs) + len(grid.ys)) // 4
+    if not grid.exact or sums > work:
+        # The patterns of a finer table are of use all the same.
+        fine = grid_of(_SOME_PLACES)
+        while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
+            pass
+        return Proved(Fraction(0), task.values())
+    while grid.work + sums <= work and not _stopped(context):
+        least = Fraction((task.master.objective - 1e-6) * task.dearest)
+        told = -(-steady.proved // unit) * unit
+        if told >= enough or told >= least or not offers.taken(grid, coarse, steady):
+            break
+    return Proved(steady.proved, steady.best or task.values())
+
+
+def _stopped(context: Context) -> bool:
+    """Whether the caller has said stop; asked now and then as steps are spent."""
+    return context.steps >= 0 and context.stopped
+
+
+class _Offers:
+    """Shapes of the tables on their way into the linear programme, each once."""
+
+    def __init__(self, context: Context, task: Task) -> None:
+        self.context = context
+        self.task = task
+        self.known: set[tuple[int, tuple[tuple[int, int], ...]]] = set()
+        self.rounds = 0
+        # A little below what it costs: prices that are held back say less than those of the moment.
+        self.floors = [(t.cost << PRICE_BITS) // task.dearest * 15 // 16 for t in context.types]
+        task.master.solve()
+
+    def taken(self, grid: Grid, coarse: Grid | None, steady: Steady) -> bool:
+        """One round of pricing; whether something was found that is worth more than its stock costs.
+
+        With a `coarse` grid the other one is priced from there.
+        """
+        values = self.task.values()
+        for prices in steady.tries(values):
+            self.rounds += 1
+            before = grid.work
+            if coarse is None:
+                tops = grid.price(prices)
+                shapes = [grid.shapes(place, _SHAPES, floor) for place, floor in enumerate(self.floors)]
+            else:
+                coarse.price(prices)
+                tops = grid.tops(prices, coarse)
+                shapes = [
+                    grid.layouts(prices, place, _SHAPES, floor) for place, floor in enumerate(self.floors)
+                ]
+            steady.learn(prices, tops)
+            self.context.other_steps += (grid.work - before) // _TABLE_STEPS + 5 * len(grid.xs)
+            if self._take(shapes, values):
+                self.task.master.solve()
+                return True
+        return False
+
+    def _take(self, shapes: Sequence[Sequence[Shape]], values: Sequence[int]) -> bool:
+        task, taken = self.task, False
+        for stock, found in zip(self.context.types, shapes, strict=True):
+            for shape in found:
+                uses = uses_of(shape)
+                key = (stock.index, tuple(sorted(uses.items())))
+                worth = sum(values[kind] * n for kind, n in uses.items())
+                if key in self.known or worth * task.dearest <= stock.cost << PRICE_BITS:
+                    continue
+                self.known.add(key)
+                task.master.add(task.column(*key), stock.cost / task.dearest)
+                if all(n <= self.context.demand[kind] for kind, n in uses.items()):
+                    carved(self.context, stock, shape, uses, self.context.demand)
+                taken = True
+        return taken
