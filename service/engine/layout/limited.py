@@ -4,63 +4,21 @@ As :mod:`.grid`, but each size keeps a few layouts with what they use, and two a
 together they do not use too many. Keeping a few makes it a heuristic: what it gives can be cut and is
 within the counts, and how far it is from the best is told by the table without counts.
 
-What a layout uses is packed into words of 63 bits, a field for each kind with a guard bit on top, so
-that joining is one sum and the test one mask. Lengths are whole hundredths of a millimetre.
+What a layout uses is packed (:mod:`.counts`). Lengths are whole hundredths of a millimetre.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.layout.counts import Counts, Ints
 from service.engine.layout.grid import Cuts, Grid, Shape
 from service.engine.layout.kinds import Variant
 from service.engine.layout.shapes import OTHER
 from service.engine.plan import Axis
-
-Ints: TypeAlias = NDArray[np.int64]
-
-_WORD: Final = 62
-
-
-class _Counts:
-    """How uses are packed: for each kind its word and shift, and the masks of the guards."""
-
-    def __init__(self, counts: Sequence[int]) -> None:
-        self.place: list[tuple[int, int]] = []
-        self.bits: list[int] = []
-        word, shift = 0, 0
-        guards, offsets = [0], [0]
-        for n in counts:
-            bits = max(n, 1).bit_length() + 1
-            if shift + bits > _WORD:
-                word, shift = word + 1, 0
-                guards.append(0)
-                offsets.append(0)
-            self.place.append((word, shift))
-            self.bits.append(bits)
-            guards[word] |= 1 << (shift + bits - 1)
-            # With this much added, one piece too many reaches the guard.
-            offsets[word] |= ((1 << (bits - 1)) - 1 - n) << shift
-            shift += bits
-        self.words = word + 1
-        self.guards = np.array(guards, dtype=np.int64)
-        self.offsets = np.array(offsets, dtype=np.int64)
-
-    def count(self, use: Ints, kind: int) -> int:
-        """How many of a kind a use holds."""
-        word, shift = self.place[kind]
-        return int(use[word]) >> shift & ((1 << self.bits[kind]) - 1)
-
-    def one(self, kind: int) -> Ints:
-        """The use of a single part."""
-        use = np.zeros(self.words, dtype=np.int64)
-        word, shift = self.place[kind]
-        use[word] = 1 << shift
-        return use
 
 
 class Limited:
@@ -71,9 +29,8 @@ class Limited:
 
     def __init__(self, grid: Grid, counts: Sequence[int], keep: int) -> None:
         self.grid = grid
-        live = sorted({v.kind for v in grid.variants})
-        self.kinds = {kind: i for i, kind in enumerate(live)}
-        self.counts = _Counts([min(counts[kind], 1 << 20) for kind in live])
+        self.kinds = sorted({v.kind for v in grid.variants})
+        self.counts = Counts({kind: counts[kind] for kind in self.kinds})
         self.keep = keep
         self.work = 0
 
@@ -94,7 +51,7 @@ class Limited:
             variants.sort(key=lambda v: (-prices[v.kind], v.kind))
             for k, v in enumerate(variants[: self.keep]):
                 worth[at][k] = prices[v.kind]
-                use[at][k] = self.counts.one(self.kinds[v.kind])
+                use[at][k] = self.counts.one(v.kind)
         self.prices = prices
         i, j = grid.rooms[0]
         firsts: tuple[Axis, ...] = ("x", "y")
@@ -109,7 +66,7 @@ class Limited:
                     yield traced
 
     def _value(self, use: Ints, values: Sequence[int]) -> int:
-        return sum(values[kind] * self.counts.count(use, i) for kind, i in self.kinds.items())
+        return sum(values[kind] * self.counts.count(use, kind) for kind in self.kinds)
 
     def _chain(self, worth: Ints, use: Ints, axis: Axis) -> list[tuple[Axis, Ints, Ints]]:
         chain: list[tuple[Axis, Ints, Ints]] = [(axis, worth, use)]
@@ -146,7 +103,7 @@ class Limited:
                 a, b = out[near], out[rest]
                 total = a[:, :, :, None] + b[:, :, None, :]
                 both = used[near][:, :, :, None] + used[rest][:, :, None, :]
-                over = ((both + count.offsets) & count.guards).any(axis=-1)
+                over = count.over(both)
                 total[over | (a < 0)[:, :, :, None] | (b < 0)[:, :, None, :]] = -1
                 self.work += total.size
                 gains.append(total.transpose(0, 2, 3, 1).reshape(-1, lanes))
@@ -166,7 +123,7 @@ class Limited:
             level -= 1
         if level == 0:
             for v in self.single[i, j]:
-                if self.prices[v.kind] == worth and (self.counts.one(self.kinds[v.kind]) == use).all():
+                if self.prices[v.kind] == worth and (self.counts.one(v.kind) == use).all():
                     return v
             return None
         axis, table, used = chain[level]

@@ -10,13 +10,15 @@ first and more the longer the bound is not met. Several pieces are filled one af
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.bound import usable
 from service.engine.layout.context import AXES, Context, Pattern, Solution
 from service.engine.layout.grid import Grid, Shape, variants_in
+from service.engine.layout.hunt import Hunt
+from service.engine.layout.joins import Joins
 from service.engine.layout.limited import Limited
 from service.engine.layout.stock import StockType
 from service.engine.order import Effort
@@ -27,9 +29,11 @@ _PLACES: Final[dict[Effort, int]] = {"quick": 150, "standard": 300, "thorough": 
 _ALL_PLACES: Final[dict[Effort, int]] = {"quick": 400, "standard": 3000, "thorough": 4000}
 """Places along each axis of the table without limits."""
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 20, "standard": 60, "thorough": 200}
-_JOINS: Final[dict[Effort, int]] = {"quick": 5_000_000, "standard": 60_000_000, "thorough": 400_000_000}
-"""Joins of two layouts in all tables of one piece: no further table is begun beyond."""
+_JOINS: Final[dict[Effort, int]] = {"quick": 20_000_000, "standard": 160_000_000, "thorough": 1_000_000_000}
+"""Joins of two layouts that are looked at: for each piece half of what the pieces before it left."""
 _KEEPS: Final = (1, 2, 4, 8, 16, 32, 64)
+_TABLES: Final[dict[Effort, int]] = {"quick": 5_000_000, "standard": 12_000_000, "thorough": 120_000_000}
+"""Joins in tables that keep to the counts: no further table is begun beyond."""
 _JOINS_A_STEP: Final = 20
 
 
@@ -48,6 +52,8 @@ class Worth:
         self.effort = context.job.options.effort
         self.values, self.scale = values_of(context)
         self.bound = 0
+        self.joins = _JOINS[self.effort]
+        self._spare = 0
 
     def fill(self) -> Solution:
         """The plan; :attr:`bound` then is a worth that no plan from this stock exceeds."""
@@ -125,20 +131,47 @@ class Worth:
             return best, most
         few = self._grid([room], left, _PLACES[self.effort])
         lowest, multipliers = self._limits(few, left)
+        joins = Joins(few, left, self.values, multipliers, self._spend)
+        context.other_steps += len(few.xs) * len(few.ys) // 10
         if few.exact:
-            most = min(most, lowest)
-        joins = 0
+            most = min(most, lowest, joins.most)
+
+        def accept(found: Shape) -> int:
+            pattern = context.carve(stock, found, self.values, left)
+            offer(pattern)
+            return 0 if pattern is None else self._worth(pattern)
+
+        reached = 0 if best is None else self._worth(best)
+        hunt = Hunt(joins, accept, self.joins // 2, reached, most, few.exact)
+        hunt.begin()
+        if not hunt.over:
+            for found in self._scarce(few, left, multipliers, lambda: hunt.over):
+                hunt.accept(found)
+            hunt.finish()
+        self.joins -= joins.work
+        return best, hunt.most
+
+    def _scarce(
+        self, grid: Grid, left: Sequence[int], multipliers: Sequence[int], done: Callable[[], bool]
+    ) -> Iterator[Shape]:
+        """Layouts of the tables that keep to the counts, with prices on the counts taken off or not."""
+        work = 0
         for keep in _KEEPS:
             for share in (0, 1, 2) if any(multipliers) else (0,):
-                if (best is not None and self._worth(best) >= most) or joins > _JOINS[self.effort]:
-                    return best, most
+                if done() or work > _TABLES[self.effort]:
+                    return
+                tables = Limited(grid, left, keep)
                 ranked = [max(v - m * share // 2, 0) for v, m in zip(self.values, multipliers, strict=True)]
-                tables = Limited(few, left, keep)
-                for found in tables.layouts(ranked, self.values):
-                    offer(context.carve(stock, found, self.values, left))
-                joins += tables.work
-                context.other_steps += tables.work // _JOINS_A_STEP
-        return best, most
+                yield from tables.layouts(ranked, self.values)
+                work += tables.work
+                self._spend(tables.work)
+
+    def _spend(self, joins: int) -> bool:
+        """Count the joins as effort; whether the caller lets the search go on."""
+        self._spare += joins
+        self.context.other_steps += self._spare // _JOINS_A_STEP
+        self._spare %= _JOINS_A_STEP
+        return self.context.steps >= 0 and not self.context.stopped
 
     def _limits(self, grid: Grid, left: Sequence[int]) -> tuple[int, list[int]]:
         """The least bound found by prices on the limits, and those prices.

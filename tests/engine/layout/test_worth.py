@@ -128,6 +128,16 @@ def test_what_is_chosen_is_worth_no_more_than_the_bound_and_no_less_than_every_c
     assert found.bound.value >= best
 
 
+def test_the_bound_holds_when_the_levels_of_cuts_are_few() -> None:
+    # Three strips of widths that differ, each cut to the width of the sheet: within three levels.
+    asked = order(IDEAL, (40, 70), CGCUT3)
+    options = Options(objective="value", effort="standard", max_stages=3, trim=0)
+    found = find_layouts(Job(IDEAL, asked.parts, asked.stock, options, IDEAL.cutting_length))
+    left = Counter({one.ref: one.quantity for one in found.unplaced})
+    assert sum((part.quantity - left[part.ref]) * (part.value or 0) for part in asked.parts) == 1860
+    assert found.bound.value == 1860
+
+
 def test_with_enough_sheets_every_part_that_is_worth_something_is_cut(ideal: Machine) -> None:
     asked = order(ideal, (15, 10), [(8, 4, 5, 66), (3, 7, 4, 0)], sheets=9)
     found = plan(asked)
