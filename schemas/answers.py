@@ -6,11 +6,13 @@ from marshmallow import Schema, fields, validate
 
 from schemas.fields import Choice, Document, JsonInt, Text, between
 from schemas.problems import FieldErrorSchema
+from schemas.words import says
 
 MOST_LISTED = 500
 DIMENSIONS = ("site", "machine", "material", "thickness_band", "reason", "day", "week", "month")
 
 
+@says()
 class PageQuerySchema(Document):
     """Which page of a list."""
 
@@ -18,12 +20,20 @@ class PageQuerySchema(Document):
     limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
 
 
+@says(
+    live="always true: the process answers",
+)
 class LiveSchema(Schema):
     """The process answers."""
 
     live = fields.Boolean(required=True)
 
 
+@says(
+    ready="whether requests can be served",
+    database="how the database stands, in words",
+    engine_version="version of the engine that plans here",
+)
 class ReadySchema(Schema):
     """The database answers and is up to date."""
 
@@ -40,6 +50,15 @@ class ReadySchema(Schema):
     )
 
 
+@says(
+    name="name of the job",
+    started_at="when it last began; null: never",
+    ended_at="when it last ended; null: never, or it runs",
+    outcome="how it last ended; attention: a person must look",
+    words="what it found, in words",
+    due_at="when it is due next",
+    overdue="whether it was not done for too long",
+)
 class StandingSchema(Schema):
     """How a job of the service stands."""
 
@@ -57,12 +76,18 @@ class StandingSchema(Schema):
     overdue = fields.Boolean(required=True)
 
 
+@says(
+    jobs="the jobs, each with how it stands",
+)
 class ScheduleSchema(Schema):
     """What the service does by itself."""
 
     jobs = fields.List(fields.Nested(StandingSchema), required=True)
 
 
+@says(
+    heard_at="when the station last sent events of it, by the centre's clock",
+)
 class EpochReachedSchema(Schema):
     """How far the centre has one epoch of a station."""
 
@@ -75,6 +100,9 @@ class EpochReachedSchema(Schema):
     )
 
 
+@says(
+    heard_at="by the centre's clock",
+)
 class LastPullSchema(Schema):
     """When a station last asked for records, and what its clock showed then."""
 
@@ -89,6 +117,10 @@ class LastPullSchema(Schema):
     )
 
 
+@says(
+    state="kept: of a type not known yet; quarantined: a person must look",
+    errors="why it is not applied",
+)
 class WaitingEventSchema(Schema):
     """An event of a station that is not applied, and why."""
 
@@ -98,6 +130,9 @@ class WaitingEventSchema(Schema):
     errors = fields.List(fields.Nested(FieldErrorSchema), required=True)
 
 
+@says(
+    epochs="every epoch that the centre knows of the station",
+)
 class StationSchema(Schema):
     """How far the centre has a station's events: of the epoch asked for, or of the one begun last."""
 
@@ -124,6 +159,10 @@ class StationSchema(Schema):
     )
 
 
+@says(
+    id="id of the plan",
+    summary="the plan in figures, as in the plan itself",
+)
 class PlanEntrySchema(Schema):
     """A plan in a list."""
 
@@ -133,6 +172,13 @@ class PlanEntrySchema(Schema):
     summary = fields.Dict(required=True)
 
 
+@says(
+    to_day="last day of the report, for example 2026-03-31",
+    site="only this site, by its id",
+    machine="only this machine, by its id",
+    material="only this grade",
+    format="json or csv; left out: by the header Accept",
+)
 class ReportQuerySchema(Document):
     """What a report is sorted by, and its days, both included, by the clock of each site."""
 
@@ -145,6 +191,10 @@ class ReportQuerySchema(Document):
     format = Choice("json", "csv", load_default=None, allow_none=True)
 
 
+@says(
+    report="name of the report",
+    by="what it is sorted by",
+)
 class ReportSchema(Schema):
     """A report: rows of what it is sorted by, and figures."""
 
@@ -166,7 +216,9 @@ def page_of(item: type[Schema]) -> type[Schema]:
     name = item.__name__.removesuffix("Schema")
     made: type[Schema] = Schema.from_dict(
         {
-            "items": fields.List(fields.Nested(item), required=True),
+            "items": fields.List(
+                fields.Nested(item), required=True, metadata={"description": "the entries of this page"}
+            ),
             "next": fields.String(metadata={"description": "cursor of the next page"}),
         },
         name=f"{name}PageSchema",

@@ -25,8 +25,12 @@ from schemas.fields import (
 from schemas.orders import MachineField
 from schemas.plans import FindingSchema, SettingsSchema
 from schemas.records import MaterialSchema
+from schemas.words import says
 
 
+@says(
+    machine="id of a known machine, or a whole machine profile",
+)
 class CutQuestionSchema(Document):
     """A cut: a known machine or a whole profile, a material, and sizes in `units`."""
 
@@ -44,6 +48,13 @@ class CutQuestionSchema(Document):
     cut_length = Size(required=True)
 
 
+@says(
+    rake_deg="rake to reckon with; left out: the smallest within the force limit",
+    certificate="number of the inspection certificate that states the strength",
+    drop_depth="depth of what falls behind the blade; given, every other limit of the cut is checked too",
+    remainder_depth="depth of what stays in front, under the hold-down",
+    pieces_side_by_side="equal pieces that share the stroke",
+)
 class ForceQuestionSchema(CutQuestionSchema):
     """The tonnage check of one cut. With `drop_depth` every other limit of the cut is checked too."""
 
@@ -67,6 +78,12 @@ class ForceQuestionSchema(CutQuestionSchema):
     pieces_side_by_side = JsonInt(load_default=1, validate=between(1, 1000))
 
 
+@says(
+    name="name of the method",
+    force_kn="force by this method, with the allowance for dulled edges",
+    source="where it was published",
+    remark="what there is to know about the method",
+)
 class MethodForceSchema(Schema):
     """Force by one method."""
 
@@ -78,6 +95,27 @@ class MethodForceSchema(Schema):
     remark = fields.String(required=True)
 
 
+@says(
+    force_kn="the force that rules, with the allowance for dulled edges",
+    method="name of the method that rules",
+    why="why it rules, in words",
+    sharp_kn="force by the same method with sharp edges",
+    dulled_allowance="force counted for dulled edges over that of sharp ones, as a fraction",
+    by_method="the force by every method",
+    spread="highest over lowest of the methods",
+    rake_deg="rake that it was reckoned for",
+    engaged_mm="length of blade that is in the material at one time",
+    strength="tensile strength that was counted with",
+    strength_basis="what that strength is",
+    equivalent_thickness_mm="thickness of the rating's steel that counts as much",
+    rating_share="that thickness over the rated one, as a fraction; above 1: over the rating",
+    limit_kn="the force limit of the machine",
+    force_share="force that counts over the limit, as a fraction",
+    limit_basis="whether the limit is stated, or follows from the rating",
+    work_j="work of the whole cut",
+    stroke_s="time of a stroke, down and up",
+    mean_power_kw="work over the time of the stroke",
+)
 class ForceAnswerSchema(Schema):
     """What a cut asks of the machine, and what the machine gives."""
 
@@ -104,6 +142,9 @@ class ForceAnswerSchema(Schema):
     cautions = fields.List(fields.String(), required=True)
 
 
+@says(
+    machine="id of a known machine, or a whole machine profile",
+)
 class CapacityQuestionSchema(Document):
     """What a machine can cut at most: of each material named, at each cut length named."""
 
@@ -124,6 +165,11 @@ class CapacityQuestionSchema(Document):
     )
 
 
+@says(
+    name="name of the limit",
+    thickness="largest thickness that it allows; null: it sets none",
+    counts="whether it may govern",
+)
 class LimitThicknessSchema(Schema):
     """The largest thickness by one limit; null: it sets none. `counts`: whether it may govern."""
 
@@ -132,6 +178,14 @@ class LimitThicknessSchema(Schema):
     counts = fields.Boolean(required=True)
 
 
+@says(
+    thickness="largest thickness that can be cut; 0: none",
+    governed_by="the limit that one hundredth more would pass",
+    equivalent_thickness_mm="thickness of the rating's steel that counts as much",
+    force_kn="force of that cut",
+    rake_deg="rake of that cut",
+    limits="the largest thickness by each limit alone",
+)
 class CapacitySchema(Schema):
     """The largest thickness of a material at a cut length; 0 where it cannot be cut."""
 
@@ -145,6 +199,9 @@ class CapacitySchema(Schema):
     limits = fields.List(fields.Nested(LimitThicknessSchema), required=True)
 
 
+@says(
+    rows="one row a material and cut length",
+)
 class CapacityAnswerSchema(Schema):
     """A table, and a curve for each material when its rows are read in order."""
 
@@ -152,6 +209,10 @@ class CapacityAnswerSchema(Schema):
     cautions = fields.List(fields.String(), required=True)
 
 
+@says(
+    drop_depth="depth of what falls behind the blade",
+    trim="whether what falls is a trim",
+)
 class SettingsQuestionSchema(CutQuestionSchema):
     """What to set the machine to for a cut."""
 
@@ -165,12 +226,16 @@ class SettingsQuestionSchema(CutQuestionSchema):
     gauging = Choice("back gauge", "front stop", "marked line", load_default="back gauge")
 
 
+@says()
 class SettingsAnswerSchema(SettingsSchema):
     """Settings of a cut, each with its basis."""
 
     cautions = fields.List(fields.String(), required=True)
 
 
+@says(
+    depth="depth of the piece before the first step; left out: not known",
+)
 class ProgramQuestionSchema(CutQuestionSchema):
     """A hand-written list of gauge steps; `depth` is the depth of the piece, when it is known."""
 
@@ -178,6 +243,15 @@ class ProgramQuestionSchema(CutQuestionSchema):
     steps = Many(Inner(GaugeStepSchema), required=True, least=1, most=1000)
 
 
+@says(
+    number="number of the step, from 1",
+    gauge="value to set",
+    repeat="cuts at this value",
+    depth_before="depth of the piece before the step; null: not known",
+    depth_after="depth of what stays after it; null: not known",
+    force_kn="force of one stroke",
+    settings="what to set for it",
+)
 class CheckedStepSchema(Schema):
     """A step with its settings, and what is to be said about it."""
 
@@ -192,6 +266,16 @@ class CheckedStepSchema(Schema):
     findings = fields.List(fields.Nested(FindingSchema), required=True)
 
 
+@says(
+    ok="whether no finding is a stop; it permits nothing",
+    strokes="strokes of the program",
+    gauge_moves="changes of gauging or gauge value, the first setting included",
+    settings_changes="changes of gap, rake or another setting",
+    minutes="time that it takes, by the times of the machine profile",
+    needed_depth="depth that the piece needs at least",
+    rating_needed_mm="rated thickness that the machine needs at least",
+    steps="the steps, checked",
+)
 class ProgramAnswerSchema(Schema):
     """A checked and timed program. `ok` means that no finding is a stop; it permits nothing."""
 
@@ -206,6 +290,10 @@ class ProgramAnswerSchema(Schema):
     cautions = fields.List(fields.String(), required=True)
 
 
+@says(
+    strokes="equal strokes made",
+    start="where the cut begins along the blade, from the squaring arm",
+)
 class WearCutSchema(Document):
     """Equal strokes made with one edge; `start` counts from the squaring arm."""
 
@@ -216,6 +304,14 @@ class WearCutSchema(Document):
     start = Size(load_default=0, zero_ok=True)
 
 
+@says(
+    radius_um="radius of the edge",
+    burr_mm="height of the burr that it leaves",
+    thickness="thickness of the sheet that has the burr",
+    place="place along the blade, from the squaring arm; left out: the most worn one",
+    blade="upper or lower; left out: not said",
+    share_of_cuts="how much of the cuts had been made by then, as a fraction; 1: all of them",
+)
 class EdgeMeasurementSchema(Document):
     """An edge measured: its radius, or the burr it leaves on sheet of a thickness, or both.
 
@@ -234,6 +330,11 @@ class EdgeMeasurementSchema(Document):
         measured_something(data, "thickness")
 
 
+@says(
+    set_price="price of a set of upper and lower blade, in the shop's money",
+    regrind_price="price of a regrind, in the shop's money",
+    regrinds="how many regrinds a set stands",
+)
 class BladePricesSchema(Document):
     """What a set of blades costs, upper and lower together, in the shop's money."""
 
@@ -242,6 +343,15 @@ class BladePricesSchema(Document):
     regrinds = JsonInt(load_default=0, validate=between(0, 1000))
 
 
+@says(
+    machine="id of a known machine, or a whole machine profile",
+    cuts="everything that was cut with the edge since it was fresh",
+    days="working days over which the present rate was observed [working days]",
+    edges_unused="edges of the blade that are still fresh; left out: all but the one at work",
+    edge_life_m="metres of the rated plate that an edge lasts; left out: the machine profile's",
+    prices="what a set of blades costs; left out: no cost is reckoned",
+    today="the day to count from; left out: no date is named",
+)
 class WearQuestionSchema(Document):
     """What was cut with the edge in use, and over how many working days the rate was observed."""
 
@@ -270,6 +380,13 @@ class WearQuestionSchema(Document):
     today = fields.Date(load_default=None, allow_none=True, error_messages={"invalid": "a date is wanted"})
 
 
+@says(
+    mean="true wear over wear by the set life; 1 before any measurement",
+    low="lower end of its interval",
+    high="upper end of its interval",
+    measurements="how many measurements it rests on",
+    half="which blade, upper or lower, wears faster; null: not known",
+)
 class EdgeRateSchema(Schema):
     """True wear over the wear by the set life, with its interval; 1 before measurements."""
 
@@ -280,6 +397,10 @@ class EdgeRateSchema(Schema):
     half = fields.String(required=True, allow_none=True, data_key="blade")
 
 
+@says(
+    shift="how far half of the work is moved along the blade",
+    gain="how many times as long a fresh edge lasts then",
+)
 class SpreadSchema(Schema):
     """Half of the work moved by so much along the blade, and how many times as long a fresh edge lasts."""
 
@@ -287,6 +408,10 @@ class SpreadSchema(Schema):
     gain = fields.Float(required=True)
 
 
+@says(
+    expected_mm="height of the burr to be expected",
+    limit_mm="height at which a burr is too high",
+)
 class TypicalBurrSchema(Schema):
     """A burr that is typical for the edge as it is now, on what was cut with it."""
 
@@ -296,6 +421,11 @@ class TypicalBurrSchema(Schema):
     limit_mm = fields.Float(required=True)
 
 
+@says(
+    start="where the stretch begins, from the squaring arm",
+    end="where it ends, from the squaring arm",
+    passes="how often the rated plate would have passed over it",
+)
 class BandSchema(Schema):
     """A stretch of the edge that wore alike; `passes` in passes of the rated plate."""
 
@@ -304,6 +434,11 @@ class BandSchema(Schema):
     passes = fields.Float(required=True)
 
 
+@says(
+    metres="metres cut",
+    equivalent_metres="the same in metres of the rated plate",
+    bands="the edge from the squaring arm to its other end, by how it wore",
+)
 class EdgeUseSchema(Schema):
     """What an edge has been used for."""
 
@@ -312,12 +447,33 @@ class EdgeUseSchema(Schema):
     bands = fields.List(fields.Nested(BandSchema), required=True)
 
 
+@says(
+    days="working days of the past that the present rate is taken from [working days]",
+)
 class BladeWearQuerySchema(Document):
     """How much of the past the present rate is taken from, in working days; and the day to count from."""
 
     days = JsonInt(load_default=20, validate=between(1, 1000))
 
 
+@says(
+    use="what the edge was used for",
+    share_used="share of its life used at the worst place, as a fraction; above 1: overdue",
+    mean_share="the same on average along the blade",
+    worst_start="where the worst place begins, from the squaring arm",
+    worst_end="where it ends, from the squaring arm",
+    share_per_day="share of its life used in a working day at the present rate",
+    days_left="until it wants turning [working days]; null: nothing is cut",
+    days_left_low="the same for the shorter life of the interval [working days]",
+    days_left_high="the same for the longer life of the interval [working days]; null: it cannot be told",
+    turn_on="the day on which it wants turning; null: none is near enough to name",
+    blade_days_left=(
+        "until every edge that is still fresh is worn as well [working days]; null: nothing is cut"
+    ),
+    rate="how much faster it wears than its set life says",
+    spread="what moving the work along the blade would gain",
+    burrs="typical burrs of the edge as it is now",
+)
 class WearAnswerSchema(Schema):
     """How an edge stands and when it wants turning; low and high for a shorter and a longer life."""
 

@@ -31,6 +31,7 @@ from schemas.fields import (
 )
 from schemas.problems import FieldError, field_errors
 from schemas.sure import sure
+from schemas.words import says
 from service.engine.fingerprint import canonical_json
 
 FIRST_HASH: Final = "0" * 64
@@ -86,6 +87,10 @@ def _moment(value: str) -> None:
 _MOMENT: Final = Moment()
 
 
+@says(
+    prev_hash="hash of the event before it; 64 zeros before the first",
+    hash="SHA-256 over the canonical JSON of the event without this field",
+)
 class EventSchema(Document):
     """The envelope of an event. `payload` is checked by :func:`payload_errors`, after the chain.
 
@@ -106,6 +111,12 @@ class EventSchema(Document):
 _TOGETHER: Final = {"description": "mass of all the pieces together"}
 
 
+@says(
+    ref="name of the part",
+    length="length of one",
+    width="width of one",
+    quantity="parts that came off",
+)
 class MadePartSchema(Document):
     """Parts that came off in a step."""
 
@@ -117,6 +128,13 @@ class MadePartSchema(Document):
     mass_kg = JsonNumber(required=True, validate=between(0, 1e7), metadata=_TOGETHER)
 
 
+@says(
+    strokes="strokes made",
+    equivalent_m="what they count as in metres of the rated plate",
+    parts="parts that came off",
+    blade_edge="edge of the blade that was at work",
+    minutes="time that it took",
+)
 class CutsMadeSchema(Document):
     """Strokes made and parts that came off. ``equivalent_m`` is wear as reckoned when it was cut.
 
@@ -157,6 +175,11 @@ class CutsMadeSchema(Document):
     minutes = JsonNumber(allow_none=True, validate=between(0, 1e6))
 
 
+@says(
+    parts="parts that the sheets are",
+    layout="number of the layout in the plan",
+    sheets="sheets taken so",
+)
 class PartsTakenSchema(Document):
     """Sheets of a layout that are parts as they are: taken, and not cut.
 
@@ -179,6 +202,12 @@ class PartsTakenSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+@says(
+    ref="name of the stock",
+    quantity="pieces taken",
+    length="length of one",
+    width="width of one",
+)
 class StockTakenSchema(Document):
     """Sheets or offcuts taken from the rack to be cut."""
 
@@ -195,6 +224,13 @@ class StockTakenSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+@says(
+    length="length of one",
+    width="width of one",
+    quantity="pieces of scrap",
+    reason="why it is scrap",
+    part_ref="name of the part that it was to be, or was",
+)
 class ScrapMadeSchema(Document):
     """Scrap, with its reason. A part that was written down as made before, and is spoiled, ``was_made``."""
 
@@ -218,6 +254,13 @@ class ScrapMadeSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+@says(
+    ref="the name that it gets on the rack",
+    length="along the rolling direction",
+    width="width of one",
+    quantity="offcuts stored",
+    from_stock="name of the stock that it was cut from",
+)
 class OffcutStoredSchema(Document):
     """An offcut put back on the rack under a name of its own."""
 
@@ -247,6 +290,10 @@ class OffcutStoredSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+@says(
+    gauge="value that the back gauge was set to",
+    measured="depth of the drop as measured",
+)
 class GaugeMeasuredSchema(Document):
     """A drop measured after it was cut at a set gauge value."""
 
@@ -270,6 +317,15 @@ def measured_something(data: Mapping[str, Any], thickness: str) -> None:
         raise ValidationError("the thickness of the sheet that has the burr is wanted", thickness)
 
 
+@says(
+    edge="number of the edge; left out: the one at work",
+    blade="upper or lower; left out: not said",
+    radius_um="radius of the edge",
+    burr_mm="height of the burr that it leaves",
+    thickness="thickness of the sheet that has the burr",
+    material="grade of the sheet that has the burr",
+    place="place along the blade, from the squaring arm; left out: the most worn one",
+)
 class EdgeMeasuredSchema(Document):
     """An edge measured: its radius, or the burr it leaves, or both; at a place along the blade.
 
@@ -292,6 +348,10 @@ class EdgeMeasuredSchema(Document):
         measured_something(data, "thickness_mm")
 
 
+@says(
+    edge="number of the edge that is put to work",
+    work="what was done: turned, reground or replaced",
+)
 class BladeTurnedSchema(Document):
     """Another edge put to work: turned, reground or replaced."""
 
@@ -302,6 +362,11 @@ class BladeTurnedSchema(Document):
     remark = Text(allow_none=True, most=500)
 
 
+@says(
+    gauge="value to set: depth of the measured side",
+    repeat="cuts at this value",
+    note="words for the operator",
+)
 class GaugeStepSchema(Document):
     """A step of a program written by hand."""
 
@@ -311,6 +376,11 @@ class GaugeStepSchema(Document):
     note = Text(load_default=None, allow_none=True, most=200)
 
 
+@says(
+    program_id="id of the program",
+    name="name of the program",
+    based_on_revision="revision that it was based on; 0: a new program",
+)
 class ProgramSavedSchema(Document):
     """A program written or changed at the machine, and the revision it was based on (0: a new one)."""
 
@@ -325,6 +395,10 @@ class ProgramSavedSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+@says(
+    event_id="of the event that is withdrawn",
+    reason="why, in words",
+)
 class LogWithdrawnSchema(Document):
     """An event of the same station that was written down wrongly: it stays, and no longer counts."""
 
@@ -369,6 +443,7 @@ def payload_errors(event_type: str, payload: Mapping[str, Any]) -> list[FieldErr
     return list(field_errors(messages, "payload")) if messages else []
 
 
+@says()
 class PushSchema(Document):
     """A run of events from one station, in order and without holes."""
 
@@ -382,6 +457,9 @@ class PushSchema(Document):
     events = Many(Inner(EventSchema), required=True, most=MOST_EVENTS)
 
 
+@says(
+    errors="what is wrong with it, by its fields",
+)
 class PushResultSchema(Schema):
     """What became of one event.
 
@@ -405,6 +483,9 @@ class PushResultSchema(Schema):
     )
 
 
+@says(
+    results="what became of each event that was sent",
+)
 class PushAnswerSchema(Schema):
     """How far the centre has this station's events, and what became of each that was sent."""
 
@@ -421,6 +502,11 @@ class PushAnswerSchema(Schema):
     )
 
 
+@says(
+    kind="kind of record",
+    id="id of the record",
+    deleted="whether it is gone",
+)
 class ChangeSchema(Schema):
     """One record as it is now, or that it is gone."""
 
@@ -434,6 +520,11 @@ class ChangeSchema(Schema):
     record = fields.Dict(required=True, allow_none=True)
 
 
+@says(
+    cursor="to be sent with the next question",
+    more="whether there is more to be asked for at once",
+    changes="records that changed since the cursor asked with",
+)
 class ChangesSchema(Schema):
     """A page of the change feed. Ask again with `cursor`, at once while `more` is true."""
 

@@ -11,8 +11,12 @@ from schemas.answers import MOST_LISTED
 from schemas.events import Moment
 from schemas.fields import Choice, Document, JsonBool, JsonInt, Text, between
 from schemas.problems import FieldErrorSchema
+from schemas.words import says
 
 
+@says(
+    show="which events: waiting, dismissed or corrected",
+)
 class HeldQuerySchema(Document):
     """Which events: those that wait, or those that a person dismissed or corrected."""
 
@@ -21,6 +25,13 @@ class HeldQuerySchema(Document):
     limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
 
 
+@says(
+    payload="the payload that was put in its place; null: it stayed",
+    happened_at="the time that was put in its place; null: it stayed",
+    made_by="name of the token that was used",
+    made_at="when, by the centre's clock",
+    outcome="what came of it",
+)
 class CorrectionSchema(Schema):
     """What a person did about an event: who, when, why, and what came of it."""
 
@@ -32,6 +43,16 @@ class CorrectionSchema(Schema):
     outcome = fields.String(required=True)
 
 
+@says(
+    id="number of the entry at the centre",
+    state="waiting, dismissed or corrected, as it stands now",
+    site="id of the site that the station belongs to",
+    received_at="when it came, by the centre's clock",
+    errors="why it was not applied",
+    event="the event as it came, whole",
+    corrected_payload="the payload that counts in its place; null: none",
+    corrections="what persons did about it, in order",
+)
 class HeldEventSchema(Schema):
     """An event as it came, whole, why it was not applied, and what persons did about it."""
 
@@ -52,6 +73,9 @@ class HeldEventSchema(Schema):
     corrections = fields.List(fields.Nested(CorrectionSchema), required=True)
 
 
+@says(
+    payload="the payload that should have been written; null: it stays",
+)
 class CorrectEventSchema(Document):
     """The payload that should have been written, or the time, or an id of its own; and why."""
 
@@ -78,12 +102,16 @@ class CorrectEventSchema(Document):
             raise ValidationError("the corrected payload, or the corrected time, is wanted", "payload")
 
 
+@says()
 class WordsSchema(Document):
     """Why."""
 
     words = Text(required=True, most=500)
 
 
+@says(
+    show="which discrepancies: open, settled or all",
+)
 class DiscrepancyQuerySchema(Document):
     """Which discrepancies."""
 
@@ -92,6 +120,10 @@ class DiscrepancyQuerySchema(Document):
     limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
 
 
+@says(
+    at="when it happened, by the centre's clock",
+    pieces="pieces of the step that it counts; null: not known",
+)
 class StepEventSchema(Schema):
     """An event that counts pieces of a step; null: how many is not known."""
 
@@ -101,6 +133,23 @@ class StepEventSchema(Schema):
     pieces = fields.Integer(required=True, allow_none=True)
 
 
+@says(
+    id="number of the discrepancy",
+    event_id="the event by which it was noticed",
+    kind="what does not add up",
+    ref="name of the stock",
+    taken="pieces that were taken",
+    on_the_books="pieces that the records had then",
+    plan_id="id of the plan",
+    pieces_cut="pieces of the step that were cut",
+    pieces_planned="pieces of the step that the plan has",
+    makers="steps that make the pieces of the step, of which nothing is logged",
+    noted_at="when it was noticed, by the centre's clock",
+    settled_at="when it was settled; null: it is open",
+    settled_by="name of the token that settled it",
+    words="how it was settled, in words",
+    counted="pieces that were counted on the rack; null: not counted",
+)
 class DiscrepancySchema(Schema):
     """What does not add up, and how a person settled it. What a kind has nothing to say of is null.
 
@@ -148,6 +197,9 @@ class DiscrepancySchema(Schema):
     counted = fields.Integer(required=True, allow_none=True)
 
 
+@says(
+    words="how it is settled, in words",
+)
 class SettleSchema(Document):
     """How a discrepancy is settled: in words, and with the pieces that were counted on the rack."""
 
@@ -160,6 +212,7 @@ class SettleSchema(Document):
     )
 
 
+@says()
 class HeatQuerySchema(Document):
     """Which page of the events of a heat."""
 
@@ -167,6 +220,15 @@ class HeatQuerySchema(Document):
     limit = JsonInt(load_default=100, validate=between(1, MOST_LISTED))
 
 
+@says(
+    ref="name of the part",
+    length_mm="length",
+    width_mm="width",
+    quantity="parts cut",
+    mass_kg="mass of all of them together",
+    first_at="when the first were cut",
+    last_at="when the last were cut",
+)
 class HeatPartSchema(Schema):
     """Parts of one kind that were cut from a heat."""
 
@@ -183,6 +245,14 @@ class HeatPartSchema(Schema):
     last_at = fields.AwareDateTime(required=True)
 
 
+@says(
+    ref="name of the offcut on the rack",
+    from_stock="name of the stock that it was cut from",
+    length_mm="length",
+    width_mm="width",
+    quantity="offcuts stored",
+    mass_kg="mass of all of them together",
+)
 class HeatOffcutSchema(Schema):
     """Offcuts of one kind that were put on the rack from a heat."""
 
@@ -197,6 +267,10 @@ class HeatOffcutSchema(Schema):
     mass_kg = fields.Float(required=True)
 
 
+@says(
+    at="when it happened",
+    payload="what was told, as it came",
+)
 class HeatEventSchema(Schema):
     """An event that is about a heat."""
 
@@ -208,6 +282,14 @@ class HeatEventSchema(Schema):
     payload = fields.Dict(required=True)
 
 
+@says(
+    heat="the heat number asked for",
+    parts="parts that were cut from it, in sums over all events",
+    offcuts="offcuts that were put on the rack from it",
+    stock="stock of it that is on the rack now",
+    scrap_kg="mass of its scrap",
+    events="events about it, one page",
+)
 class HeatSchema(Schema):
     """Where a heat went: parts and offcuts in sums over all events, stock that is there, and the events."""
 
@@ -220,6 +302,13 @@ class HeatSchema(Schema):
     next = fields.String(metadata={"description": "cursor of the next page of events"})
 
 
+@says(
+    id="number of the entry",
+    stale="true: a write that was based on an older revision, and never stood",
+    written_by="name of the token that wrote it",
+    written_at="when, by the centre's clock",
+    document="the record as it was written",
+)
 class VersionSchema(Schema):
     """A revision that stood once, or a stale write that never stood (`stale`)."""
 

@@ -10,8 +10,13 @@ from marshmallow import Schema, ValidationError, fields, validates_schema
 from schemas.fields import Choice, Document, Inner, JsonNumber, Many, Size, Text, Thickness, between, positive
 from schemas.plans import FindingSchema
 from schemas.records import MaterialSchema
+from schemas.words import says
 
 
+@says(
+    length="length of the piece",
+    width="width of the piece",
+)
 class LiftedPieceSchema(Document):
     """A flat piece; carried with its width before the body unless `horizontal_cm` is given."""
 
@@ -21,6 +26,16 @@ class LiftedPieceSchema(Document):
     width = Size(required=True)
 
 
+@says(
+    mass_kg="mass that is lifted; or give `piece`",
+    piece="a flat piece by its sizes; or give `mass_kg`",
+    vertical_cm="hands above the floor where the lift begins",
+    distance_cm="lifted up or down by so much",
+    turned_deg="turned to the side",
+    lifts_per_minute="lifts a minute [1/min]",
+    duration="how long at a time",
+    hold="how well it can be held; a bare sheet edge is poor",
+)
 class LiftQuestionSchema(Document):
     """One person lifting with two hands: a mass, or a piece by its sizes, and how it is lifted."""
 
@@ -50,6 +65,12 @@ class LiftQuestionSchema(Document):
             raise ValidationError("how far the hands are before the ankles is wanted", "horizontal_cm")
 
 
+@says(
+    mass_kg="mass that was reckoned with",
+    horizontal_cm="hands before the ankles that was reckoned with",
+    limit_kg="recommended weight limit of the lift",
+    multipliers="the multipliers of the equation, by name",
+)
 class LiftAnswerSchema(Schema):
     """A mass against the recommended limit of the lift; it permits nothing."""
 

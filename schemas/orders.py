@@ -25,6 +25,7 @@ from schemas.fields import (
 )
 from schemas.problems import FieldError, WireError, field_errors, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
+from schemas.words import says
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
@@ -34,6 +35,11 @@ MOST_PARTS = 10_000
 MOST_PIECES = 1_000_000
 
 
+@says(
+    tolerance_class="class of ISO 2768-1: f fine, m medium, c coarse, v very coarse",
+    minus="limit below the size, a positive number; with `plus` in place of the class",
+    plus="limit above the size, a positive number; with `minus` in place of the class",
+)
 class ToleranceSchema(Record):
     """A class of ISO 2768-1, or the order's own limits as two positive numbers."""
 
@@ -43,6 +49,16 @@ class ToleranceSchema(Record):
     plus = Size(load_default=None, allow_none=True, zero_ok=True)
 
 
+@says(
+    ref="name of the part, which no other line has",
+    length="length of the blank; `grain` says how it lies to the rolling direction",
+    width="width of the blank",
+    quantity="pieces wanted; the most that are wanted where the objective is value",
+    grain="how the length lies to the rolling direction: along it, across it, or any",
+    rotate="whether it may be turned; it must agree with `grain`",
+    tolerance="limits of length and width",
+    value="what one piece is worth, in the shop's money; for the objective value",
+)
 class PartSchema(Record):
     """A line of the order. ``rotate`` may be given for clearness; it must agree with ``grain``."""
 
@@ -73,6 +89,18 @@ class PartSchema(Record):
         return Part(**values)
 
 
+@says(
+    objective=(
+        "what to make least: material, handling, time or cost; compare: several plans to choose from; "
+        "value: the parts that are worth most"
+    ),
+    effort="how long to search, in steps that are the same everywhere: quick, standard, thorough",
+    max_stages="how often the direction of cutting may change, plus one; 1: strips only",
+    trim="what is cut off a mill edge at least",
+    offcut_min="the two sides that a leftover must reach to be kept as an offcut",
+    open_stacks="how many stacks of pieces may wait at the machine; null: any number",
+    pick="which plan of a comparison, 0 the recommended one",
+)
 class OptionsSchema(Record):
     """How to plan."""
 
@@ -110,6 +138,11 @@ class MachineField(Inner):
         return super()._deserialize(value, attr, data, partial=partial, **kwargs)
 
 
+@says(
+    machine="id of a known machine, or a whole machine profile",
+    parts="what is wanted, one line a part",
+    stock="what to cut from; left out: the stock of the machine's site",
+)
 class OrderSchema(Document):
     """A plan request. Without ``stock`` the stock of the machine's site is used."""
 

@@ -21,6 +21,7 @@ from schemas.fields import (
 )
 from schemas.orders import OrderSchema, read_order, write_order
 from schemas.problems import WireError, field_errors
+from schemas.words import says
 from service.engine.findings import Finding
 from service.engine.order import Order
 from service.engine.plan import (
@@ -43,6 +44,9 @@ from service.engine.quantities import to_mm
 LEAF_KINDS = ("part", "offcut", "scrap", "trim")
 
 
+@says(
+    code="short stable word for programs, such as force-over-limit",
+)
 class FindingSchema(Record):
     """A remark: ``stop``, ``caution`` or ``note``, with its basis."""
 
@@ -61,6 +65,14 @@ class _Findings(Many):
         return tuple(super()._deserialize(value, attr, data, **kwargs))
 
 
+@says(
+    kind="split: divided further; else what becomes of it",
+    x="near corner along x, the rolling direction",
+    y="near corner along y",
+    axis="direction in which a split follows one child with the next",
+    rotated="whether the part's length lies along y",
+    children="what a split is divided into, from the near end",
+)
 class NodeSchema(Document):
     """A rectangle of a layout: a ``split`` with children, or a leaf."""
 
@@ -122,6 +134,11 @@ class _Tree(Inner):
         return write_node(nested_obj)
 
 
+@says(
+    x="near corner along x, the rolling direction",
+    y="near corner along y",
+    rotated="whether the part's length lies along y",
+)
 class PlacementSchema(Schema):
     """A part, offcut or scrap of a layout, lying flat on the sheet."""
 
@@ -134,6 +151,12 @@ class PlacementSchema(Schema):
     rotated = fields.Boolean()
 
 
+@says(
+    number="counted from 1",
+    stock_ref="the stock that it is cut from",
+    repeat="how many pieces of stock are divided so",
+    tree="how the piece is divided, edge to edge",
+)
 class LayoutSchema(Record):
     """A layout and how many stock pieces are divided by it."""
 
@@ -155,6 +178,12 @@ class LayoutSchema(Record):
         return {k: v for k, v in data.items() if k != "placements"} if isinstance(data, Mapping) else data
 
 
+@says(
+    ref="name of the part in the order",
+    quantity="pieces that are not planned",
+    code="short stable word for the reason",
+    reason="why, in words",
+)
 class UnplacedSchema(Record):
     """What could not be planned, and why."""
 
@@ -165,6 +194,15 @@ class UnplacedSchema(Record):
     reason = Text(required=True, most=2000)
 
 
+@says(
+    pieces="no plan for these parts uses fewer pieces of stock",
+    area_mm2="no plan for these parts uses less area of stock",
+    cost="no plan for these parts pays less for stock, in the shop's money; null: some stock has no price",
+    gap_pieces="pieces of stock used less `pieces`",
+    gap_share="how far the plan lies above the bound of cost, else of area, as a share of the bound",
+    method="the argument that gave the best bound",
+    value="no choice of parts from this stock is worth more; for the objective value, else null",
+)
 class BoundSchema(Record):
     """The proven least stock, and how far the plan lies above it."""
 
@@ -178,6 +216,14 @@ class BoundSchema(Record):
     value = JsonNumber(load_default=None, allow_none=True)
 
 
+@says(
+    gap="blade gap",
+    rake_deg="rake, the slope between the blades",
+    stroke="stroke of the blade",
+    hold_down_kn="hold-down force to set, of all feet; null: not known",
+    relief="whether the gauge backs off before the blade",
+    sheet_support="whether the drop is carried",
+)
 class SettingsSchema(Record):
     """What the machine is set to."""
 
@@ -191,6 +237,11 @@ class SettingsSchema(Record):
     findings = _Findings()
 
 
+@says(
+    kind="what becomes of the pieces",
+    ref="name of the part, the piece or the offcut; null: it has none",
+    count="how many",
+)
 class OutcomeSchema(Record):
     """Where pieces go after a cut."""
 
@@ -202,6 +253,31 @@ class OutcomeSchema(Record):
     count = JsonInt(required=True)
 
 
+@says(
+    number="number of the step, from 1",
+    layout="number of the layout",
+    piece="name of the equal pieces that are taken up",
+    pieces="how many of them go through the step",
+    along_blade="size of one piece along the blade",
+    depth="size of one piece in depth, before the first cut of the step",
+    axis="direction of the sheet in which the depth lies",
+    edge_end="which edge is measured from: the near or the far end of `axis`",
+    edge_state="whether that edge is a mill edge or a cut one",
+    turn="how the piece is turned against how it last lay at the blade",
+    squared="whether a cut edge lies against the squaring arm",
+    gauge="value to set: depth of the measured side",
+    measured="which side has the measured size: the drop, or the remainder",
+    repeat="cuts on each piece at this setting",
+    gang="pieces side by side in one stroke",
+    strokes="strokes of the whole step",
+    settings="what to set for the longest stroke of the step",
+    force_kn="force of the longest stroke of the step",
+    rating_share="thickness that counts over the rated one, as a fraction",
+    piece_kg="mass of a piece before the first cut",
+    lift="who moves the piece",
+    drops="where goes what falls behind the blade",
+    remainders="where goes what stays in front",
+)
 class StepSchema(Record):
     """A step of the cut program."""
 
@@ -237,6 +313,26 @@ class StepSchema(Record):
         return Step(**{**data, "drops": tuple(data["drops"]), "remainders": tuple(data["remainders"])})
 
 
+@says(
+    sheets="sheets used",
+    offcuts_used="offcuts used",
+    parts="parts made",
+    stock_area_mm2="area of the stock used",
+    parts_area_mm2="area of the parts",
+    offcut_area_mm2="area of the offcuts that are kept",
+    scrap_area_mm2="area of the scrap, trims included",
+    utilisation="area of parts over area of stock less offcuts kept, as a fraction",
+    parts_kg="mass of the parts",
+    scrap_kg="mass of the scrap",
+    cut_metres="length sheared [m]",
+    strokes="strokes of the blade",
+    gauge_moves="changes of gauging or gauge value, the first setting included",
+    settings_changes="changes of gap, rake or another setting",
+    turns="pieces turned",
+    minutes="time that it takes, by the times of the machine profile",
+    material_cost="price of the stock used, in the shop's money; null: some has no price",
+    time_cost="price of the time, in the shop's money",
+)
 class SummarySchema(Record):
     """The plan in figures."""
 
@@ -261,6 +357,22 @@ class SummarySchema(Record):
     time_cost = JsonNumber(required=True)
 
 
+@says(
+    ref="name of the part in the order",
+    dimension="length or width",
+    size="nominal size",
+    aim="size that is cut for",
+    gauged="what bounds the size",
+    accuracy="± of the worst of the parts, all errors added up at their worst",
+    minus="limit below the nominal size",
+    plus="limit above the nominal size",
+    inside=(
+        "chance of each part, of the worst placed, to be within the limits, as a fraction; null: not known"
+    ),
+    count="how many parts are made",
+    outside="how many of them lie outside on average",
+    all_inside="chance that none lies outside, as a fraction",
+)
 class PartQualitySchema(Record):
     """How near to size the worst of the parts of a line comes out, in one dimension.
 
@@ -293,6 +405,15 @@ class PartQualitySchema(Record):
         return data
 
 
+@says(
+    pick="its number in the comparison, for options.pick",
+    fingerprint="of the plan itself, SHA-256 over what it depends on",
+    best_at="by what no plan of the comparison is better",
+    how="in what it differs, in words",
+    summary="its figures",
+    handling="points of handling",
+    gap_share="how far it lies above the bound, as a share of the bound",
+)
 class AlternativeSchema(Record):
     """Another plan of a comparison: its figures, and the id under which it is kept.
 
@@ -323,6 +444,19 @@ class AlternativeSchema(Record):
         return Alternative(**{**data, "best_at": tuple(data["best_at"])})
 
 
+@says(
+    fingerprint="SHA-256 over everything that the plan depends on: the same input gives the same",
+    engine_version="version of the engine that made it",
+    summary="the plan in figures",
+    bound="the least stock that any plan for these parts needs",
+    layouts="how pieces of stock are divided",
+    program="the steps at the machine, in their order",
+    unplaced="parts that are not planned, each with its reason",
+    stopped_early="whether the search ended at its ceiling of steps",
+    quality="how near to size each part comes out",
+    alternatives="the other plans of a comparison",
+    cut_short="whether the search was ended from outside, so that another run may differ",
+)
 class PlanSchema(Record):
     """A cut plan. ``id`` is given by the service or the workstation that keeps it.
 
@@ -353,6 +487,10 @@ class PlanSchema(Record):
         return CutPlan(**{**data, **{name: tuple(data[name]) for name in lists}})
 
 
+@says(
+    id="id of the plan: the beginning of its fingerprint",
+    order="the order that it answers, with everything that it depends on",
+)
 class PlanDocumentSchema(PlanSchema):
     """A plan as it is sent and kept: with its id and the order that it answers."""
 

@@ -8,6 +8,8 @@ from typing import Any, Final
 
 from marshmallow import Schema, fields
 
+from schemas.words import says
+
 NOT_VALID: Final = "/problems/not-valid"
 """The document does not keep the contract; `errors` says where."""
 
@@ -61,6 +63,7 @@ class WireError(ValueError):
         super().__init__("; ".join(f"{e.pointer or '/'}: {e.message}" for e in self.errors))
 
 
+@says()
 class FieldErrorSchema(Schema):
     """One entry of ``errors``."""
 
@@ -68,6 +71,14 @@ class FieldErrorSchema(Schema):
     message = fields.String(required=True, metadata={"description": "what is wrong and what is wanted"})
 
 
+@says(
+    type="address that names the kind of problem",
+    title="the kind of problem in words",
+    status="status of the answer by HTTP",
+    detail="what went wrong here",
+    instance="path of the request",
+    errors="what is wrong, one entry a field",
+)
 class ProblemSchema(Schema):
     """``application/problem+json``."""
 

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 from schemas.events import GaugeStepSchema
 from schemas.fields import Document, Inner, Many, Millimetres, Text, addressable
+from schemas.words import says
 
 
+@says(
+    id="id of the program",
+    name="name of the program",
+    copy_of="id of the program that it is a copy of; null: it is no copy",
+)
 class ProgramSchema(Document):
     """A list of gauge steps for one machine, material and thickness.
 

@@ -23,6 +23,7 @@ from schemas.fields import (
     between,
     positive,
 )
+from schemas.words import says
 from service.engine.machine import (
     BackGauge,
     FrontStops,
@@ -56,6 +57,10 @@ def _unit(slip: Callable[[float], str | None]) -> Callable[[float], None]:
     return check
 
 
+@says(
+    thickness="rated thickness of plain steel",
+    rm="tensile strength that the rated thickness is stated for",
+)
 class RatingSchema(Record):
     """The maker's plate: thickness of plain steel of a named tensile strength."""
 
@@ -66,6 +71,11 @@ class RatingSchema(Record):
     )
 
 
+@says(
+    low_deg="smallest rake that can be set",
+    high_deg="largest rake that can be set",
+    step_deg="steps in which it is set",
+)
 class RakeSchema(Record):
     """Slope between the blades; fixed when both ends are equal."""
 
@@ -80,6 +90,11 @@ class RakeSchema(Record):
             raise ValidationError("low_deg is above high_deg", "low_deg")
 
 
+@says(
+    low="smallest gap that can be set",
+    high="largest gap that can be set",
+    step="steps in which it is set",
+)
 class GapRangeSchema(Record):
     """Blade gap that can be set."""
 
@@ -94,6 +109,11 @@ class GapRangeSchema(Record):
             raise ValidationError("low_mm is above high_mm", "low_mm")
 
 
+@says(
+    rm="tensile strength of the steel that the line is for",
+    thickness="thickness that the line is for",
+    gap="blade gap to set",
+)
 class GapRowSchema(Record):
     """A line of the machine's own gap table: the gap for steel of a tensile strength and a thickness."""
 
@@ -103,6 +123,13 @@ class GapRowSchema(Record):
     gap = Millimetres(required=True, data_key="gap_mm")
 
 
+@says(
+    low="smallest value that can be set",
+    high="largest value that can be set",
+    step="steps in which it is set",
+    accuracy="± of the depth of a drop gauged with it",
+    speed_mm_s="how fast it travels",
+)
 class BackGaugeSchema(Record):
     """Range, step, accuracy (± of a drop) and speed of the back gauge."""
 
@@ -119,6 +146,11 @@ class BackGaugeSchema(Record):
             raise ValidationError("low_mm is above high_mm", "low_mm")
 
 
+@says(
+    low="smallest depth that they measure",
+    high="largest depth that they measure",
+    accuracy="± of the depth of a piece measured with them",
+)
 class FrontStopsSchema(Record):
     """Stops on the squaring arm, which measure the piece in front."""
 
@@ -133,6 +165,15 @@ class FrontStopsSchema(Record):
             raise ValidationError("low_mm is above high_mm", "low_mm")
 
 
+@says(
+    depth="from the blade line to the far side of the feet: the least that must stay in front",
+    feet="centres of the feet, counted from the squaring arm; empty: a bar clamps everywhere",
+    foot_width="width of a foot along the blade",
+    force_kn="force of all the feet together; null: not known",
+    feet_first="centre of the first foot, from the squaring arm; with pitch and count in place of feet_mm",
+    feet_pitch="from the centre of a foot to that of the next",
+    feet_count="how many feet",
+)
 class HoldDownSchema(Record):
     """Clamping depth and feet: their centres from the squaring arm, or the first, a pitch and a count.
 
@@ -177,6 +218,11 @@ class HoldDownSchema(Record):
         )
 
 
+@says(
+    one_person_kg="most that one person moves; the local rules decide",
+    two_people_kg="most that two people move; the local rules decide",
+    crane_kg="most that the crane moves; null: no crane",
+)
 class LiftingSchema(Record):
     """Masses that one person, two people, or the crane may move; null: no crane."""
 
@@ -193,6 +239,20 @@ def _seconds(default: float) -> JsonNumber:
     return JsonNumber(load_default=default, validate=between(0, 86_400))
 
 
+@says(
+    program_setup_s="to make ready for a program",
+    settings_change_s="to change gap, rake or another setting",
+    gauge_start_s="to start the gauge on a new value",
+    load_sheet_s="to bring a sheet from the rack and lay it",
+    place_piece_s="to place a piece at the blade",
+    turn_piece_s="to turn a piece",
+    two_person_factor="how many times as long a piece takes that two people move",
+    crane_s="to move a piece by crane",
+    mark_line_s="to scribe a line and lay it under the light",
+    front_stop_s="to set a front stop",
+    collect_s="to collect what fell, after a step",
+    hour_rate="what an hour at the machine costs, in the shop's money",
+)
 class TimeModelSchema(Record):
     """Shop-set times in seconds, and what an hour costs."""
 
@@ -211,6 +271,30 @@ class TimeModelSchema(Record):
     hour_rate = JsonNumber(load_default=_DEFAULTS.hour_rate, validate=between(0, 1e6))
 
 
+@says(
+    id="id of the machine, by which orders name it",
+    name="name of the machine, for people",
+    site="id of the site where it stands; null: none",
+    cutting_length="longest edge that it shears",
+    rating="the maker's rating plate",
+    force_limit_kn="largest shearing force; null: only the rating is known",
+    rake="the slope between the blades",
+    gap="the blade gap that can be set",
+    back_gauge="the stop behind the blade",
+    front_stops="the stops on the squaring arm; null: none",
+    marked_line_accuracy="± of a cut along a scribed line under the light; null: it has no light line",
+    hold_down="the clamping feet in front of the blade",
+    squaring_arm="length of the squaring arm; 0: none",
+    smallest_drop="narrowest piece that may fall behind the blade, however it is gauged",
+    strokes_per_minute="strokes a minute at the full stroke and the lowest rake [1/min]",
+    table_depth="depth of the table in front; 0: not stated",
+    sheet_support="whether thin drops are carried until they are cut",
+    relief="whether the back gauge can back off before the blade comes down",
+    lifting="what people and the crane may move",
+    times="times of the work, set by the shop",
+    blade_edges="cutting edges of one blade",
+    edge_life_m="metres of the rated plate that one edge lasts: a shop setting",
+)
 class MachineSchema(Record):
     """A machine profile."""
 
@@ -290,6 +374,11 @@ def _gap_slip(value: float) -> str | None:
     return share_slip(value, 0, "blade gap")
 
 
+@says(
+    begins="thickness from which the range holds",
+    rm_low="lowest tensile strength from there on",
+    rm_high="highest tensile strength from there on",
+)
 class StrengthBandSchema(Record):
     """Tensile strength of sheet from a thickness upwards, up to where the next band begins."""
 
@@ -299,6 +388,19 @@ class StrengthBandSchema(Record):
     rm_high = JsonNumber(required=True, validate=_unit(strength_slip), data_key="rm_high_n_mm2")
 
 
+@says(
+    family="family of the metal, such as carbon steel",
+    rm_low="lowest tensile strength of the grade",
+    rm_high="highest tensile strength of the grade; force is reckoned with it",
+    strength_basis=(
+        "whether the strengths are a range, a minimum with an allowance above it, or typical figures"
+    ),
+    density="density",
+    youngs_modulus="modulus of elasticity",
+    abrasiveness="how many times as fast it wears an edge as plain steel",
+    shearable="false: it must not be put under a shear",
+    source="where the figures come from",
+)
 class MaterialSchema(Record):
     """A grade: a built-in one, or the shop's own."""
 
@@ -361,6 +463,14 @@ def _ordered_bands(bands: list[StrengthBand], rm_low: float, rm_high: float) -> 
             )
 
 
+@says(
+    ref="name of the equal pieces on the rack",
+    length="along the rolling direction",
+    quantity="pieces that are there",
+    kind="sheet or offcut",
+    oversize="how much larger than its size a piece may be; it is never smaller",
+    price="price of one piece, in the shop's money; null: not known",
+)
 class StockSchema(Record):
     """Equal sheets or offcuts; ``length`` runs along the rolling direction.
 

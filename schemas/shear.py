@@ -12,6 +12,7 @@ from schemas.orders import MachineField
 from schemas.plans import FindingSchema
 from schemas.problems import FieldError, pointer
 from schemas.records import MachineSchema, MaterialSchema
+from schemas.words import says
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plausible import Slip, material_slips
@@ -44,6 +45,10 @@ def _on_the_wire(schema: Schema, slip: Slip) -> Iterator[str | int]:
         inside = field.schema if isinstance(field, fields.Nested) else None
 
 
+@says(
+    gauge="value that the back gauge was set to",
+    measured="depth of the drop as measured",
+)
 class MeasuredSchema(Document):
     """A part that was measured, and what the gauge was set to for it."""
 
@@ -51,6 +56,13 @@ class MeasuredSchema(Document):
     measured = Size(required=True)
 
 
+@says(
+    machine="id of a known machine, or a whole machine profile",
+    parts="the parts that were measured",
+    minus="tolerance below the gauge value, a positive number; with `plus`",
+    plus="tolerance above the gauge value, a positive number; with `minus`",
+    confidence="confidence of the interval, as a fraction",
+)
 class GaugeQuestionSchema(Document):
     """Whether to correct the back gauge, by measured parts."""
 
@@ -70,6 +82,18 @@ class GaugeQuestionSchema(Document):
             raise ValidationError("minus and plus are both 0: that leaves no tolerance", "plus")
 
 
+@says(
+    count="parts that were measured",
+    spread_mm="standard deviation of the parts; null: one part",
+    confidence="confidence of the interval, as a fraction",
+    low_mm="lower end of the interval of the mean; null: one part",
+    high_mm="upper end of the interval of the mean; null: one part",
+    advice="correct the gauge, leave it, or measure more",
+    why="why, in words",
+    cp="spread against the tolerance; null: not known",
+    cpk="spread and place against the tolerance; null: not known",
+    cpk_after="the same after the correction; null: not known",
+)
 class GaugeAnswerSchema(Schema):
     """What the measured parts say. Lengths in mm; null where one part, or no tolerance, was given."""
 
@@ -92,6 +116,10 @@ class GaugeAnswerSchema(Schema):
     findings = fields.List(fields.Nested(FindingSchema), required=True)
 
 
+@says(
+    machine="id of a known machine, or a whole machine profile",
+    materials="grades to be looked over, as they would be kept",
+)
 class ProfileQuestionSchema(Document):
     """A machine profile, grades, or both, to be looked over before they are kept."""
 
@@ -107,6 +135,12 @@ class ProfileQuestionSchema(Document):
             raise ValidationError("a machine, materials or grades are wanted", "machine")
 
 
+@says(
+    name="name of the figure",
+    value="the figure with its unit, in words",
+    basis="range, minimum, typical or shop default",
+    source="where it comes from",
+)
 class PropertySchema(Schema):
     """A figure of a grade: in words, what it is (range, minimum, typical, shop default), its source."""
 
@@ -116,6 +150,10 @@ class PropertySchema(Schema):
     source = fields.String(required=True)
 
 
+@says(
+    pointer="JSON Pointer to the figure",
+    message="what is wrong with it",
+)
 class SlipSchema(Schema):
     """What would be refused, and where."""
 
@@ -123,6 +161,12 @@ class SlipSchema(Schema):
     message = fields.String(required=True)
 
 
+@says(
+    name="id of the machine, or name of the grade",
+    refusals="what the service would refuse",
+    findings="what is doubtful, and kept all the same",
+    properties="of a grade: each figure with its source",
+)
 class LookedOverSchema(Schema):
     """What is said of a profile or a grade, and where each figure of a grade comes from."""
 
@@ -132,6 +176,11 @@ class LookedOverSchema(Schema):
     properties = fields.List(fields.Nested(PropertySchema), required=True)
 
 
+@says(
+    ok="whether nothing would be refused",
+    machine="what is said of the machine; null: none was asked about",
+    materials="what is said of each grade",
+)
 class ProfileAnswerSchema(Schema):
     """`ok`: nothing would be refused."""
 

@@ -25,6 +25,7 @@ from schemas.fields import (
 )
 from schemas.programs import ProgramSchema
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
+from schemas.words import says
 from service.engine.order import StockItem
 
 
@@ -45,6 +46,11 @@ class Site:
     time_zone: str
 
 
+@says(
+    id="id of the site",
+    name="name of the site",
+    time_zone="IANA name of its time zone, by which its days are counted",
+)
 class SiteSchema(Record):
     """A works. Days of reports are counted in its time zone."""
 
@@ -62,6 +68,9 @@ class StockRecord:
     item: StockItem
 
 
+@says(
+    site="id of the site where it lies",
+)
 class StockRecordSchema(StockSchema):
     """Stock lying at a site; `ref` is unique there. Its id is ``site/ref``."""
 
@@ -116,6 +125,19 @@ class Blade:
     regrinds_planned: int = 0
 
 
+@says(
+    id="id of the blade",
+    machine="id of the machine that it is on; null: on the shelf",
+    edges="cutting edges of the blade",
+    edge="number of the edge at work, from 1",
+    used_m="metres of the rated plate that each edge did since it was fresh",
+    life_m="metres of the rated plate that an edge lasts; null: as the machine profile says",
+    regrinds="how often it was reground",
+    edge_since="since when the edge is at work; null: not known",
+    set_price="price of a set of upper and lower blade, in the shop's money; null: not known",
+    regrind_price="price of a regrind, in the shop's money",
+    regrinds_planned="how many regrinds a set stands",
+)
 class BladeSchema(Record):
     """A blade and the use of each of its edges, in equivalent metres."""
 
@@ -146,6 +168,14 @@ class BladeSchema(Record):
         return Blade(**{**data, "used_m": tuple(used)})
 
 
+@says(
+    sites="the works",
+    machines="machine profiles",
+    materials="the shop's own grades",
+    stock="sheets and offcuts, by site",
+    blades="blades on machines and on the shelf",
+    programs="programs written by hand",
+)
 class ShopSchema(Document):
     """A shop's data in one file, for ``shearwright-service load``."""
 

@@ -9,10 +9,16 @@ from marshmallow import Schema, ValidationError, fields, validates_schema
 
 from schemas.events import Moment
 from schemas.fields import Choice, Document, Many, Name, Text
+from schemas.words import says
 
 SCOPES: Final = ("plan", "station", "report", "admin")
 
 
+@says(
+    name="what the token is for",
+    site="id of the site; with the scope station only",
+    station="name of the workstation; with the scope station only",
+)
 class TokenRequestSchema(Document):
     """A new token. A station's token is bound to one site and one station."""
 
@@ -33,6 +39,15 @@ class TokenRequestSchema(Document):
             raise ValidationError("site and station go with the scope station only", "scopes")
 
 
+@says(
+    id="id of the token, by which it is revoked",
+    name="what the token is for",
+    site="id of the site; null: it is no station's",
+    station="name of the workstation; null: it is no station's",
+    created_at="when it was made",
+    revoked_at="when it was revoked; null: it is not",
+    last_used_at="when it was last used; null: never",
+)
 class TokenSchema(Schema):
     """A token without its secret."""
 
@@ -50,4 +65,4 @@ class TokenSchema(Schema):
 class NewTokenSchema(TokenSchema):
     """A token with its secret, which is shown this once and kept as a hash only."""
 
-    secret = fields.String(required=True)
+    secret = fields.String(required=True, metadata={"description": "the token itself, shown this once"})

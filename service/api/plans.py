@@ -12,6 +12,7 @@ from schemas.fields import Document, JsonInt, between
 from schemas.orders import OrderSchema, read_order
 from schemas.plans import PlanDocumentSchema, read_plan, write_plan
 from schemas.shop import stock_item
+from schemas.words import says
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.parsed import machine_named, own_materials
@@ -30,6 +31,9 @@ from service.store import records
 plans = Operations("plans")
 
 
+@says(
+    layout="number of the layout to draw, from 1",
+)
 class DrawingQuerySchema(Document):
     """Which layout to draw."""
 

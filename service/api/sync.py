@@ -12,6 +12,7 @@ from schemas.events import ChangesSchema, Moment, PushAnswerSchema, PushSchema
 from schemas.fields import Document, JsonInt, Text, between
 from schemas.problems import CURSOR_GONE, FORK, GAP, FieldError, pointer
 from schemas.sure import sure
+from schemas.words import says
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, forbidden, not_valid
@@ -25,6 +26,7 @@ MOST_WAITING: Final = 1000
 """Events not applied that a station is told of at once."""
 
 
+@says()
 class ChangesQuerySchema(Document):
     """From where in the feed."""
 
@@ -38,6 +40,9 @@ class ChangesQuerySchema(Document):
     limit = JsonInt(load_default=200, validate=between(1, 1000))
 
 
+@says(
+    epoch="which epoch of the station; left out: the one begun last",
+)
 class StationQuerySchema(Document):
     """Which epoch of the station."""
 
