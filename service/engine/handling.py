@@ -116,7 +116,8 @@ _ALWAYS: Final = (
     "for this machine.",
     "Do not reach behind the blade and do not catch falling pieces; nobody stands behind while the "
     "machine can stroke.",
-    "Never cut round bar, rod or wire, several layers at once, or hardened stock.",
+    "Never cut round bar, rod or wire, several layers at once, or hardened stock; of wear plate only what "
+    "the makers of the plate and of the machine allow to be sheared.",
     "Sheared edges are sharp: wear gloves and safety shoes for handling, and keep gloves away from the "
     "hold-downs.",
     "Stop, lock out and let stored energy go before any work at the blade, the gap or the gauge.",
@@ -151,6 +152,10 @@ _OVERHANG: Final = (
     "Some pieces hang over the front of the table: support that end with a stand before the cut, and not by "
     "hand."
 )
+_UNSQUARE: Final = (
+    "Mill edges may be out of square by more than the trim: look whether the whole edge is cut before the "
+    "other cuts are made from it."
+)
 _NO_ARM: Final = (
     "This machine has no squaring arm: check the first piece of each step with a square before the others "
     "are cut."
@@ -165,6 +170,7 @@ _ON_FINDING: Final = (
     (_NARROW, {"narrow-drop", "narrow-drop-twist"}),
     (_HANGS, {"support-missing"}),
     (_OVERHANG, {"beyond-table"}),
+    (_UNSQUARE, {"trim-out-of-square"}),
     (_NO_ARM, {"no-squaring-arm"}),
     (_FEET, {"few-feet", "between-feet", "one-foot"}),
 )

@@ -23,6 +23,12 @@ LIFT_CODES: Final = ("two-people", "crane")
 ONCE_CODES: Final = ("beyond-table", "no-squaring-arm")
 """Codes of notes that a caution of the whole plan explains; a printed step needs no line for them."""
 
+MILL_SQUARENESS: Final = 100
+"""A mill edge may be out of square by one part in so many of its length."""
+
+_SQUARENESS: Final = (
+    "EN 10051:2010, out-of-squareness of sheet with mill edges: at most 1 % of the width (from memory)"
+)
 _PRACTICE: Final = "common practice, shop default"
 _PROFILE: Final = "machine profile"
 
@@ -47,6 +53,7 @@ def step_findings(
     found.extend(_drop(thickness, link, rake_deg))
     found.extend(few_feet(machine.hold_down, link.across.size, at_arm=squared))
     found.extend(_square(machine, link, squared))
+    found.extend(_squaring_trim(link))
     if machine.table_depth and link.extent.size > machine.table_depth:
         found.append(
             Finding(
@@ -56,6 +63,7 @@ def step_findings(
                 f"{_PROFILE}: table {show_mm(machine.table_depth)} mm deep",
             )
         )
+        found.extend(_tips(machine, link))
     if gang > 1:
         each = "both" if gang == 2 else f"all {gang}"
         found.append(
@@ -132,6 +140,37 @@ def _square(machine: Machine, link: Link, squared: bool) -> Iterable[Finding]:
             "no-squaring-arm",
             "the machine has no squaring arm: check the first piece with a square",
             _PROFILE,
+        )
+
+
+def _squaring_trim(link: Link) -> Iterable[Finding]:
+    """A caution when the trim that squares a mill edge is less than that edge may be out of square."""
+    good_side = not (link.across.near_mill and link.across.far_mill)
+    mill = link.extent.near_mill if link.end_at_back == "near" else link.extent.far_mill
+    if not (link.is_trim and good_side and mill):
+        return
+    out = -(-link.across.size // MILL_SQUARENESS)
+    if link.fall_depth < out:
+        yield Finding(
+            "caution",
+            "trim-out-of-square",
+            f"the trim is {show_mm(link.fall_depth)} mm, and the mill edge may be out of square by "
+            f"{show_mm(out)} mm on {show_mm(link.across.size)} mm: see that the cut takes off the whole "
+            "edge; else trim again, and check what is lost by it",
+            _SQUARENESS,
+        )
+
+
+def _tips(machine: Machine, link: Link) -> Iterable[Finding]:
+    """A caution when a piece laid against the blade has its weight beyond the table."""
+    beyond = link.extent.size // 2 - machine.table_depth
+    if beyond > 0:
+        yield Finding(
+            "caution",
+            "tips-over-table",
+            f"its weight lies up to {show_mm(beyond)} mm beyond the table and it tips: stand or crane "
+            "under the front before you let go",
+            f"half of its depth against the table, {show_mm(machine.table_depth)} mm deep ({_PROFILE})",
         )
 
 

@@ -228,6 +228,35 @@ def test_a_piece_deeper_than_the_table_is_cautioned(shear: Machine, steel: Mater
     assert "beyond-table" not in codes(written(replace(shear, table_depth=mm(600)), steel, tree)[0])
 
 
+def test_a_piece_whose_weight_lies_beyond_the_table_tips(shear: Machine, steel: Material) -> None:
+    """A plate on an edge tips as soon as its centre of gravity, in the middle, lies beyond the edge."""
+    tree = split("y", leaf("part", 0, 0, 800, 300, "A"), leaf("scrap", 0, 300, 800, 300))
+    tips = written(replace(shear, table_depth=mm(299)), steel, tree)[0]
+    said = next(one for one in tips.findings if one.code == "tips-over-table")
+    assert said.level == "caution"
+    assert "up to 1 mm beyond the table" in said.message
+    assert "before you let go" in said.message
+    assert "tips-over-table" not in codes(written(replace(shear, table_depth=mm(300)), steel, tree)[0])
+
+
+@pytest.mark.parametrize(("trim", "short"), [(9.99, True), (10, False)])
+def test_a_squaring_trim_below_one_percent_of_the_width(
+    shear: Machine, steel: Material, trim: float, short: bool
+) -> None:
+    """EN 10051:2010 lets a mill edge be out of square by 1 % of the width (from memory): 10 mm on 1000.
+
+    The first trim runs along the sheet and has no edge to be square to.
+    """
+    strip = split("x", leaf("trim", 0, 20, trim, 1000), leaf("part", trim, 20, 1900, 1000, "A"))
+    strip = split("x", *strip.children, leaf("trim", trim + 1900, 20, 20, 1000))
+    tree = split("y", leaf("trim", 0, 0, 1920 + trim, 20), strip, leaf("trim", 0, 1020, 1920 + trim, 20))
+    front = replace(shear, front_stops=FrontStops(mm(50), mm(2500)))
+    steps = written(front, steel, tree, edges="mill")
+    squaring = next(step for step in steps if step.along_blade == mm(1000) and step.gauge == mm(trim))
+    assert ("trim-out-of-square" in codes(squaring)) == short
+    assert "trim-out-of-square" not in codes(steps[0])
+
+
 def test_settings_and_force_are_those_of_the_whole_stroke(shear: Machine, steel: Material) -> None:
     strips = (
         split("x", leaf("part", 0, y, 700, 300, "A"), leaf("scrap", 700, y, 100, 300)) for y in (0, 300)
