@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
+from itertools import pairwise
 from typing import Any
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 
+from schemas.events import PAYLOADS
 from schemas.fields import Millimetres, Size, Text, Thickness
 from schemas.orders import MachineField
 from schemas.problems import ProblemSchema
 from service.api.operating import shown_path
 from service.api.operations import JSON, Operation
+from service.store.reports import REPORTS
 
 _TITLE = "Shearwright"
 _ABOUT = (
@@ -25,6 +27,26 @@ _ABOUT = (
     "or a plan from here is no permission to cut: guards, lifting and the maker's limits are decided at "
     "the machine, by its manual and the local rules."
 )
+
+
+_KEYS = {
+    "blades": "id of the blade",
+    "discrepancies": "number of the discrepancy",
+    "heats": "heat number",
+    "kind": "kind of record, such as machine",
+    "machines": "id of the machine",
+    "materials": "name of the grade",
+    "name": f"name of the report: {', '.join(REPORTS)}",
+    "plans": "id of the plan",
+    "programs": "id of the program",
+    "quarantine": "number of the entry",
+    "sites": "id of the site",
+    "stations": "name of the workstation",
+    "stock": "site/ref of the stock",
+    "tokens": "id of the token",
+    "{kind}": "id of the record; of stock site/ref",
+}
+"""What stands in a path: by its own name, or for a `key` by the part of the path before it."""
 
 
 def openapi_document(operations: Iterable[Operation]) -> dict[str, Any]:
@@ -48,6 +70,9 @@ def openapi_document(operations: Iterable[Operation]) -> dict[str, Any]:
             "description": "A token of this service, with a scope: plan, station, report or admin.",
         },
     )
+    # Payloads are no body of an operation: they stand inside events, each by the event's type.
+    for name, payload in PAYLOADS.items():
+        spec.components.schema(_payload_name(name), schema=payload)
     paths: dict[str, dict[str, Any]] = {}
     for operation in operations:
         methods = paths.setdefault(f"/v1{shown_path(operation.path)}", {})
@@ -56,6 +81,15 @@ def openapi_document(operations: Iterable[Operation]) -> dict[str, Any]:
         spec.path(path=path, operations=methods)
     document: dict[str, Any] = spec.to_dict()
     return document
+
+
+def _payload_name(event_type: str) -> str:
+    """The name of the schema of a payload.
+
+    >>> _payload_name("cuts.made")
+    'CutsMade'
+    """
+    return "".join(word.capitalize() for word in event_type.split("."))
 
 
 def _operation(operation: Operation) -> dict[str, Any]:
@@ -75,9 +109,17 @@ def _operation(operation: Operation) -> dict[str, Any]:
 
 
 def _parameters(operation: Operation) -> list[Any]:
+    steps = shown_path(operation.path).split("/")
     made: list[Any] = [
-        {"in": "path", "name": name, "required": True, "schema": {"type": "string"}}
-        for name in re.findall(r"{(\w+)}", shown_path(operation.path))
+        {
+            "in": "path",
+            "name": name,
+            "required": True,
+            "schema": {"type": "string"},
+            "description": _KEYS[before if name == "key" else name],
+        }
+        for before, step in pairwise(steps)
+        if (name := step.strip("{}")) != step
     ]
     if operation.query is not None:
         made.append({"in": "query", "schema": operation.query})

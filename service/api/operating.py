@@ -102,7 +102,8 @@ def docs(given: Given) -> Answer:
         "table{border-collapse:collapse;width:100%}td,th{text-align:left;padding:.3rem .8rem .3rem 0;"
         "border-bottom:1px solid #ccc;vertical-align:top}</style>"
         "<h1>Shearwright, contract version 1</h1>"
-        '<p>Every field is described in <a href="openapi.json">openapi.json</a>. Send a token as '
+        '<p>Every field is described, with its unit, in <a href="openapi.json">openapi.json</a>; so is the '
+        "payload of each type of event. Send a token as "
         "<code>Authorization: Bearer …</code>. Errors are <code>application/problem+json</code> and name "
         f"each field.</p>{tables}</html>"
     )

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from schemas.events import PAYLOADS
 from service.app import all_operations, contract
 from tests.service.shop import Service
 
@@ -75,3 +76,34 @@ def test_the_page_to_read_names_every_operation(shared: Service) -> None:
         assert re.sub(r"<(?:path:)?(\w+)>", r"{\1}", operation.path) in page.text
     assert "http://" not in page.text
     assert "https://" not in page.text
+
+
+def test_every_field_and_every_parameter_has_words() -> None:
+    document = contract()
+    schemas = document["components"]["schemas"]
+    bare = [
+        f"{name}.{field}"
+        for name, schema in schemas.items()
+        for field, told in schema.get("properties", {}).items()
+        if not told.get("description")
+    ]
+    assert bare == []
+    bare = [
+        f"{method} {path} {one['name']}"
+        for path, methods in document["paths"].items()
+        for method, entry in methods.items()
+        for one in entry["parameters"]
+        if not one.get("description")
+    ]
+    assert bare == []
+    for path, methods in document["paths"].items():
+        for entry in methods.values():
+            told = {one["name"] for one in entry["parameters"] if one["in"] == "path"}
+            assert told == set(re.findall(r"{(\w+)}", path))
+
+
+def test_the_payload_of_every_type_of_event_is_in_it() -> None:
+    schemas = contract()["components"]["schemas"]
+    for event_type in PAYLOADS:
+        name = event_type.title().replace(".", "")
+        assert schemas[name]["required"], name
