@@ -47,7 +47,7 @@ class Hunt:
         """Search with half of the effort: often that proves the best."""
         self._down(_FEW[0], self.budget // 16)
         for keep in _FEW:
-            self._better(keep, self.budget // 8)
+            self._better(keep, self.budget // 4)
         self._down(None, self.budget // 4)
 
     def finish(self) -> None:

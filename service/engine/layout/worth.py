@@ -29,7 +29,7 @@ _PLACES: Final[dict[Effort, int]] = {"quick": 150, "standard": 300, "thorough": 
 _ALL_PLACES: Final[dict[Effort, int]] = {"quick": 400, "standard": 3000, "thorough": 4000}
 """Places along each axis of the table without limits."""
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 20, "standard": 60, "thorough": 200}
-_JOINS: Final[dict[Effort, int]] = {"quick": 20_000_000, "standard": 160_000_000, "thorough": 1_000_000_000}
+_JOINS: Final[dict[Effort, int]] = {"quick": 20_000_000, "standard": 200_000_000, "thorough": 1_000_000_000}
 """Joins of two layouts that are looked at: for each piece half of what the pieces before it left."""
 _KEEPS: Final = (1, 2, 4, 8, 16, 32, 64)
 _TABLES: Final[dict[Effort, int]] = {"quick": 5_000_000, "standard": 12_000_000, "thorough": 120_000_000}
