@@ -88,7 +88,9 @@ class GaugeQuestionSchema(Document):
     confidence="confidence of the interval, as a fraction",
     low_mm="lower end of the interval of the mean; null: one part",
     high_mm="upper end of the interval of the mean; null: one part",
-    advice="correct the gauge, leave it, or measure more",
+    advice="correct the gauge, leave it, measure more, or look first: it is not the zero",
+    slope_mm_m="mm a metre by which the offset grows with the gauge value; null: cannot be told",
+    slope_half_mm_m="the ± of that with the same confidence",
     why="why, in words",
     cp="spread against the tolerance; null: not known",
     cpk="spread and place against the tolerance; null: not known",
@@ -108,8 +110,15 @@ class GaugeAnswerSchema(Schema):
         required=True,
         metadata={"description": "to add to the gauge", "type": "number"},
     )
+    correction_in = fields.Function(
+        lambda said: round(said.correction / 2540, 5),
+        required=True,
+        metadata={"description": "the same in inches", "type": "number"},
+    )
     advice = fields.String(required=True)
     why = fields.String(required=True)
+    slope_mm_m = fields.Float(required=True, allow_none=True)
+    slope_half_mm_m = fields.Float(required=True, allow_none=True)
     cp = fields.Float(required=True, allow_none=True)
     cpk = fields.Float(required=True, allow_none=True)
     cpk_after = fields.Float(required=True, allow_none=True)

@@ -41,6 +41,7 @@ def check_gauge(given: Given) -> Answer:
         minus=body["minus"],
         plus=body["plus"],
         confidence=body["confidence"],
+        inches=body["units"] == "in",
     )
     document: dict[str, Any] = GaugeAnswerSchema().dump(said)
     return Answer(document)

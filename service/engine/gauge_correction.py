@@ -2,7 +2,9 @@
 
 Parts come out a little off, each by another amount. Their mean says how far the gauge is off, their
 spread how far that mean can be trusted. A gauge that is turned after every single part only wanders;
-it is corrected when the offset is proven and is at least half a step of the gauge.
+it is corrected when the offset is proven and is at least half a step of the gauge. An error that grows
+with the gauge value, or parts that spread more than the gauge ever does, are no matter of its zero: then
+something else is looked at first.
 
 Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
@@ -16,7 +18,7 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 
 from service.engine.findings import Finding
 from service.engine.machine import BackGauge
-from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.quantities import PER_MM, Length
 from service.engine.student import student_quantile
 
 CONFIDENCE: Final = 0.95
@@ -25,13 +27,22 @@ CONFIDENCE: Final = 0.95
 FEW: Final = 5
 """Below so many measured parts the interval is wide and capability says little: a shop default."""
 
+FEWEST_OF_A_LINE: Final = 3
+"""Measured parts from which the error of a slope can be told: two always lie on a line."""
+
 CAPABLE: Final = 1.33
 """Cpk from which a process is usually called capable (4 sigma): common practice."""
 
+_WIDE: Final = (
+    "they spread more than the gauge does: look at sag, pieces not touching the gauge, twist and the "
+    "measuring before its zero"
+)
 _STUDENT: Final = "mean and spread of the measured parts, Student's t (Abramowitz and Stegun 26.7)"
 _CAPABILITY: Final = "Cp = (upper − lower)/(6·s), Cpk = least distance of the mean to a limit/(3·s)"
 
-Advice: TypeAlias = Literal["correct", "leave", "measure more"]
+_SLOPE: Final = "straight line through the offsets by least squares, Student's t for its slope"
+
+Advice: TypeAlias = Literal["correct", "leave", "measure more", "look first"]
 
 
 class Measured(NamedTuple):
@@ -58,7 +69,11 @@ class GaugeCorrection:
         What to add to the gauge's zero, in whole steps of the gauge [0.01 mm, either sign]; 0 unless
         the advice is to correct.
     advice, why
-        ``correct``, ``leave`` or ``measure more``, and the reason in words.
+        ``correct``, ``leave``, ``measure more``, or ``look first`` where it is not the zero, and the reason
+        in words.
+    slope_mm_m, slope_half_mm_m
+        By how much the offset grows with the gauge value, and the ± of that with the same confidence [mm
+        a metre]; None where fewer than three parts, or one gauge value, were measured.
     cp, cpk, cpk_after
         Capability against the tolerance, as it is, and with the correction made; None without a
         tolerance or a spread.
@@ -75,6 +90,8 @@ class GaugeCorrection:
     correction: int
     advice: Advice
     why: str
+    slope_mm_m: float | None
+    slope_half_mm_m: float | None
     cp: float | None
     cpk: float | None
     cpk_after: float | None
@@ -88,6 +105,7 @@ def gauge_correction(
     minus: Length | None = None,
     plus: Length | None = None,
     confidence: float = CONFIDENCE,
+    inches: bool = False,
 ) -> GaugeCorrection:
     """Whether to correct the gauge, by measured parts.
 
@@ -101,6 +119,8 @@ def gauge_correction(
         Tolerance of the parts about the gauge value [0.01 mm, both 0 or more]; None: no capability.
     confidence
         Of the interval, above 0 and below 1.
+    inches
+        Whether the words give lengths in inches as well.
 
     Raises
     ------
@@ -138,6 +158,8 @@ def gauge_correction(
             None,
             None,
             None,
+            None,
+            None,
             (),
         )
     # From whole numbers, so that equal offsets give a spread of exactly nothing.
@@ -146,7 +168,17 @@ def gauge_correction(
     half = student_quantile(confidence, count - 1) * spread / math.sqrt(count)
     step = max(1, gauge.step)
     steps = _nearest(-sum(offs), count * step)
-    advice, why = _advice(mean, half, steps, step, confidence, count)
+    shown = _Shown(inches)
+    line = _line(parts, confidence)
+    scale = line is not None and abs(line.slope) > line.half and abs(line.slope) * line.span >= step
+    scatter = line.spread if line is not None and scale else spread
+    wide = 2 * scatter > gauge.accuracy
+    if scale and line is not None:
+        advice, why = _scale(line, shown, confidence)
+    else:
+        advice, why = _advice(mean, half, steps, step, confidence, count, shown)
+        if advice == "correct" and wide:
+            advice, why = "look first", f"{_off(mean, half, confidence, shown)}; {_WIDE}"
     correction = steps * step if advice == "correct" else 0
     limits = None if minus is None or plus is None else (-minus, plus)
     cp, cpk = _capability(mean, spread, limits)
@@ -161,10 +193,70 @@ def gauge_correction(
         correction,
         advice,
         why,
+        None if line is None else line.slope * 1000,
+        None if line is None else line.half * 1000,
         cp,
         cpk,
         after,
-        tuple(_findings(gauge, count, spread, offs, limits, cp, after)),
+        (
+            *([Finding("caution", "gauge-scale", why, _SLOPE)] if scale else []),
+            *_findings(gauge, count, scatter if wide else None, offs, limits, cp, after, advice, shown),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """How lengths in hundredths of a millimetre are put in words."""
+
+    inches: bool
+
+    def __call__(self, length: float) -> str:
+        words = f"{length / PER_MM:.3f}".rstrip("0").rstrip(".") + " mm"
+        return f"{words} ({length / PER_MM / 25.4:.4f} in)" if self.inches else words
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """The offsets against the gauge values: slope, its ±, what is left of the spread, and the span of values.
+
+    `slope` and `half` are hundredths of a millimetre a hundredth; `spread` is a standard deviation about the
+    line [0.01 mm].
+    """
+
+    slope: float
+    half: float
+    spread: float
+    span: Length
+
+
+def _line(parts: Sequence[Measured], confidence: float) -> _Line | None:
+    """A straight line through the offsets; None where three parts and two gauge values are not there.
+
+    Sums are whole numbers, so that offsets on a line leave exactly nothing.
+    """
+    count = len(parts)
+    values = [part.gauge for part in parts]
+    if count < FEWEST_OF_A_LINE or len(set(values)) == 1:
+        return None
+    offs = [part.size - part.gauge for part in parts]
+    across = count * sum(x * x for x in values) - sum(values) ** 2
+    both = count * sum(x * y for x, y in zip(values, offs, strict=True)) - sum(values) * sum(offs)
+    down = count * sum(y * y for y in offs) - sum(offs) ** 2
+    left = (down * across - both * both) / (across * count)
+    spread = math.sqrt(left / (count - 2))
+    error = spread / math.sqrt(across / count)
+    half = student_quantile(confidence, count - 2) * error
+    return _Line(both / across, half, spread, max(values) - min(values))
+
+
+def _scale(line: _Line, shown: _Shown, confidence: float) -> tuple[Advice, str]:
+    metre = PER_MM * 1000
+    grows = "grows" if line.slope > 0 else "falls"
+    return "look first", (
+        f"the offset {grows} with the gauge value by {shown(abs(line.slope) * metre)} a metre, "
+        f"{confidence:.0%} sure within ±{shown(line.half * metre)}: that is not the zero. Look at the scale, "
+        "spindle or belt of the gauge, sag, and what was measured with"
     )
 
 
@@ -174,15 +266,18 @@ def _nearest(top: int, bottom: int) -> int:
     return steps if top > 0 else -steps
 
 
-def _advice(
-    mean: float, half: float, steps: int, step: Length, confidence: float, count: int
-) -> tuple[Advice, str]:
-    trust = f"{confidence:.0%} sure within ±{half / PER_MM:.3f} mm"
+def _off(mean: float, half: float, confidence: float, shown: _Shown) -> str:
     side = f" too {'deep' if mean > 0 else 'short'}" if mean else " off"
-    off = f"parts come out {abs(mean) / PER_MM:.3f} mm{side} on average, {trust}"
+    return f"parts come out {shown(abs(mean))}{side} on average, {confidence:.0%} sure within ±{shown(half)}"
+
+
+def _advice(
+    mean: float, half: float, steps: int, step: Length, confidence: float, count: int, shown: _Shown
+) -> tuple[Advice, str]:
+    off = _off(mean, half, confidence, shown)
     if steps == 0:
         return "leave", (
-            f"{off}: less than half a step of the gauge ({show_mm(step)} mm), there is nothing to set"
+            f"{off}: less than half a step of the gauge ({shown(step)}), there is nothing to set"
         )
     if abs(mean) <= half:
         if count < FEW:
@@ -191,7 +286,7 @@ def _advice(
             )
         return "leave", f"{off}: that may be chance, and a gauge that follows chance wanders"
     return "correct", (
-        f"{off}: the offset is proven; set the gauge {show_mm(abs(steps * step))} mm "
+        f"{off}: the offset is proven; set the gauge {shown(abs(steps * step))} "
         f"{'lower' if steps < 0 else 'higher'}"
     )
 
@@ -208,11 +303,13 @@ def _capability(
 def _findings(
     gauge: BackGauge,
     count: int,
-    spread: float,
+    wide: float | None,
     offs: Sequence[int],
     limits: tuple[int, int] | None,
     cp: float | None,
     after: float | None,
+    advice: Advice,
+    shown: _Shown,
 ) -> list[Finding]:
     found: list[Finding] = []
     if count < FEW:
@@ -224,14 +321,13 @@ def _findings(
                 _STUDENT,
             )
         )
-    if 2 * spread > gauge.accuracy:
+    if wide is not None:
         found.append(
             Finding(
                 "caution",
                 "gauge-spread",
-                f"two standard deviations of the parts, {2 * spread / PER_MM:.3f} mm, are more than the "
-                f"gauge's accuracy of ±{show_mm(gauge.accuracy)} mm: look at sag, pieces not touching the "
-                "gauge, twist and the measuring before its zero",
+                f"two standard deviations of the parts, {shown(2 * wide)}, are more than the gauge's "
+                f"accuracy of ±{shown(gauge.accuracy)}: {_WIDE}",
                 _STUDENT,
             )
         )
@@ -256,7 +352,7 @@ def _findings(
                 _CAPABILITY,
             )
         )
-    elif after is not None and after < CAPABLE:
+    elif after is not None and after < CAPABLE and advice in {"correct", "leave"}:
         found.append(
             Finding(
                 "caution",

@@ -76,7 +76,7 @@ def test_measured_parts_move_the_gauge(run):
     words = [f"--measured={size}" for size in (300.11, 300.13, 300.12, 300.14, 300.1)]
     done = run("gauge-check", "--gauge", "300", *words, "--minus", "0.2", "--plus", "0.2")
     assert done.exit_code == 0, done.output
-    assert done.stdout.startswith("correct: parts come out 0.120 mm too deep")
+    assert done.stdout.startswith("correct: parts come out 0.12 mm too deep")
     assert "gauge value for 300 mm: 299.88 mm" in done.stdout
     assert "Cp 4.22, Cpk 1.69" in done.stdout
 

@@ -135,3 +135,59 @@ def test_a_wide_spread_is_no_matter_of_the_zero():
 def test_what_cannot_be_reckoned_is_refused(parts, more, words):
     with pytest.raises(ValueError, match=words):
         gauge_correction(GAUGE, parts, **more)
+
+
+def scaled(*values, offs):
+    return [Measured(value, value + off) for value, off in zip(values, offs, strict=True)]
+
+
+def test_an_error_that_grows_with_the_value_is_not_the_zero():
+    """The foreman's five: 100.1, 300.3, 500.5, 700.7, 900.9, one millimetre in a thousand."""
+    said = gauge_correction(
+        GAUGE, scaled(10_000, 30_000, 50_000, 70_000, 90_000, offs=(10, 30, 50, 70, 90)), minus=80, plus=80
+    )
+    assert (said.advice, said.correction) == ("look first", 0)
+    assert said.slope_mm_m == pytest.approx(1.0)
+    assert said.slope_half_mm_m == 0
+    assert "by 1 mm a metre" in said.why
+    assert "not the zero" in said.why
+    assert "gauge-scale" in codes(said)
+    # On the line itself nothing is spread, and the tolerance is no matter of the middle.
+    assert not {"gauge-spread", "off-centre"} & set(codes(said))
+
+
+def test_a_proven_offset_of_parts_that_spread_too_widely_is_looked_at_first():
+    said = gauge_correction(GAUGE, measured(30, 42, 28, 45, 33, 29))
+    assert said.low_mm > 0
+    assert (said.advice, said.correction) == ("look first", 0)
+    assert "gauge-spread" in codes(said)
+
+
+def test_an_offset_that_is_the_same_everywhere_is_the_zero():
+    said = gauge_correction(
+        GAUGE, scaled(10_000, 30_000, 50_000, 70_000, 90_000, offs=(12, 11, 13, 12, 12))
+    )  # fmt: skip
+    assert (said.advice, said.correction) == ("correct", -12)
+
+
+points = st.lists(
+    st.tuples(st.integers(1000, 100_000), st.integers(-200, 200)), min_size=3, max_size=20
+).filter(lambda found: all(len(set(column)) > 1 for column in zip(*found, strict=True)))
+
+
+@given(points)
+def test_the_slope_agrees_with_a_library(found):
+    said = gauge_correction(GAUGE, [Measured(value, value + off) for value, off in found])
+    line = stats.linregress([value for value, _ in found], [off for _, off in found])
+    assert said.slope_mm_m == pytest.approx(1000 * line.slope, abs=1e-6)
+    half = stats.t.ppf(0.975, len(found) - 2) * line.stderr
+    assert said.slope_half_mm_m == pytest.approx(1000 * half, rel=1e-4, abs=1e-3)
+    if "gauge-scale" in codes(said):
+        assert said.correction == 0
+    assert not (said.advice == "correct" and "gauge-spread" in codes(said))
+
+
+def test_inches_are_told_where_they_are_wanted():
+    told = gauge_correction(GAUGE, measured(127, 127, 127), inches=True)
+    assert "1.27 mm (0.0500 in) lower" in told.why
+    assert " in)" not in gauge_correction(GAUGE, measured(127, 127, 127)).why
