@@ -1,34 +1,22 @@
 """The outbox: every event written down at this workstation, in a chain, until long after it was sent.
 
-An event row holds the whole event as canonical JSON and is never changed again; only its state is.
-
-===========  ======================================================================================
-state        meaning
-===========  ======================================================================================
-pending      not acknowledged by the centre
-taken        acknowledged: applied, or a repeat of what was applied before
-kept         acknowledged: of a type the centre does not know yet; kept there until it does
-quarantined  acknowledged: kept at the centre and not applied; a person must look
-aside        the centre did not take it in at all; it waits here for a person, and for `retry`
-reissued     written again under another epoch, because the centre holds another event under its
-             number; this row only remembers
-===========  ======================================================================================
+An event row holds the whole event as canonical JSON and is never changed again; only its state is
+(:mod:`client.cache.written`).
 """
 
 from __future__ import annotations
 
-import json
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
-from typing import Any, Final, Literal, TypeAlias, cast
+from typing import Any, Final, cast
 
 from client.cache.clock import CLOCK_TABLES, Ticks, in_words, look, shift_since, ticks_now
 from client.cache.mark import Mark, read_mark, write_mark
 from client.cache.plans import PLAN_TABLES, SPOILED_TABLES
-from client.cache.sqlite import META, Row, Sqlite
+from client.cache.sqlite import META, Sqlite
 from client.cache.stock import STOCK_TABLES
+from client.cache.written import Counts, Draft, EventRows, State, Waiting, Written, utc_text
 from client.errors import InputWrong, StoreFailed
 from client.home import Home
 from client.ids import computer_fingerprint, uuid7
@@ -36,7 +24,7 @@ from schemas.events import FIRST_HASH, EventSchema, event_hash, payload_errors
 from schemas.problems import field_errors
 from service.engine.fingerprint import canonical_json
 
-State: TypeAlias = Literal["pending", "taken", "kept", "quarantined", "aside", "reissued"]
+__all__ = ["CONTRACT", "Counts", "Draft", "Outbox", "State", "Waiting", "Written", "utc_text"]
 
 CONTRACT: Final = 1
 """Version of the contract that new events are written by."""
@@ -81,85 +69,10 @@ _MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """An event before it has its place in the chain."""
-
-    type: str
-    payload: Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
-    """An event that is on the disk.
-
-    `row` is its number in the store, `body` its canonical JSON, `clock` the reckoning it was timed by.
-    """
-
-    row: int
-    event_id: str
-    epoch: str
-    seq: int
-    type: str
-    happened_at: str
-    hash: str
-    body: bytes
-    state: State
-    answer: str | None
-    clock: int
-
-    @property
-    def event(self) -> dict[str, Any]:
-        """The whole event."""
-        return cast("dict[str, Any]", json.loads(self.body))
-
-
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """Where the outbox stands. `oldest` is when the oldest pending event happened.
-
-    `quarantined` counts what a person must look at: in quarantine at the centre, or put aside here.
-    """
-
-    pending: int
-    taken: int
-    kept: int
-    quarantined: int
-    reissued: int
-    oldest: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """An event that the centre has and did not apply, and why."""
-
-    epoch: str
-    seq: int
-    state: Literal["kept", "quarantined"]
-    answer: str | None
-
-
 _FIRST_USE: Final = "first use"
-_COLUMNS: Final = "id, event_id, epoch, seq, type, happened_at, hash, body, state, answer, clock"
 
 
-def _written(row: Row) -> Written:
-    number, event_id, epoch, seq, event_type, happened_at, held, body, state, answer, clock = row
-    return Written(
-        number, event_id, epoch, seq, event_type, happened_at, held, bytes(body), state, answer, clock
-    )
-
-
-def utc_text(moment: datetime) -> str:
-    """A time as RFC 3339 in UTC.
-
-    >>> utc_text(datetime(2026, 3, 2, 7, 15, tzinfo=UTC))
-    '2026-03-02T07:15:00.000000Z'
-    """
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-
-
-class Outbox:
+class Outbox(EventRows):
     """The store of one workstation, opened.
 
     Opening compares the store with the mark beside it; `notice` then says in words when a new epoch
@@ -404,62 +317,6 @@ class Outbox:
         assert found is not None
         write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer))
 
-    # --- reading -------------------------------------------------------------------------------
-
-    def by_rows(self, rows: Sequence[int]) -> list[Written]:
-        """The events of these row numbers."""
-        return [found for row in rows for found in self._query("WHERE id = ?", row)]
-
-    def pending(self, epoch: str, most: int) -> list[Written]:
-        """The first pending events of an epoch, without a hole between them."""
-        found = self._query("WHERE state = 'pending' AND epoch = ? ORDER BY seq LIMIT ?", epoch, most)
-        for place, written in enumerate(found):
-            if written.seq != found[0].seq + place:
-                return found[:place]
-        return found
-
-    def quarantined(self) -> list[Written]:
-        """Events the centre could not apply or did not take in, oldest first."""
-        return self._query("WHERE state IN ('quarantined', 'aside') ORDER BY id")
-
-    def latest(self, most: int) -> list[Written]:
-        """The newest events, newest first."""
-        return self._query("ORDER BY id DESC LIMIT ?", most)
-
-    def of_type(self, event_type: str, *, after: int) -> list[Written]:
-        """Events of a type with a row number beyond one, in the order they were written."""
-        return self._query("WHERE type = ? AND id > ? AND state <> 'reissued' ORDER BY id", event_type, after)
-
-    def all_events(self) -> Iterable[Written]:
-        """Every event kept here, in the order it was written."""
-        row = 0
-        while page := self._query("WHERE id > ? ORDER BY id LIMIT 500", row):
-            yield from page
-            row = page[-1].row
-
-    def counts(self) -> Counts:
-        """How many events are in which state."""
-        by_state: dict[str, int] = dict(self.sql.rows("SELECT state, count(*) FROM event GROUP BY state"))
-        oldest = self.sql.value("SELECT min(happened_at) FROM event WHERE state = 'pending'")
-        return Counts(
-            pending=by_state.get("pending", 0),
-            taken=by_state.get("taken", 0),
-            kept=by_state.get("kept", 0),
-            quarantined=by_state.get("quarantined", 0) + by_state.get("aside", 0),
-            reissued=by_state.get("reissued", 0),
-            oldest=oldest,
-        )
-
-    def hash_at(self, epoch: str, seq: int) -> str | None:
-        """The hash of an event, or None when it is not kept here."""
-        return cast(
-            "str | None", self.sql.value("SELECT hash FROM event WHERE epoch = ? AND seq = ?", epoch, seq)
-        )
-
-    def _query(self, rest: str, *values: Any) -> list[Written]:
-        # `rest` is always a literal of this module; values go in as parameters.
-        return [_written(row) for row in self.sql.rows(f"SELECT {_COLUMNS} FROM event {rest}", *values)]  # noqa: S608
-
     # --- what the centre said ------------------------------------------------------------------
 
     def answered(self, states: Mapping[int, tuple[State, str | None]]) -> None:
@@ -561,19 +418,6 @@ class Outbox:
             epoch,
             after_seq,
         )
-
-    def last_row(self) -> int:
-        """The highest row number that was ever given out in this store."""
-        return cast(
-            "int", self.sql.value("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'event'")
-        )
-
-    def acknowledged_to(self) -> int:
-        """Row number up to which every event is acknowledged; events after it may be on their way."""
-        first = self.sql.value("SELECT min(id) FROM event WHERE state = 'pending'")
-        if first is not None:
-            return cast("int", first) - 1
-        return cast("int", self.sql.value("SELECT coalesce(max(id), 0) FROM event"))
 
     def tidy(self, keep_days: int = KEEP_DAYS, most: int = 2000) -> int:
         """Drop the oldest acknowledged events past their age, at most `most` at once; how many went.
