@@ -3,8 +3,8 @@
 For one piece of stock the exact table (:mod:`.grid`) tells the most that it can hold when copies are
 not limited; prices for pieces beyond the limit (Lagrange multipliers, found by the subgradient method)
 lower that to a bound for limited copies. Layouts come from the table itself when it asks for no more
-than is wanted, else from tables that keep to the limits (:mod:`.limited`), a few layouts a size at
-first and more the longer the bound is not met. Several pieces are filled one after another.
+than is wanted, else from the search that keeps to the limits (:mod:`.joins`, :mod:`.hunt`), helped by
+tables of a few layouts a size (:mod:`.limited`) where that does not prove the best. Several pieces are filled one after another.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from service.engine.order import Effort
 from service.engine.quantities import Length
 
 _PLACES: Final[dict[Effort, int]] = {"quick": 150, "standard": 300, "thorough": 600}
-"""Places along each axis of tables that keep to the limits."""
+"""Places along each axis where the limits count."""
 _ALL_PLACES: Final[dict[Effort, int]] = {"quick": 400, "standard": 3000, "thorough": 4000}
 """Places along each axis of the table without limits."""
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 20, "standard": 60, "thorough": 200}
@@ -171,7 +171,8 @@ class Worth:
         self._spare += joins
         self.context.other_steps += self._spare // _JOINS_A_STEP
         self._spare %= _JOINS_A_STEP
-        return self.context.steps >= 0 and not self.context.stopped
+        _ = self.context.steps  # Asks the caller when it is time to.
+        return not self.context.stopped
 
     def _limits(self, grid: Grid, left: Sequence[int]) -> tuple[int, list[int]]:
         """The least bound found by prices on the limits, and those prices.
