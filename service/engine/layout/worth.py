@@ -4,7 +4,8 @@ For one piece of stock the exact table (:mod:`.grid`) tells the most that it can
 not limited; prices for pieces beyond the limit (Lagrange multipliers, found by the subgradient method)
 lower that to a bound for limited copies. Layouts come from the table itself when it asks for no more
 than is wanted, else from the search that keeps to the limits (:mod:`.joins`, :mod:`.hunt`), helped by
-tables of a few layouts a size (:mod:`.limited`) where that does not prove the best. Several pieces are filled one after another.
+tables of a few layouts a size (:mod:`.limited`) where that does not prove the best. Several pieces are
+filled one after another.
 """
 
 from __future__ import annotations
