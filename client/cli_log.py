@@ -19,7 +19,7 @@ from client.orders.table import read_json
 from client.spoiled import log_spoiled
 from client.whole import log_whole
 from client.workstation import Workstation
-from schemas.events import SCRAP_REASONS
+from schemas.payloads import SCRAP_REASONS
 from service.engine.quantities import Length, QuantityError, parse_length
 
 _QUANTITY = click.IntRange(1, 1_000_000)

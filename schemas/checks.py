@@ -7,7 +7,6 @@ from typing import Any
 
 from marshmallow import Schema, fields, validates_schema
 
-from schemas.events import GaugeStepSchema, measured_something
 from schemas.fields import (
     Choice,
     Document,
@@ -23,6 +22,7 @@ from schemas.fields import (
     positive,
 )
 from schemas.orders import MachineField
+from schemas.payloads import GaugeStepSchema, measured_something
 from schemas.plans import FindingSchema, SettingsSchema
 from schemas.records import MaterialSchema
 from schemas.words import says

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from schemas.events import GaugeStepSchema
 from schemas.fields import Document, Inner, Many, Millimetres, Text, addressable
+from schemas.payloads import GaugeStepSchema
 from schemas.words import says
 
 

@@ -41,7 +41,7 @@ _HOOKS: Final = ("pre_load", "validates", "validates_schema")
 def sure(schema: type[Schema]) -> _Check:
     """A check that says yes only when documents surely keep the schema.
 
-    >>> from schemas.events import BladeTurnedSchema
+    >>> from schemas.payloads import BladeTurnedSchema
     >>> turned = sure(BladeTurnedSchema)
     >>> turned({"machine": "bench-3m", "edge": 2, "work": "turned"})
     True

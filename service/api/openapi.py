@@ -9,9 +9,9 @@ from typing import Any
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 
-from schemas.events import PAYLOADS
 from schemas.fields import Millimetres, Size, Text, Thickness
 from schemas.orders import MachineField
+from schemas.payloads import PAYLOADS
 from schemas.problems import ProblemSchema
 from service.api.operating import shown_path
 from service.api.operations import JSON, Operation

@@ -14,7 +14,8 @@ from uuid import UUID, uuid5
 
 from peewee import OperationalError
 
-from schemas.events import PAYLOADS, event_hash, payload_errors
+from schemas.events import event_hash, payload_errors
+from schemas.payloads import PAYLOADS
 from schemas.problems import FieldError
 from service.store import effects, events, records, withdrawn
 from service.store.books import Books

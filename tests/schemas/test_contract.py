@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from marshmallow import ValidationError
 
-from schemas.events import FIRST_HASH, PAYLOADS, EventSchema, event_hash, payload_errors
+from schemas.events import FIRST_HASH, EventSchema, event_hash, payload_errors
 from schemas.orders import MOST_PARTS, read_order, write_order
+from schemas.payloads import PAYLOADS
 from schemas.problems import WireError, field_errors, pointer
 from schemas.records import MachineSchema, StockSchema
 from schemas.shop import BladeSchema, SiteSchema, StockRecordSchema, stock_item

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from schemas.events import PAYLOADS, PushSchema
+from schemas.events import PushSchema
+from schemas.payloads import PAYLOADS
 from schemas.sure import sure
 from tests.service.shop import NOW, Station, cuts_made, piece
 

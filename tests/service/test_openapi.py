@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from schemas.events import PAYLOADS
+from schemas.payloads import PAYLOADS
 from service.app import all_operations, contract
 from tests.service.shop import Service
 
