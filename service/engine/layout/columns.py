@@ -31,8 +31,11 @@ _SHAPES: Final = 8
 _SPARING: Final[dict[Effort, int]] = {"quick": 1, "standard": 4, "thorough": 8}
 """Tables for the same prices, with parts spared that were taken too often."""
 _TAIL: Final = 10
-_TAILS: Final = 0.998
-"""So many rounds must lower the cost in fractions to this share of it, or no more are made."""
+_TAILS: Final = (0.998, 0.9998)
+"""So many rounds must lower the cost in fractions to this share of it, or no more are made.
+
+The second where a little less would spare a piece of stock.
+"""
 _TABLE_STEPS: Final = 400
 """Sums in the tables that take as long as one step."""
 
@@ -58,10 +61,12 @@ class Steady:
     those that prove the most.
     """
 
-    def __init__(self, demand: Sequence[int], live: Sequence[StockType]) -> None:
+    def __init__(
+        self, demand: Sequence[int], live: Sequence[StockType], best: list[int] | None = None
+    ) -> None:
         self.demand = demand
         self.live = live
-        self.best: list[int] | None = None
+        self.best = best
         self.proved = Fraction(0)
 
     def tries(self, values: list[int]) -> Iterator[list[int]]:
@@ -114,7 +119,7 @@ class Columns:
             if 3 * context.steps >= 2 * self.ceiling:
                 break
             if turn % _TAIL == 0:
-                if task.master.objective > _TAILS * before:
+                if task.master.objective > self._tail(task.master.objective, unit) * before:
                     break
                 before = task.master.objective
             least = Fraction((task.master.objective - 1e-6) * self.dearest)
@@ -142,6 +147,10 @@ class Columns:
         return Priced(
             weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest
         )
+
+    def _tail(self, objective: float, unit: int) -> float:
+        over = objective * self.dearest / unit % 1
+        return _TAILS[4 * unit >= self.dearest and over < 0.3]
 
     def _by_table(
         self, grid: Grid, live: Sequence[StockType], prices: list[int], values: Sequence[int], task: Task

@@ -53,13 +53,20 @@ def proved(
 
     offers = _Offers(context, task)
     steady = Steady(context.demand, context.types)
+    known = context.least.cost if context.least else 0
+
+    def open_still() -> bool:
+        """Whether prices may prove more than is known, and more is wanted."""
+        told = max(-(-steady.proved // unit) * unit, known)
+        return not _stopped(context) and told < min(enough, (task.master.objective - 1e-6) * task.dearest)
+
     for most in _FEW_PLACES:
         coarse = grid_of(most)
-        while offers.rounds < _ROUNDS and not _stopped(context) and offers.taken(coarse, None, steady):
+        while open_still() and offers.rounds < _ROUNDS and offers.taken(coarse, None, steady):
             pass
         if not coarse.exact:
-            # What was proved with places missing says nothing of all layouts.
-            steady = Steady(context.demand, context.types)
+            # With places missing nothing is proved, but the prices are a good beginning.
+            steady = Steady(context.demand, context.types, steady.best)
     grid = grid_of(_MOST_PLACES)
     sums = len(grid.xs) * len(grid.ys) * (len(grid.xs) + len(grid.ys)) // 4
     if not grid.exact or sums > work:
@@ -68,11 +75,8 @@ def proved(
         while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
             pass
         return Proved(Fraction(0), task.values())
-    while grid.work + sums <= work and not _stopped(context):
-        least = Fraction((task.master.objective - 1e-6) * task.dearest)
-        told = -(-steady.proved // unit) * unit
-        if told >= enough or told >= least or not offers.taken(grid, coarse, steady):
-            break
+    while grid.work + sums <= work and open_still() and offers.taken(grid, coarse, steady):
+        pass
     return Proved(steady.proved, steady.best or task.values())
 
 

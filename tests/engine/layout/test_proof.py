@@ -1,0 +1,75 @@
+"""The bound over all layouts: against counts by hand, and against every plan that is found."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.engine.layout.columns import Columns, Steady, Task
+from service.engine.layout.context import Context
+from service.engine.layout.job import Job
+from service.engine.layout.proof import proved
+from service.engine.layout.search import find_layouts
+from service.engine.order import Options, Part, StockItem
+from tests.benchmarks.layouts import ANY_STAGES, IDEAL
+
+Rows = list[tuple[int, int, int]]
+
+
+def job(sheet: tuple[int, int], rows: Rows, *, turn: bool = False) -> Job:
+    parts = tuple(
+        Part(f"P{i}", length * 100, width * 100, n, "S235JR", 100, "any" if turn else "along")
+        for i, (length, width, n) in enumerate(rows)
+    )
+    stock = StockItem("S", sheet[0] * 100, sheet[1] * 100, 9999, "S235JR", 100, edges="cut", oversize=0)
+    return Job(IDEAL, parts, (stock,), Options(max_stages=ANY_STAGES, trim=0), 10**7)
+
+
+def proof_of(one: Job) -> float:
+    """Pieces of stock proved, in fractions."""
+    context = Context(one)
+    rooms = [(t.length, t.width) for t in context.types]
+    columns = Columns(context, rooms, 10**9)
+    kinds = [kind for kind, n in enumerate(context.demand) if n]
+    task = Task(columns, kinds, context.demand, [t.quantity for t in context.types])
+    cost = context.types[0].cost
+    return float(proved(context, task, rooms, 1, 10**18, 10**10).cost / cost)
+
+
+def test_five_of_half_a_sheet_prove_two_and_a_half() -> None:
+    assert proof_of(job((100, 60), [(50, 60, 5)])) == pytest.approx(2.5, abs=1e-3)
+
+
+def test_parts_that_exclude_each_other_prove_a_sheet_each() -> None:
+    """Two of 60 × 35 never lie on one sheet of 100 × 60, though the area asks for 1.4 sheets only."""
+    assert proof_of(job((100, 60), [(60, 35, 4)])) == pytest.approx(4.0, abs=1e-3)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.tuples(st.integers(10, 40), st.integers(10, 40)),
+    st.lists(st.tuples(st.integers(3, 40), st.integers(3, 40), st.integers(1, 6)), min_size=1, max_size=4),
+    st.booleans(),
+)
+def test_nothing_is_proved_beyond_a_plan_that_was_found(
+    sheet: tuple[int, int], rows: Rows, turn: bool
+) -> None:
+    fits = [r for r in rows if r[0] <= sheet[0] and r[1] <= sheet[1]]
+    if not fits:
+        return
+    one = job(sheet, fits, turn=turn)
+    found = find_layouts(one)
+    assert not found.unplaced
+    assert proof_of(one) <= sum(d.repeat for d in found.divisions) + 1e-6
+    assert found.bound.gap_pieces >= 0
+
+
+def test_prices_are_kept_by_what_they_prove() -> None:
+    context = Context(job((100, 60), [(50, 60, 4)]))
+    steady = Steady([4], context.types)
+    steady.learn([100], [200])
+    assert steady.proved == 2 * context.types[0].cost
+    steady.learn([100], [400])
+    assert steady.best == [100]
+    assert steady.proved == 2 * context.types[0].cost
