@@ -23,7 +23,6 @@ USUAL_GRADES = (
     "5754 H111",
     "6082 T6",
     "Cu-DHP R240",
-    "wear plate 400 HBW",
 )
 """What the picture shows when no grades are named: one of each usual kind, as many as can be told apart."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from marshmallow import Schema, fields, validate
 
 from schemas.fields import Choice, Document, JsonInt, Text, between
+from schemas.plans import FindingSchema
 from schemas.problems import FieldErrorSchema
 from schemas.words import says
 
@@ -209,6 +210,24 @@ class ReportSchema(Schema):
         required=True,
         metadata={"description": "events in quarantine or of an unknown type, which no figure contains"},
     )
+
+
+def with_findings(item: type[Schema]) -> type[Schema]:
+    """The schema of such an item as it was kept, with what is to be said of it as `findings`."""
+    made: type[Schema] = type(
+        f"{item.__name__.removesuffix('Schema')}KeptSchema",
+        (item,),
+        {
+            "__doc__": f"{item.__doc__}\n\n`findings`: what is unusual; it was kept all the same.",
+            "findings": fields.List(
+                fields.Nested(FindingSchema),
+                dump_only=True,
+                required=True,
+                metadata={"description": "what is unusual; it was kept all the same"},
+            ),
+        },
+    )
+    return made
 
 
 def page_of(item: type[Schema]) -> type[Schema]:

@@ -26,6 +26,7 @@ from schemas.payloads import GaugeStepSchema, measured_something
 from schemas.plans import FindingSchema, SettingsSchema
 from schemas.records import MaterialSchema
 from schemas.words import says
+from service.engine.wear.seen import LEAST_RADIUS_UM, MOST_RADIUS_UM
 
 
 @says(
@@ -56,7 +57,10 @@ class CutQuestionSchema(Document):
     pieces_side_by_side="equal pieces that share the stroke",
 )
 class ForceQuestionSchema(CutQuestionSchema):
-    """The tonnage check of one cut. With `drop_depth` every other limit of the cut is checked too."""
+    """The tonnage check of one cut, and of every other limit of it that needs no more than is told.
+
+    With `drop_depth` and `remainder_depth` the drop, the gauge and the clamping are checked too.
+    """
 
     rake_deg = JsonNumber(load_default=None, allow_none=True, validate=between(0, 15))
     tensile_strength_n_mm2 = JsonNumber(
@@ -197,6 +201,10 @@ class CapacitySchema(Schema):
     force_kn = fields.Float(required=True)
     rake_deg = fields.Float(required=True)
     limits = fields.List(fields.Nested(LimitThicknessSchema), required=True)
+    leave_needed = fields.Boolean(
+        required=True,
+        metadata={"description": "sheared only where the makers of the plate and of the machine allow it"},
+    )
 
 
 @says(
@@ -210,13 +218,15 @@ class CapacityAnswerSchema(Schema):
 
 
 @says(
+    remainder_depth="depth of what stays in front, under the hold-down; left out: not known",
     drop_depth="depth of what falls behind the blade",
     trim="whether what falls is a trim",
 )
 class SettingsQuestionSchema(CutQuestionSchema):
-    """What to set the machine to for a cut."""
+    """What to set the machine to for a cut. A cut that is stopped gets no settings, but the reasons."""
 
     drop_depth = Size(required=True)
+    remainder_depth = Size(load_default=None, allow_none=True)
     measured_offset_mm = JsonNumber(
         load_default=0,
         validate=between(-10, 10),
@@ -318,7 +328,9 @@ class EdgeMeasurementSchema(Document):
     ``share_of_cuts``: how much of the cuts told had been made by then; 1: it was measured after them.
     """
 
-    radius_um = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1e5))
+    radius_um = JsonNumber(
+        load_default=None, allow_none=True, validate=between(LEAST_RADIUS_UM, MOST_RADIUS_UM)
+    )
     burr_mm = JsonNumber(load_default=None, allow_none=True, validate=between(0, 100))
     thickness = Thickness(load_default=None, allow_none=True)
     place = Size(load_default=None, allow_none=True, zero_ok=True)

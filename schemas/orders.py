@@ -25,6 +25,7 @@ from schemas.fields import (
 )
 from schemas.problems import FieldError, WireError, field_errors, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
+from schemas.slips import slips_of_machine, slips_of_material
 from schemas.words import says
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -166,6 +167,7 @@ def read_order(
     machine_named: Callable[[str], Machine | None],
     own_materials: Sequence[Material] = (),
     stock_at: Callable[[Machine], Iterable[StockItem]] | None = None,
+    made_before: bool = False,
 ) -> Order:
     """Read a plan request into everything that a plan depends on.
 
@@ -179,6 +181,9 @@ def read_order(
         The shop's grades, which win over built-in ones of the same name.
     stock_at
         The stock to use when the request brings none.
+    made_before
+        Whether it is the order of a plan made before: figures that would not be taken today are then
+        read as they are.
 
     Raises
     ------
@@ -193,6 +198,11 @@ def read_order(
         if known is None:
             errors.append(FieldError("/machine", f"no machine is known by the id {machine!r}"))
         machine = known
+    elif not made_before:
+        errors += slips_of_machine(machine, "machine")
+    if not made_before:
+        for index, material in enumerate(data["materials"]):
+            errors += slips_of_material(material, "materials", index)
     parts: list[Part] = data["parts"]
     errors += _duplicates(parts, "parts")
     options: Options = data["options"]

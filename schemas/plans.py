@@ -521,7 +521,7 @@ def read_plan(document: Any) -> tuple[CutPlan, Order]:
     """
     if not isinstance(document, Mapping) or "order" not in document:
         raise WireError(list(field_errors({"order": ["a plan document carries its order"]})))
-    order = read_order(document["order"], machine_named=lambda _: None)
+    order = read_order(document["order"], machine_named=lambda _: None, made_before=True)
     try:
         plan = PlanSchema().load({k: v for k, v in document.items() if k not in {"id", "order"}})
     except ValidationError as error:

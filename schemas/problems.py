@@ -43,6 +43,9 @@ WITHDRAWN: Final = "/problems/withdrawn"
 KEY_REUSED: Final = "/problems/key-reused"
 """The Idempotency-Key came with another request before."""
 
+NOT_TO_BE_CUT: Final = "/problems/not-to-be-cut"
+"""The cut cannot or must not be made so, and there are no settings for it; `findings` says why."""
+
 UNAUTHORISED: Final = "/problems/unauthorised"
 FORBIDDEN: Final = "/problems/forbidden"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from schemas.checks import (
@@ -15,16 +16,20 @@ from schemas.checks import (
     SettingsAnswerSchema,
     SettingsQuestionSchema,
 )
-from schemas.problems import pointer
+from schemas.plans import FindingSchema
+from schemas.problems import NOT_TO_BE_CUT, pointer
+from schemas.slips import slips_of_machine, slips_of_material
 from service.api.operations import Answer, Given, Operations
 from service.api.parsed import machine_named, own_materials
-from service.api.problems import field_problem
-from service.engine.checks import capacity, check_cut
+from service.api.problems import ProblemError, field_problem, not_valid
+from service.engine.checks import capacity, check_cut, worst_first
+from service.engine.findings import Finding
 from service.engine.force import check_force
 from service.engine.handling import usual_cautions
 from service.engine.machine import Machine
 from service.engine.materials import Material, certified
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
+from service.engine.plausible import certificate_findings, certificate_slip
 from service.engine.program.check import GaugeStep, check_program
 from service.engine.quantities import mm
 from service.engine.settings import settings_for
@@ -33,20 +38,38 @@ checks = Operations("checks")
 _SCOPES = ("plan",)
 
 
-def machine_of(body: dict[str, Any]) -> Machine:
-    """The machine of a question, by its id or as a whole profile; 422 when none is known by the id."""
+def machine_of(body: dict[str, Any], *, as_it_is: bool = False) -> Machine:
+    """The machine of a question, by its id or as a whole profile.
+
+    422 when none is known by the id, or when the profile contradicts itself; `as_it_is`: that is what
+    is asked, and not refused.
+    """
     machine: Machine | str | None = body["machine"]
     if isinstance(machine, str):
         name = machine
         machine = machine_named(name)
         if machine is None:
             raise field_problem("/machine", f"no machine is known by the id {name!r}")
+    elif machine is not None and not as_it_is and (faults := list(slips_of_machine(machine, "machine"))):
+        raise not_valid(faults)
     assert isinstance(machine, Machine)
     return machine
 
 
-def material_of(body: dict[str, Any], grade: str, where: str) -> Material:
-    """The material of a grade that stands at `where` in a question; 422 when it is not known."""
+def material_of(body: dict[str, Any], grade: str, where: str, *, as_it_is: bool = False) -> Material:
+    """The material of a grade that stands at `where` in a question.
+
+    422 when it is not known, or when a grade of the question has figures that cannot be meant;
+    `as_it_is`: that is what is asked, and not refused.
+    """
+    if not as_it_is:
+        faults = [
+            fault
+            for index, own in enumerate(body["materials"])
+            for fault in slips_of_material(own, "materials", index)
+        ]
+        if faults:
+            raise not_valid(faults)
     try:
         return material_named(grade, [*body["materials"], *own_materials()])
     except UnknownMaterial as error:
@@ -69,9 +92,14 @@ def check_one_force(given: Given) -> Answer:
     if (body["tensile_strength_n_mm2"] is None) != (body["certificate"] is None):
         lacking = "/certificate" if body["certificate"] is None else "/tensile_strength_n_mm2"
         raise field_problem(lacking, "a strength and the certificate that states it go together")
-    if body["certificate"] is not None:
-        material = certified(material, body["tensile_strength_n_mm2"], body["certificate"])
     thickness, cut_length = body["thickness"], body["cut_length"]
+    doubtful: tuple[Finding, ...] = ()
+    if body["certificate"] is not None:
+        strength = body["tensile_strength_n_mm2"]
+        if (slip := certificate_slip(material, thickness, strength)) is not None:
+            raise field_problem("/tensile_strength_n_mm2", slip)
+        doubtful = certificate_findings(material, thickness, strength)
+        material = certified(material, strength, body["certificate"])
     rake = body["rake_deg"]
     if rake is not None and not machine.rake.low_deg <= rake <= machine.rake.high_deg:
         raise field_problem(
@@ -80,22 +108,20 @@ def check_one_force(given: Given) -> Answer:
     if cut_length % body["pieces_side_by_side"] and body["pieces_side_by_side"] > cut_length:
         raise field_problem("/pieces_side_by_side", "so many pieces do not fit side by side")
     force = check_force(machine, material, thickness, cut_length, rake, body["dulled_allowance"])
-    document: dict[str, Any] = ForceAnswerSchema(exclude=("cautions",)).dump(force)
-    if body["drop_depth"] is not None:
-        found = check_cut(
-            machine,
-            material,
-            thickness,
-            cut_length=cut_length,
-            drop_depth=body["drop_depth"],
-            remainder_depth=body["remainder_depth"],
-            gauging=body["gauging"],
-            pieces_side_by_side=body["pieces_side_by_side"],
-        )
-        more = [finding for finding in found if finding not in force.findings]
-        document["findings"] = ForceAnswerSchema(only=("findings",)).dump(
-            {"findings": [*force.findings, *more]}
-        )["findings"]
+    found = check_cut(
+        machine,
+        material,
+        thickness,
+        cut_length=cut_length,
+        drop_depth=body["drop_depth"],
+        remainder_depth=body["remainder_depth"],
+        gauging=body["gauging"],
+        pieces_side_by_side=body["pieces_side_by_side"],
+        force=force,
+    )
+    document: dict[str, Any] = ForceAnswerSchema(exclude=("cautions",)).dump(
+        replace(force, findings=worst_first((*doubtful, *found)))
+    )
     document["cautions"] = list(usual_cautions(machine, [material]))
     return Answer(document)
 
@@ -133,10 +159,21 @@ def check_capacity(given: Given) -> Answer:
     slow=True,
 )
 def settings_of_cut(given: Given) -> Answer:
-    """Settings of one cut."""
+    """Settings of one cut; none for a cut that is stopped."""
     body = given.body
     machine, material = machine_of(body), material_of(body, body["material"], "/material")
     offset = body["measured_offset_mm"]
+    force = check_force(machine, material, body["thickness"], body["cut_length"])
+    found = check_cut(
+        machine,
+        material,
+        body["thickness"],
+        cut_length=body["cut_length"],
+        drop_depth=body["drop_depth"],
+        remainder_depth=body["remainder_depth"],
+        gauging=body["gauging"],
+        force=force,
+    )
     settings = settings_for(
         machine,
         material,
@@ -146,8 +183,20 @@ def settings_of_cut(given: Given) -> Answer:
         measured_offset=mm(offset),
         trim=body["trim"],
         gauging=body["gauging"],
+        force=force,
     )
-    document: dict[str, Any] = SettingsAnswerSchema(exclude=("cautions",)).dump(settings)
+    findings = worst_first((*found, *settings.findings))
+    if stops := [finding for finding in findings if finding.level == "stop"]:
+        raise ProblemError(
+            422,
+            "The cut is stopped",
+            "; ".join(stop.message for stop in stops),
+            kind=NOT_TO_BE_CUT,
+            members={"findings": FindingSchema(many=True).dump(findings)},
+        )
+    document: dict[str, Any] = SettingsAnswerSchema(exclude=("cautions",)).dump(
+        replace(settings, findings=findings)
+    )
     return Answer({**document, "cautions": list(usual_cautions(machine, [material]))})
 
 

@@ -10,9 +10,8 @@ from schemas.shear import (
     GaugeQuestionSchema,
     ProfileAnswerSchema,
     ProfileQuestionSchema,
-    slips_of_machine,
-    slips_of_material,
 )
+from schemas.slips import slips_of_machine, slips_of_material
 from service.api.checks import machine_of, material_of
 from service.api.operations import Answer, Given, Operations
 from service.engine.gauge_correction import Measured, gauge_correction
@@ -58,7 +57,7 @@ def check_gauge(given: Given) -> Answer:
 def check_profile(given: Given) -> Answer:
     """Look a profile over."""
     body = given.body
-    machine = None if body["machine"] is None else machine_of(body)
+    machine = None if body["machine"] is None else machine_of(body, as_it_is=True)
     told_of_machine = None
     if machine is not None:
         told_of_machine = {
@@ -68,7 +67,7 @@ def check_profile(given: Given) -> Answer:
             "properties": [],
         }
     looked = [(("materials", index), material) for index, material in enumerate(body["materials"])] + [
-        (("grades", index), material_of(body, grade, pointer("grades", index)))
+        (("grades", index), material_of(body, grade, pointer("grades", index), as_it_is=True))
         for index, grade in enumerate(body["grades"])
     ]
     told = [

@@ -6,7 +6,7 @@ the revision that stands.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,11 +15,13 @@ from urllib.parse import quote
 from flask import request
 from marshmallow import Schema
 
-from schemas.answers import PageQuerySchema, page_of
+from schemas.answers import PageQuerySchema, page_of, with_findings
+from schemas.plans import FindingSchema
 from schemas.problems import EXISTS, IN_USE, REVISION_WANTED, STALE, FieldError
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, not_found, not_valid
+from service.engine.findings import Finding
 from service.store import records
 from service.store.records import Kept, StaleRevision
 
@@ -44,6 +46,8 @@ class Shelf:
         What is wrong with a document besides its form.
     used_by
         In words, what still names a record, so that it cannot go.
+    told
+        What is to be said of a record that was made or changed; it stands as `findings` in the answer.
     built_in
         Records that are there without having been made.
     followers
@@ -63,6 +67,7 @@ class Shelf:
     site_of: Callable[[dict[str, Any]], str | None]
     faults: Callable[[dict[str, Any]], list[FieldError]] = lambda _: []
     used_by: Callable[[str], str | None] = lambda _: None
+    told: Callable[[dict[str, Any]], Sequence[Finding]] | None = None
     built_in: Callable[[], dict[str, dict[str, Any]]] = dict
     followers: tuple[str, ...] = ()
     address: str = "id"
@@ -72,6 +77,7 @@ class Shelf:
         kind = Operations(self.path)
         one = f"/{self.path}/<path:key>"
         item = self.schema
+        kept = item if self.told is None else with_findings(item)
 
         def listing(given: Given) -> Answer:
             return self._list(given)
@@ -108,12 +114,12 @@ class Shelf:
             summary=f"List {self.noun}s, in the order of their names",
         )(listing)  # fmt: skip
         kind(
-            "POST", f"/{self.path}", scopes=self.write, body=item, answers={201: item},
+            "POST", f"/{self.path}", scopes=self.write, body=item, answers={201: kept},
             summary=f"Make a {self.noun}; refused when there is one of that name",
         )(create)  # fmt: skip
         kind("GET", one, scopes=self.read, answers={200: item}, summary=f"Read a {self.noun}")(read)
         kind(
-            "PUT", one, scopes=self.write, body=item, answers={200: item, 201: item}, revisioned=True,
+            "PUT", one, scopes=self.write, body=item, answers={200: kept, 201: kept}, revisioned=True,
             summary=f"Change a {self.noun} (with If-Match), or make it"
             + (f"; the address is {self.address}" if "/" in self.address else ""),
         )(replace)  # fmt: skip
@@ -164,7 +170,9 @@ class Shelf:
                 kind=EXISTS,
                 errors=[FieldError(f"/{self.key_field}", "another name is wanted")],
             ) from None
-        return Answer(document, 201, {**_tag(kept), "Location": f"/v1/{self.path}/{_quoted(key)}"})
+        return Answer(
+            self._answer(document), 201, {**_tag(kept), "Location": f"/v1/{self.path}/{_quoted(key)}"}
+        )
 
     def _read(self, key: str) -> Answer:
         kept = records.find(self.kind, key)
@@ -185,7 +193,12 @@ class Shelf:
             kept = self._write(given, document, expected=expected)
         except StaleRevision as stale:
             raise self._stale(stale.kept) from None
-        return Answer(document, 200 if standing else 201, _tag(kept))
+        return Answer(self._answer(document), 200 if standing else 201, _tag(kept))
+
+    def _answer(self, document: dict[str, Any]) -> dict[str, Any]:
+        if self.told is None:
+            return document
+        return {**document, "findings": FindingSchema(many=True).dump(self.told(document))}
 
     def _disagrees(self, document: dict[str, Any], key: str) -> str:
         said = f"must agree with the address: {key!r}"

@@ -8,11 +8,13 @@ from typing import Any
 from schemas.problems import FieldError
 from schemas.programs import ProgramSchema
 from schemas.records import MachineSchema, MaterialSchema
-from schemas.shear import slips_of_machine, slips_of_material
 from schemas.shop import BladeSchema, SiteSchema, StockRecordSchema
+from schemas.slips import slips_of_machine, slips_of_material
 from service.api.parsed import own_materials
 from service.api.shelf import Shelf
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
+from service.engine.plausible import material_findings
+from service.engine.plausible_machine import machine_findings
 from service.store import records
 from service.store.effects import stock_key
 
@@ -113,6 +115,7 @@ MACHINES = Shelf(
     key_field="id",
     site_of=lambda document: document["site"],
     faults=_machine_faults,
+    told=lambda document: machine_findings(MachineSchema().load(document)),
     used_by=_on_machine,
     followers=("blade", "program"),
 )
@@ -127,6 +130,7 @@ MATERIALS = Shelf(
     key_field="grade",
     site_of=lambda _: None,
     faults=_material_faults,
+    told=lambda document: material_findings(MaterialSchema().load(document)),
     used_by=_of_grade,
     built_in=_built_in,
 )

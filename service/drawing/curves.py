@@ -23,6 +23,10 @@ _SHORTEST: Final[Length] = 2000
 _CAUTION: Final = (
     "Planning figures, no permission to cut: rating plate, the maker's manual and the operator decide."
 )
+_LEAVE: Final = " *"
+_ABOUT_LEAVE: Final = (
+    "* Hard plate: only where the makers of the plate and of the machine allow it to be sheared."
+)
 _LETTERS: Final = {
     "rating": "R",
     "force": "F",
@@ -76,7 +80,7 @@ def capacity_svg(machine: Machine, materials: Sequence[Material]) -> str:
     curves = [
         Curve(
             tuple((length / PER_MM, t / PER_MM) for length, t in zip(lengths, curve, strict=True)),
-            f"{', '.join(row.grade for row in rows)}: {show_mm(rows[0].thickness)} mm "
+            f"{', '.join(_named(row) for row in rows)}: {show_mm(rows[0].thickness)} mm "
             f"({' / '.join(dict.fromkeys(row.governed_by for row in rows))})",
         )
         for curve, rows in sorted(found.items(), key=lambda item: [-t for t in item[0]][::-1])
@@ -92,6 +96,7 @@ def capacity_svg(machine: Machine, materials: Sequence[Material]) -> str:
             f"{slope}, "
             f"cutting length {show_mm(machine.cutting_length)} mm",
             "at the end of each curve: the thickness over the whole length, and the limit that governs it",
+            *([_ABOUT_LEAVE] if any(row.leave_needed for rows in found.values() for row in rows) else []),
         ),
         Axis(
             lengths[0] / PER_MM,
@@ -157,7 +162,7 @@ def force_svg(machine: Machine, material: Material, cut_length: Length | None = 
     return chart_svg(
         f"{machine.name}: force for {material.grade}",
         (
-            f"cut {show_mm(length)} mm long at {rake:g}° rake, Rm {material.rm_high:g} N/mm² "
+            f"cut {show_mm(length)} mm long at {rake:g}° rake, Rm {checks[-1].strength:g} N/mm² "
             f"({checks[0].strength_basis.split(';')[0]})",
             f"with {checks[0].dulled_allowance:.0%} for dulled edges; the published methods differ, "
             "the highest that may rule counts",
@@ -180,8 +185,8 @@ def capacity_table(
     """
     rows = capacity(machine, materials, cut_lengths)
     lengths = list(dict.fromkeys(row.cut_length for row in rows))
-    grades = list(dict.fromkeys(row.grade for row in rows))
-    cells = {(row.grade, row.cut_length): _cell(row) for row in rows}
+    grades = list(dict.fromkeys(_named(row) for row in rows))
+    cells = {(_named(row), row.cut_length): _cell(row) for row in rows}
     wide = max((len(grade) for grade in grades), default=5)
     head = "grade".ljust(wide) + "".join(f"{show_mm(length):>10} mm" for length in lengths)
     lines = [
@@ -197,7 +202,8 @@ def capacity_table(
         "Governed by: "
         + ", ".join(f"{letter} {name}" for name, letter in _LETTERS.items())
         + "; – not for this shear.",
-        "Strength counts with the upper end of each grade's range.",
+        "Strength counts with the upper end of each grade's range at each thickness.",
+        *([_ABOUT_LEAVE] if any(row.leave_needed for row in rows) else []),
         _CAUTION,
     ]
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -207,3 +213,7 @@ def _cell(row: Capacity) -> str:
     if row.thickness == 0 and row.governed_by not in _LETTERS:
         return "–  "
     return f"{row.thickness / PER_MM:.2f} {_LETTERS[row.governed_by]}"
+
+
+def _named(row: Capacity) -> str:
+    return f"{row.grade}{_LEAVE}" if row.leave_needed else row.grade

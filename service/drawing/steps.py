@@ -124,8 +124,7 @@ def step_lines(step: Step, before: Step | None, page: Page, common: tuple[Findin
         )
     yield from row("along", _along(step), width)
     yield from row("set", _settings(step.settings), width)
-    force = f"{step.force_kn:.0f} kN; the sheet counts as {step.rating_share:.0%} of the rated thickness"
-    yield from row("force", force, width)
+    yield from row("force", _force(step, page.order), width)
     heat = page.heats.get(step.layout)
     if heat and (marked := _marked(step)):
         yield from row("mark", f"heat {heat} on each {marked} before it is cut off", width)
@@ -135,6 +134,14 @@ def step_lines(step: Step, before: Step | None, page: Page, common: tuple[Findin
         if finding in common or (finding.code == "gauge-rounded" and setting != step.gauge):
             continue
         yield from row(MARKS[finding.level], finding.message, width)
+
+
+def _force(step: Step, order: Order | None) -> str:
+    limit = None if order is None else order.machine.force_limit_kn
+    taken = f"{step.force_kn:.0f} kN"
+    if limit is not None:
+        taken = f"{step.force_kn:.0f} of {limit:g} kN ({step.force_kn / limit:.0%})"
+    return f"{taken}; the thickness counts as {step.rating_share:.0%} of the rating"
 
 
 def _step_head(step: Step, setting: Length, width: int) -> str:

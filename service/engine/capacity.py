@@ -51,6 +51,8 @@ class Capacity:
         What that cut takes, and at which rake [kN, degrees]; 0 without a thickness.
     limits
         What each limit says by itself.
+    leave_needed
+        Whether the grade is sheared only where the makers of the plate and of the machine allow it.
     """
 
     grade: str
@@ -61,6 +63,7 @@ class Capacity:
     force_kn: float
     rake_deg: float
     limits: tuple[LimitThickness, ...]
+    leave_needed: bool = False
 
 
 _USUAL_SHARES: Final = (10, 4, 2, 1)
@@ -91,7 +94,9 @@ def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capac
     if not material.shearable:
         return Capacity(material.grade, cut_length, 0, "not for a shear", 0.0, 0.0, 0.0, ())
     if cut_length > machine.cutting_length:
-        return Capacity(material.grade, cut_length, 0, "cutting length", 0.0, 0.0, 0.0, ())
+        return Capacity(
+            material.grade, cut_length, 0, "cutting length", 0.0, 0.0, 0.0, (), material.leave_needed
+        )
     limits = _limits(machine, material, cut_length)
     thickness, name = NEVER, limits[0].name
     for limit in limits:
@@ -99,7 +104,7 @@ def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capac
         if limit.counts and limit.thickness is not None and limit.thickness < thickness:
             thickness, name = limit.thickness, limit.name
     if thickness == 0:
-        return Capacity(material.grade, cut_length, 0, name, 0.0, 0.0, 0.0, limits)
+        return Capacity(material.grade, cut_length, 0, name, 0.0, 0.0, 0.0, limits, material.leave_needed)
     check = check_force(machine, material, thickness, cut_length)
     return Capacity(
         material.grade,
@@ -110,6 +115,7 @@ def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capac
         check.force_kn,
         check.rake_deg,
         limits,
+        material.leave_needed,
     )
 
 

@@ -10,12 +10,13 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 from service.engine.capacity import Capacity, capacity
 from service.engine.clearance import gap_for
 from service.engine.findings import Finding
-from service.engine.force import check_force
+from service.engine.force import ForceCheck, check_force
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging
@@ -36,10 +37,11 @@ def check_cut(
     thickness: Length,
     *,
     cut_length: Length,
-    drop_depth: Length,
+    drop_depth: Length | None = None,
     remainder_depth: Length | None = None,
     gauging: Gauging = "back gauge",
     pieces_side_by_side: int = 1,
+    force: ForceCheck | None = None,
 ) -> tuple[Finding, ...]:
     """All that stands against a cut, or is worth a look before it; worst first.
 
@@ -47,24 +49,28 @@ def check_cut(
     ----------
     thickness, cut_length, drop_depth
         [0.01 mm], above 0. `cut_length` is the whole length sheared in the stroke.
-    remainder_depth
-        Depth of what stays in front; None: not known, and so not checked, which is said.
+    drop_depth, remainder_depth
+        Depth of what falls and of what stays in front; None: not known, and so not checked, which is
+        said.
     gauging
         A front stop measures the remainder, the back gauge the drop.
     pieces_side_by_side
         Equal pieces that share the stroke along the blade.
+    force
+        The check of this very cut, when the caller has it already, at a rake of its own for example.
 
     Raises
     ------
     ValueError
         When a size is not above 0.
     """
-    sizes = (thickness, cut_length, drop_depth, 1 if remainder_depth is None else remainder_depth)
+    sizes = (thickness, cut_length, *(size for size in (drop_depth, remainder_depth) if size is not None))
     if min(sizes) <= 0 or pieces_side_by_side < 1:
         raise ValueError(
             "thickness, cut length, drop depth, remainder depth: lengths greater than zero are wanted"
         )
-    force = check_force(machine, material, thickness, cut_length)
+    if force is None:
+        force = check_force(machine, material, thickness, cut_length)
     _, held = hold_down_setting(machine, cut_length, force.force_kn)
     found = [
         *_along_the_blade(machine, cut_length, pieces_side_by_side),
@@ -76,8 +82,13 @@ def check_cut(
         *(finding for finding in held if finding.level != "note" and gripping_feet(machine, cut_length)),
         *gap_for(machine, material, thickness)[1],
     ]
+    return worst_first(found)
+
+
+def worst_first(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings each once, stops before cautions before notes, else as they came."""
     order = {"stop": 0, "caution": 1, "note": 2}
-    return tuple(sorted(found, key=lambda finding: order[finding.level]))
+    return tuple(sorted(dict.fromkeys(found), key=lambda finding: order[finding.level]))
 
 
 def _along_the_blade(machine: Machine, cut_length: Length, pieces: int) -> list[Finding]:
@@ -157,7 +168,18 @@ def _gang_grip(machine: Machine, single: Length, pieces: int) -> list[Finding]:
     ]
 
 
-def _drop(machine: Machine, thickness: Length, drop_depth: Length) -> list[Finding]:
+def _drop(machine: Machine, thickness: Length, drop_depth: Length | None) -> list[Finding]:
+    if drop_depth is None:
+        return [
+            Finding(
+                "note",
+                "drop-unknown",
+                "the depth of the drop was not given: whether it is too narrow or twists, and whether the "
+                f"back gauge reaches it, was not checked; {show_mm(machine.smallest_drop)} mm at least must "
+                "fall",
+                _PROFILE,
+            )
+        ]
     if drop_depth < machine.smallest_drop:
         return [
             Finding(
@@ -207,11 +229,11 @@ def _remainder(machine: Machine, remainder_depth: Length | None) -> list[Finding
 
 
 def _gauging(
-    machine: Machine, gauging: Gauging, drop_depth: Length, remainder_depth: Length | None
+    machine: Machine, gauging: Gauging, drop_depth: Length | None, remainder_depth: Length | None
 ) -> list[Finding]:
     if gauging == "back gauge":
         gauge = machine.back_gauge
-        if not gauge.low <= drop_depth <= gauge.high:
+        if drop_depth is not None and not gauge.low <= drop_depth <= gauge.high:
             return [_out_of_range("the back gauge", "the drop", drop_depth, gauge.low, gauge.high)]
         return []
     if gauging == "front stop":

@@ -425,7 +425,7 @@ def _findings(
                 _PROFILE,
             )
         )
-    if material.family == "wear plate" and material.shearable:
+    if material.leave_needed:
         found.append(
             Finding(
                 "caution",

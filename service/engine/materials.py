@@ -69,6 +69,11 @@ class Material:
     source: str
     bands: tuple[StrengthBand, ...] = ()
 
+    @property
+    def leave_needed(self) -> bool:
+        """Whether it is sheared only where the makers of the plate and of the machine allow it."""
+        return self.family == "wear plate" and self.shearable
+
     def strength_at(self, thickness: Length) -> tuple[float, float]:
         """The range of tensile strength of sheet of a thickness [N/mm²], from low to high.
 

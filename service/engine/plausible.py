@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 
 from service.engine.findings import Finding
 from service.engine.materials import Material
+from service.engine.quantities import Length, show_mm
 
 KGF: Final = 9.80665
 PSI: Final = 0.006894757
@@ -111,10 +112,51 @@ def share_slip(value: float, least: float, what: str) -> str | None:
     return f"{said}; {least:g} to 1 are possible"
 
 
+FAR_OUTSIDE: Final = 0.25
+"""A certificate's strength this far outside its grade's range is looked at for a slip of unit: our choice."""
+
+
+def certificate_slip(material: Material, thickness: Length, strength: float) -> str | None:
+    """Why a strength [N/mm²] cannot be a certificate's for sheet of a grade; None when it may be.
+
+    >>> from service.engine.materials_table import material_named
+    >>> certificate_slip(material_named("S235JR"), 300, 62)
+    '62 N/mm² is far from the 360 to 510 of 3 mm S235JR; if it is in ksi, write 427'
+    """
+    low, high = material.strength_at(thickness)
+    if low * (1 - FAR_OUTSIDE) <= strength <= high * (1 + FAR_OUTSIDE):
+        return None
+    said = (
+        f"{strength:g} N/mm² is far from the {low:g} to {high:g} of {show_mm(thickness)} mm {material.grade}"
+    )
+    others = [
+        f"if it is in {unit}, write {strength * factor:.0f}"
+        for unit, factor in (("kgf/mm²", KGF), ("ksi", KSI), ("psi", PSI))
+        if low <= round(strength * factor) <= high
+    ]
+    return f"{said}; {' or '.join(others) or 'it is no certificate of this grade'}"
+
+
+def certificate_findings(material: Material, thickness: Length, strength: float) -> tuple[Finding, ...]:
+    """What is to be said of a certificate's strength [N/mm²] that is possible, but not of this grade."""
+    low, high = material.strength_at(thickness)
+    if low <= strength <= high or (strength > high and material.strength_basis == "minimum"):
+        return ()
+    return (
+        Finding(
+            "caution",
+            "certificate-outside-grade",
+            f"the certificate's {strength:g} N/mm² lie outside the {low:g} to {high:g} of "
+            f"{show_mm(thickness)} mm {material.grade}: look whether it is the certificate of this sheet",
+            material.source,
+        ),
+    )
+
+
 def material_slips(material: Material) -> tuple[Slip, ...]:
     """What of a grade cannot be meant, though each figure is possible by itself."""
     slips: list[Slip] = []
-    family = FAMILIES.get(material.family)
+    family = FAMILIES.get(material.family) or _like(material)
     for name, value in (("rm_low", material.rm_low), ("rm_high", material.rm_high)):
         if family is None or value >= family.rm[0]:
             continue
@@ -128,11 +170,23 @@ def material_slips(material: Material) -> tuple[Slip, ...]:
             slips.append(
                 Slip(
                     (name,),
-                    f"{value:g} N/mm² is less than any {material.family} has ({low:g} at least); "
+                    f"{value:g} N/mm² is less than any {_called(material)} has ({low:g} at least); "
                     f"write {' or '.join(others)}",
                 )
             )
     return tuple(slips)
+
+
+def _like(material: Material) -> Family | None:
+    """What a shop's own word for a family must be, by density and modulus: steel, or not known."""
+    steel = FAMILIES["carbon steel"]
+    heavy = steel.density[0] <= material.density <= steel.density[1]
+    stiff = steel.modulus[0] <= material.youngs_modulus <= steel.modulus[1]
+    return steel if heavy and stiff else None
+
+
+def _called(material: Material) -> str:
+    return material.family if material.family in FAMILIES else "steel"
 
 
 def material_findings(material: Material) -> tuple[Finding, ...]:

@@ -18,12 +18,14 @@ from service.engine.findings import Finding
 from service.engine.force_limits import force_limit
 from service.engine.machine import GapRow, Machine
 from service.engine.materials_table import material_named
-from service.engine.plausible import Slip
+from service.engine.plausible import KGF, KSI, Slip
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.stroke import full_stroke, stroke_seconds
 
 _ROUGH: Final = "comparison within the profile; the maker's manual decides"
 _INCH: Final = 25.4
+US_TON: Final = 8.896443
+"""A ton-force of 2000 pounds [kN]."""
 
 
 def machine_slips(machine: Machine) -> tuple[Slip, ...]:
@@ -33,7 +35,59 @@ def machine_slips(machine: Machine) -> tuple[Slip, ...]:
         *_holding(machine),
         *_thickness_and_gap(machine),
         *_table(machine),
+        *_force_and_rating(machine),
     )
+
+
+FORCE_AGAINST_RATING: Final = (0.2, 5.0)
+"""Force limit over what the rated plate takes: outside of this one of the figures cannot be meant."""
+
+LEAST_RATED_STRENGTH: Final = 200.0
+"""No steel is weaker [N/mm²]."""
+
+THINNEST_RATING: Final[Length] = 40
+"""Below this a rated thickness is taken for one in inches: our choice."""
+
+
+def _force_and_rating(machine: Machine) -> Iterator[Slip]:
+    rating = machine.rating
+    if rating.rm < LEAST_RATED_STRENGTH:
+        others = [
+            f"{rating.rm * factor:.0f} if it is in {unit}"
+            for unit, factor in (("kgf/mm²", KGF), ("ksi", KSI))
+            if LEAST_RATED_STRENGTH <= rating.rm * factor <= 1500
+        ]
+        hint = f"; write {' or '.join(others)}" if others else ""
+        yield Slip(("rating", "rm"), f"{rating.rm:g} N/mm² is less than any steel has{hint}")
+        return
+    if rating.thickness < THINNEST_RATING:
+        yield Slip(
+            ("rating", "thickness"),
+            f"no shear is rated for {show_mm(rating.thickness)} mm; if it is in inches, write "
+            f"{rating.thickness / PER_MM * _INCH:.1f}",
+        )
+        return
+    rated_kn = force_limit(_without_limit(machine), machine.dulled_allowance)[0] / 1000
+    for path, what, value in (
+        (("force_limit_kn",), "force limit", machine.force_limit_kn),
+        (("hold_down", "force_kn"), "hold-down force", machine.hold_down.force_kn),
+    ):
+        if value is None:
+            continue
+        least, most = FORCE_AGAINST_RATING if path == ("force_limit_kn",) else (0.0, FORCE_AGAINST_RATING[1])
+        if least <= value / rated_kn <= most:
+            continue
+        others = [
+            f"{value * factor:.0f} if it is in {unit}"
+            for unit, factor in (("N", 0.001), ("tonnes-force", KGF), ("US tons-force", US_TON))
+            if max(least, 0.03) <= value * factor / rated_kn <= most
+        ]
+        hint = f"write {' or '.join(others)}" if others else "look at both"
+        yield Slip(
+            path,
+            f"a {what} of {value:g} kN is {value / rated_kn:.3g} times what the rated plate takes at the "
+            f"highest rake ({rated_kn:.0f} kN); {hint}",
+        )
 
 
 def _stops_and_gauge(machine: Machine) -> Iterator[Slip]:
@@ -161,12 +215,13 @@ def _doubtful_force(machine: Machine) -> Iterator[Finding]:
     rated_n = force_limit(_without_limit(machine), machine.dulled_allowance)[0]
     if machine.force_limit_kn is not None:
         share = machine.force_limit_kn * 1000 / rated_n
-        if not 0.5 <= share <= 3:
+        if not (1 - 1e-9) <= share <= 3:
             yield _caution(
                 "force-against-rating",
-                f"{machine.force_limit_kn:g} kN is {share:.2f} times what the rated plate takes at the "
-                "highest "
-                f"rake ({rated_n / 1000:.0f} kN): look at force, rating and rake",
+                f"{machine.force_limit_kn:g} kN is {share:.2f} times what the rated plate takes on the whole "
+                f"length at the highest rake ({rated_n / 1000:.0f} kN)"
+                + (": the machine lacks the force for its own rating" if share < 1 else "")
+                + "; look at force, rating and rake",
             )
     hold = machine.hold_down.force_kn
     if hold is None:

@@ -47,7 +47,16 @@ def test_the_end_of_each_curve_names_grade_thickness_and_limit():
     picture = capacity_svg(SHEAR, GRADES)
     said = " ".join(text or "" for text, _ in texts(picture))
     for row in capacity(SHEAR, GRADES, [SHEAR.cutting_length]):
-        assert f"{row.grade}: {row.thickness / 100:g} mm ({row.governed_by})" in said
+        name = f"{row.grade} *" if row.leave_needed else row.grade
+        assert f"{name}: {row.thickness / 100:g} mm ({row.governed_by})" in said
+
+
+def test_hard_plate_is_marked_as_wanting_the_makers_leave():
+    hard = material_named("wear plate 400 HBW")
+    assert "Hard plate: only where the makers" in capacity_table(SHEAR, [hard])
+    assert "wear plate 400 HBW *" in capacity_table(SHEAR, [hard])
+    assert "Hard plate" in capacity_svg(SHEAR, [hard])
+    assert "Hard plate" not in capacity_table(SHEAR, GRADES[:1]) + capacity_svg(SHEAR, GRADES[:1])
 
 
 def test_a_curve_passes_through_the_thickness_of_every_length():

@@ -1,5 +1,6 @@
 """Every limit of a single cut is found, named and explained; capacity is the largest that passes."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -7,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.engine.checks import capacity, check_cut
+from service.engine.force import check_force
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, material_named
 
@@ -209,3 +211,23 @@ def test_a_piece_that_is_held_short_is_a_caution_of_the_cut():
     assert short.level == "caution"
     assert "(5 of 15 feet)" in short.message
     assert "hold-down-short" not in codes(found(shear(), thickness=300))
+
+
+def test_without_a_drop_all_that_needs_none_is_checked_and_the_rest_is_named():
+    said = found(drop_depth=None, remainder_depth=None, cut_length=350_000, thickness=5)
+    assert codes(said, "stop") == ["too-long-for-blade", "gap-too-wide"]
+    assert {"drop-unknown", "remainder-unknown"} <= set(codes(said, "note"))
+    assert "remainder-not-clamped" in codes(found(drop_depth=None, remainder_depth=4000), "stop")
+
+
+def test_the_hold_down_is_that_for_the_rake_of_the_check():
+    machine = shear(rake=Rake(1.0, 2.5), hold_down=HoldDown(4500, force_kn=12.0))
+    wanted = {}
+    for rake in (1.2, 2.5):
+        check = check_force(machine, STEEL, 300, 100_000, rake)
+        said = found(machine, force=check)
+        wanted[rake] = [one.message for one in said if one.code == "hold-down-short"]
+        share = math.ceil(0.15 * check.force_kn * 10) / 10
+        assert all(one.startswith(f"{share:g} kN") for one in wanted[rake])
+    assert wanted[1.2]
+    assert not wanted[2.5]

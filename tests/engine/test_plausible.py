@@ -1,5 +1,6 @@
 """A shop's own profiles and grades are looked over, and what is wrong is said in words."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -17,6 +18,8 @@ from service.engine.machine import (
 )
 from service.engine.materials_table import BUILT_IN, material_named
 from service.engine.plausible import (
+    certificate_findings,
+    certificate_slip,
     density_slip,
     material_findings,
     material_slips,
@@ -127,9 +130,10 @@ def test_what_just_agrees_is_not_refused(machine):
 @pytest.mark.parametrize(
     ("machine", "code"),
     [
-        (shear(rating=Rating(600, 65.0)), "unusual-rating"),
-        (shear(force_limit_kn=20.0), "force-against-rating"),
-        (shear(force_limit_kn=2000.0), "force-against-rating"),
+        (shear(rating=Rating(600, 280.0)), "unusual-rating"),
+        (shear(force_limit_kn=100.0), "force-against-rating"),
+        (shear(force_limit_kn=300.0), "force-against-rating"),
+        (shear(force_limit_kn=1200.0), "force-against-rating"),
         (shear(hold_down=HoldDown(4500, force_kn=2.0)), "hold-down-against-force"),
         (shear(hold_down=HoldDown(4500)), "hold-down-unknown"),
         (shear(dulled_allowance=0.0), "unusual-allowance"),
@@ -172,6 +176,45 @@ def test_a_slip_of_unit_is_named_with_the_figure_that_is_wanted(slip, words):
     assert words in slip
 
 
+@pytest.mark.parametrize(
+    ("machine", "path", "words"),
+    [
+        # 6 mm of 450 N/mm² at 1.5° takes 0.5·450·36/tan 1.5° = 309 kN.
+        (shear(force_limit_kn=320_000.0), ("force_limit_kn",), "write 320 if it is in N"),
+        (shear(force_limit_kn=32.0), ("force_limit_kn",), "write 314 if it is in tonnes-force"),
+        (shear(rating=Rating(600, 65.0)), ("rating", "rm"), "448 if it is in ksi"),
+        (shear(rating=Rating(32)), ("rating", "thickness"), "if it is in inches, write 8.1"),
+        (
+            shear(hold_down=HoldDown(4500, force_kn=90_000.0)),
+            ("hold_down", "force_kn"),
+            "write 90 if it is in N",
+        ),
+    ],
+)
+def test_a_force_or_a_rating_in_another_unit_is_refused(machine, path, words):
+    (slip,) = [one for one in machine_slips(machine) if one.path == path]
+    assert words in slip.message
+
+
+def test_a_machine_that_lacks_the_force_for_its_own_rating_is_told_of():
+    rated = 0.5 * 450 * 36 / math.tan(math.radians(1.5)) / 1000
+    assert "force-against-rating" not in codes(machine_findings(shear(force_limit_kn=rated + 0.01)))
+    short = {one.code: one for one in machine_findings(shear(force_limit_kn=rated - 0.01))}
+    assert "lacks the force for its own rating" in short["force-against-rating"].message
+
+
+def test_a_certificates_strength_is_compared_with_the_grade():
+    steel = material_named("S235JR")
+    # 62 ksi are 427 N/mm²; S235JR of 3 mm has 360 to 510 (EN 10025-2).
+    assert "if it is in ksi, write 427" in certificate_slip(steel, 300, 62)
+    assert "it is no certificate of this grade" in certificate_slip(steel, 300, 900)
+    assert certificate_slip(steel, 300, 340) is None
+    assert codes(certificate_findings(steel, 300, 340)) == ["certificate-outside-grade"]
+    assert certificate_findings(steel, 300, 430) == ()
+    # What has a minimum only may be stronger than the shop's allowance.
+    assert certificate_findings(material_named("6082 T6"), 300, 370) == ()
+
+
 @pytest.mark.parametrize("strength", [5, 120, 250])
 def test_what_may_be_meant_is_no_slip(strength):
     assert strength_slip(strength) is None
@@ -187,7 +230,9 @@ def test_thousand_pounds_or_kilograms_are_found_by_the_family():
     assert low.path == ("rm_low",)
     assert "write 569 if it is in kgf/mm² or 400 if it is in ksi" in low.message
     assert high.path == ("rm_high",)
-    assert material_slips(replace(in_ksi, family="our own")) == ()
+    # A word of the shop's own for what is as heavy and as stiff as steel is judged as steel.
+    assert "400 if it is in ksi" in material_slips(replace(in_ksi, family="our own"))[0].message
+    assert material_slips(replace(in_ksi, family="our own", density=2700.0)) == ()
     # the least that a family has is none
     assert material_slips(replace(STEEL, rm_low=200.0)) == ()
     assert material_slips(replace(STEEL, rm_low=199.9)) != ()

@@ -287,7 +287,7 @@ def test_odd_questions_are_refused_by_name(shared: Service) -> None:
     strong = {**CUT, "tensile_strength_n_mm2": 400}
     assert "go together" in told(shared.post("/checks/force", strong))["/certificate"]
     certified = shared.post("/checks/force", {**strong, "certificate": "3.1/77"}).json
-    assert certified["force_kn"] < shared.post("/checks/force", CUT).json["force_kn"]
+    assert certified["rating_share"] < shared.post("/checks/force", CUT).json["rating_share"]
     grades = {"machine": "bench-3m", "grades": ["S235JR", "S999"]}
     assert "S999" in told(shared.post("/checks/capacity", grades))["/grades/1"]
     wear = change(QUESTIONS["/wear/estimate"], "/cuts/0/start", 2500)

@@ -157,3 +157,112 @@ def test_the_force_answer_names_the_ruling_method_and_the_spread(shared: Service
     assert {one["name"]: one["sharp_kn"] for one in said["by_method"]} == {
         one["name"]: one["force_kn"] for one in sharp["by_method"]
     }
+
+
+IN_KSI = {**GRADE, "rm_low_n_mm2": 68, "rm_high_n_mm2": 91}
+"""S355 in thousands of pounds a square inch."""
+
+IN_NEWTONS = machine(force_limit_kn=320_000)
+IN_TONS = machine(force_limit_kn=32)
+PERCENT_TABLE = machine(gap_table=[{"rm_n_mm2": 400, "thickness_mm": 3, "gap_mm": 8}])
+
+
+@pytest.mark.parametrize(
+    ("change", "where", "words"),
+    [
+        ({"materials": [IN_KSI]}, "/materials/0/rm_high_n_mm2", "627 if it is in ksi"),
+        ({"machine": IN_NEWTONS}, "/machine/force_limit_kn", "write 320 if it is in N"),
+        ({"machine": PERCENT_TABLE}, "/machine/gap_table/0/gap_mm", "more than half of 3 mm"),
+    ],
+)
+def test_an_order_and_a_question_are_held_to_what_may_be_kept(
+    shared: Service, change: dict[str, Any], where: str, words: str
+) -> None:
+    cut = {"machine": machine(), "material": "S235JR", "thickness": 3, "cut_length": 1000, **change}
+    for path, more in (
+        ("/checks/force", {}),
+        ("/settings", {"drop_depth": 300}),
+        ("/programs/check", {"steps": [{"gauge_mm": 300}]}),
+    ):
+        assert words in told(shared.post(path, {**cut, **more}))[where]
+    asked = {
+        "order_ref": "W-1",
+        "machine": machine(),
+        "parts": [
+            {"ref": "A", "length": 300, "width": 200, "quantity": 1, "material": "S235JR", "thickness": 3}
+        ],
+        "stock": [],
+        **change,
+    }
+    assert words in told(shared.post("/plans", asked))[where]
+
+
+@pytest.mark.parametrize(
+    ("profile", "words"), [(IN_NEWTONS, "write 320 if it is in N"), (IN_TONS, "if it is in tonnes-force")]
+)
+def test_a_force_in_another_unit_is_not_kept(small: Service, profile: dict[str, Any], words: str) -> None:
+    answer = small.ask("POST", "/machines", "admin", json={**profile, "id": "odd"})
+    assert words in told(answer)["/force_limit_kn"]
+
+
+def test_what_is_unusual_in_a_profile_is_said_when_it_is_kept(small: Service) -> None:
+    weak = machine("weak", rating={"thickness_mm": 8}, force_limit_kn=200)
+    made = small.ask("POST", "/machines", "admin", json=weak)
+    assert made.status_code == 201, made.text
+    assert "force-against-rating" in {one["code"] for one in made.json["findings"]}
+    small.ask("DELETE", "/machines/weak", "admin", headers={"If-Match": '"1"'})
+
+
+def test_a_certificate_in_thousand_pounds_is_refused_and_one_beside_the_grade_is_doubted(
+    shared: Service,
+) -> None:
+    cut = {
+        "machine": machine(),
+        "material": "S235JR",
+        "thickness": 3,
+        "cut_length": 1000,
+        "certificate": "3.1/77",
+    }
+    answer = shared.post("/checks/force", {**cut, "tensile_strength_n_mm2": 62})
+    assert "if it is in ksi, write 427" in told(answer)["/tensile_strength_n_mm2"]
+    said = shared.post("/checks/force", {**cut, "tensile_strength_n_mm2": 340}).json
+    assert "certificate-outside-grade" in {one["code"] for one in said["findings"]}
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ({"thickness": 16}, "thickness-over-rating"),
+        ({"cut_length": 3500}, "too-long-for-blade"),
+        ({"drop_depth": 1500}, "gauge-out-of-range"),
+        ({"material": "wear plate 500 HBW"}, "not-shearable"),
+    ],
+)
+def test_there_are_no_settings_for_a_cut_that_is_stopped(
+    shared: Service, change: dict[str, Any], code: str
+) -> None:
+    cut = {"machine": machine(), "material": "S235JR", "thickness": 3, "cut_length": 1000, "drop_depth": 300}
+    assert shared.post("/settings", cut).status_code == 200
+    refused = shared.post("/settings", {**cut, **change})
+    assert (refused.status_code, refused.json["type"]) == (422, "/problems/not-to-be-cut")
+    assert code in {one["code"] for one in refused.json["findings"] if one["level"] == "stop"}
+    assert "rake_deg" not in refused.json
+
+
+def test_settings_for_hard_plate_say_whose_leave_is_wanted(shared: Service) -> None:
+    hard = {
+        "machine": machine(gap={"low_mm": 0.05, "high_mm": 2}),
+        "material": "wear plate 400 HBW",
+        "thickness": 2,
+        "cut_length": 1000,
+        "drop_depth": 300,
+    }
+    said = shared.post("/settings", hard).json
+    assert "hard-plate" in {one["code"] for one in said["findings"]}
+
+
+def test_force_is_checked_on_the_whole_cut_without_a_drop(shared: Service) -> None:
+    cut = {"machine": machine(), "material": "S235JR", "thickness": 3, "cut_length": 3500}
+    found = {one["code"]: one["level"] for one in shared.post("/checks/force", cut).json["findings"]}
+    assert found["too-long-for-blade"] == "stop"
+    assert found["drop-unknown"] == "note"
