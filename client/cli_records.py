@@ -16,7 +16,7 @@ from client.orders.table import read_json
 from client.profile_words import profile_lines
 from schemas.problems import FieldError, field_errors
 from schemas.records import MachineSchema, MaterialSchema
-from schemas.shear import slips_of_machine, slips_of_material
+from schemas.slips import slips_of_machine, slips_of_material
 from service.engine.findings import Finding
 from service.engine.plausible import material_findings
 from service.engine.plausible_machine import machine_findings

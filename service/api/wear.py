@@ -9,9 +9,9 @@ from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import Any, Final
 
-from schemas.checks import BladeWearQuerySchema, WearAnswerSchema, WearQuestionSchema
 from schemas.problems import FieldError, pointer
 from schemas.shop import Blade, BladeSchema
+from schemas.wear import BladeWearQuerySchema, WearAnswerSchema, WearQuestionSchema
 from service.api.checks import machine_of, material_of
 from service.api.operations import Answer, Given, Operations
 from service.api.parsed import machine_named, own_materials
