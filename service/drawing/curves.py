@@ -163,7 +163,7 @@ def force_svg(machine: Machine, material: Material, cut_length: Length | None = 
         f"{machine.name}: force for {material.grade}",
         (
             f"cut {show_mm(length)} mm long at {rake:g}° rake, Rm {checks[-1].strength:g} N/mm² "
-            f"({checks[0].strength_basis.split(';')[0]})",
+            f"({checks[-1].strength_basis.split(';')[0]})",
             f"with {checks[0].dulled_allowance:.0%} for dulled edges; the published methods differ, "
             "the highest that may rule counts",
         ),

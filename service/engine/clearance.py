@@ -15,7 +15,7 @@ import math
 from typing import Final, Literal, NamedTuple, TypeAlias
 
 from service.engine.findings import Finding
-from service.engine.force_limits import last_that
+from service.engine.force_limits import last_thickness
 from service.engine.gap_table import table_gap
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -252,4 +252,4 @@ def thickest_by_gap(machine: Machine, material: Material) -> Length:
     def holds(thickness: Length) -> bool:  # the very comparison of gap_for
         return highest >= CRAMPED_SHARE * wanted_gap(machine, material, thickness).low
 
-    return NEVER if holds(NEVER) else last_that(holds, NEVER)
+    return NEVER if holds(NEVER) else last_thickness(material, holds, NEVER)

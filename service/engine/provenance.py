@@ -10,6 +10,7 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 
 from service.engine.materials import Material
 from service.engine.materials_table import BUILT_IN
+from service.engine.quantities import show_mm
 
 Basis: TypeAlias = Literal["range", "minimum", "typical", "shop default"]
 
@@ -52,6 +53,8 @@ def properties_of(material: Material) -> tuple[Property, ...]:
     >>> from service.engine.materials_table import material_named
     >>> properties_of(material_named("S235JR"))[0].value
     '360 to 510 N/mm², force counts with 510'
+    >>> properties_of(material_named("1.4301"))[0].value
+    '520 to 750 N/mm², force counts with 750; from 8.01 mm 520 to 720'
     """
     built_in = material in _BUILT_IN
     low, high = material.gap_share
@@ -59,6 +62,9 @@ def properties_of(material: Material) -> tuple[Property, ...]:
         f"{material.rm_high:g} N/mm²"
         if material.rm_low == material.rm_high
         else f"{material.rm_low:g} to {material.rm_high:g} N/mm², force counts with {material.rm_high:g}"
+    )
+    strength += "".join(
+        f"; from {show_mm(band.begins)} mm {band.rm_low:g} to {band.rm_high:g}" for band in material.bands
     )
     own = material.source
 

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from schemas.plans import write_plan
+from schemas.plans import read_plan, write_plan
 from service.engine.machine import BackGauge, GapRange, GapRow, HoldDown, Lifting, Machine, Rake, Rating
+from service.engine.materials import Material, certified
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem
 from service.engine.planner import plan
@@ -32,6 +33,16 @@ def order(machine: Machine) -> Order:
         (Part("P1", 60_000, 30_000, 8, "S235JR", 300),),
         (StockItem("S1", 250_000, 125_000, 2, "S235JR", 300, oversize=2000),),
         Options(effort="quick"),
+    )
+
+
+def of_grade(material: Material, machine: Machine) -> Order:
+    bare = order(machine)
+    return replace(
+        bare,
+        materials=(material,),
+        parts=tuple(replace(one, material=material.grade) for one in bare.parts),
+        stock=tuple(replace(one, material=material.grade) for one in bare.stock),
     )
 
 
@@ -62,6 +73,29 @@ def test_the_replay_finds_a_plan_for_a_machine_with_less_room():
     assert verify(document).faults == ()
     document["order"]["machine"]["max_thickness_mm"] = 2.99
     assert "strength" in verify(document).codes()
+
+
+def test_a_plan_and_its_replay_count_strength_at_the_thickness():
+    # EN 10025-2: S355JR of 3 mm has 470 to 630 N/mm², below 3 mm up to 680. 3 mm of 630 counts 3.55 mm
+    # of 450, of 680 it would count 3.69 mm.
+    strong = of_grade(material_named("S355JR"), replace(SHEAR, rating=Rating(360)))
+    made = plan(strong)
+    assert made.unplaced == ()
+    document = write_plan(made, strong)
+    assert verify(document).faults == ()
+    read, order_read = read_plan(document)
+    assert (read, order_read) == (made, strong)
+    document["order"]["materials"][0]["strength_bands"] = []
+    assert "strength" in verify(document).codes()
+
+
+def test_sheet_with_a_certificate_is_planned_as_a_grade_of_its_own():
+    # What the force check advises: 3 mm of 510 N/mm² counts as 3.19 mm of 450, 3 mm of 430 as 2.93 mm.
+    thick = replace(SHEAR, rating=Rating(300))
+    steel = material_named("S235JR")
+    assert plan(of_grade(steel, thick)).unplaced
+    assert "keep such sheets as a grade of their own" in plan(of_grade(steel, thick)).unplaced[0].reason
+    assert plan(of_grade(certified(steel, 430, "3.1/77"), thick)).unplaced == ()
 
 
 def test_the_steps_are_set_by_the_machines_own_gap_table():
