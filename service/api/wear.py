@@ -25,9 +25,10 @@ from service.engine.quality.burr import Burr, burr_on
 from service.engine.quantities import PER_MM, Length, mm
 from service.engine.wear.edge import WearCut, WearEstimate, edge_use, estimate, life_passes
 from service.engine.wear.history import BladeStory, Cutting, Happening, Measuring, Turning, told
-from service.engine.wear.learn import Measure, by_burr, by_radius, governing
+from service.engine.wear.learn import governing
 from service.engine.wear.measure import cost_per_metre
 from service.engine.wear.metres import severity
+from service.engine.wear.seen import Seen, seen_burr, seen_radius
 from service.engine.wear.spread import best_spread, spread_finding
 from service.store import held, records
 
@@ -80,6 +81,7 @@ def estimate_wear(given: Given) -> Answer:
             errors.append(FieldError(pointer("measurements", index, "place"), "it is beyond the blade"))
     if errors:
         raise not_valid(errors)
+    seen = _seen(machine, cuts, body)
     found = estimate(
         machine,
         cuts,
@@ -88,21 +90,22 @@ def estimate_wear(given: Given) -> Answer:
         edges_unused=unused,
         edge_life_m=body["edge_life_m"],
         today=body["today"],
-        rate=governing(_measures(machine, cuts, body)),
+        rate=governing(seen.measures),
     )
+    found = replace(found, findings=(*seen.findings, *found.findings))
     return _answer(machine, cuts, found, body["edge_life_m"], body["prices"])
 
 
-def _measures(machine: Machine, cuts: Sequence[WearCut], body: Mapping[str, Any]) -> list[Measure]:
+def _seen(machine: Machine, cuts: Sequence[WearCut], body: Mapping[str, Any]) -> Seen:
     use, life = edge_use(machine, cuts), life_passes(machine, body["edge_life_m"])
-    found = []
+    found = Seen()
     for one in body["measurements"]:
         passes = use.worst.passes if one["place"] is None else use.passes_at(one["place"])
         share = passes * one["share_of_cuts"] / life
         if one["radius_um"] is not None:
-            found.append(by_radius(share, one["radius_um"], one["blade"]))
+            found = found.plus(seen_radius(share, one["radius_um"], one["blade"]))
         if one["burr_mm"] is not None:
-            found.append(by_burr(share, one["thickness"], one["burr_mm"]))
+            found = found.plus(seen_burr(share, one["thickness"], one["burr_mm"]))
     return found
 
 
@@ -146,7 +149,7 @@ def wear_of_blade(given: Given, key: str) -> Answer:
     if unknown:
         words = f"{unknown} cuts are of grades that are not known here, and are left out"
         more.append(Finding("caution", "grades-unknown", words, "cutting log"))
-    found = replace(found, findings=(*more, *found.findings))
+    found = replace(found, findings=(*story.findings, *more, *found.findings))
     prices = None
     if blade.set_price is not None:
         prices = {

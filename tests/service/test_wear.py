@@ -48,6 +48,20 @@ def test_a_measurement_says_when_and_where_it_was_taken(shared: Service) -> None
     assert burr["rate"]["mean"] > 1
 
 
+def test_a_burr_that_wear_does_not_explain_is_said_and_not_averaged(shared: Service) -> None:
+    burr = {"burr_mm": 0.7, "thickness": 6, "share_of_cuts": 0.02}
+    found = ask(shared, measurements=[burr, burr, burr])
+    assert found["rate"]["measurements"] == 0
+    codes = [one["code"] for one in found["findings"] if one["level"] == "caution"]
+    assert codes[:2] == ["burr-high", "burr-not-wear"]
+
+
+def test_a_radius_that_contradicts_the_estimate_leaves_the_forecast_wide(shared: Service) -> None:
+    found = ask(shared, measurements=[{"radius_um": 400}])
+    assert found["rate"]["high"] - found["rate"]["low"] > 3
+    assert "measurements-disagree" in {one["code"] for one in found["findings"]}
+
+
 def test_the_answer_tells_cost_burr_and_what_moving_the_work_gains(shared: Service) -> None:
     plain = ask(shared)
     assert plain["cost_per_metre"] is None
@@ -67,6 +81,8 @@ def test_the_answer_tells_cost_burr_and_what_moving_the_work_gains(shared: Servi
         ({}, "radius_um"),
         ({"burr_mm": 0.1}, "thickness"),
         ({"radius_um": 0}, "radius_um"),
+        ({"radius_um": 0.12}, "radius_um"),
+        ({"radius_um": 40_000}, "radius_um"),
         ({"radius_um": 50, "blade": "middle"}, "blade"),
         ({"radius_um": 50, "place": 3001}, "place"),
         ({"radius_um": 50, "share_of_cuts": 1.1}, "share_of_cuts"),

@@ -31,6 +31,10 @@ WORKING_DAYS_A_YEAR: Final = 250
 TURN_SOON: Final = 0.9
 """Share of life from which a caution is given: a shop default."""
 
+DISAGREES: Final = 2.0
+"""Birge's ratio from which measurements are said to disagree: a shop default."""
+
+_BIRGE: Final = f"Birge's ratio, told from {DISAGREES:g} (shop default); {LEARN_BASIS}"
 _FURTHEST_DAYS: Final = 365 * 200
 
 
@@ -295,7 +299,15 @@ def _about_rate(rate: WearRate) -> tuple[Finding, ...]:
     count = "1 measurement" if rate.measurements == 1 else f"{rate.measurements} measurements"
     which = f", the {rate.half} blade the faster," if rate.half is not None else ""
     words = f"after {count} it wears{which} {rate.mean:.2f} ({interval}) times as fast as its set life says"
-    return (Finding("note", "wear-rate", words, LEARN_BASIS),)
+    found = [Finding("note", "wear-rate", words, LEARN_BASIS)]
+    if rate.stretch > DISAGREES:
+        words = (
+            f"measurements and estimate disagree by {rate.stretch:.1f} times what their errors allow, so the "
+            "interval is that much wider: measure again, look for a chipped edge, and see whether all cuts "
+            "were written down"
+        )
+        found.insert(0, Finding("caution", "measurements-disagree", words, _BIRGE))
+    return tuple(found)
 
 
 def _first_to_wear_out(use: EdgeUse, rate: EdgeUse, life: float, days: float) -> tuple[Band, float | None]:

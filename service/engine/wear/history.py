@@ -14,10 +14,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, TypeAlias
 
+from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.quantities import Length
 from service.engine.wear.edge import WearCut, edge_use, life_passes
-from service.engine.wear.learn import BladeHalf, Measure, by_burr, by_radius
+from service.engine.wear.learn import BladeHalf, Measure
+from service.engine.wear.seen import Seen, seen_burr, seen_radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +62,15 @@ Happening: TypeAlias = Cutting | Turning | Measuring
 
 @dataclass(slots=True)
 class BladeStory:
-    """How a blade stands: the edge at work, the cuts of each edge since it was fresh, what was measured."""
+    """How a blade stands: the edge at work, the cuts of each edge since it was fresh, what was measured.
+
+    `findings` are about what was measured since the edge at work was put to work.
+    """
 
     edge: int
     cuts: dict[int, list[Cutting]] = field(default_factory=dict)
     measures: list[Measure] = field(default_factory=list)
+    findings: tuple[Finding, ...] = ()
 
     def cuts_of(self, edge: int) -> list[WearCut]:
         """What an edge was used for since it was fresh."""
@@ -98,21 +104,25 @@ def told(
             story.cuts.setdefault(one.edge or story.edge, []).append(one)
         elif isinstance(one, Turning):
             story.edge = one.edge
+            story.findings = ()
             if one.work != "turned":
                 story.cuts.clear()
             if one.work == "replaced":
                 story.measures.clear()
         else:
-            story.measures += _measured(machine, story, one, life)
+            seen = _measured(machine, story, one, life)
+            story.measures += seen.measures
+            if one.edge in {None, story.edge}:
+                story.findings = Seen((), story.findings).plus(seen).findings
     return story
 
 
-def _measured(machine: Machine, story: BladeStory, one: Measuring, life: float) -> list[Measure]:
+def _measured(machine: Machine, story: BladeStory, one: Measuring, life: float) -> Seen:
     use = edge_use(machine, story.cuts_of(one.edge or story.edge))
     share = (use.worst.passes if one.place is None else use.passes_at(one.place)) / life
-    found = []
+    found = Seen()
     if one.radius_um is not None:
-        found.append(by_radius(share, one.radius_um, one.half))
+        found = found.plus(seen_radius(share, one.radius_um, one.half))
     if one.burr_mm is not None and one.thickness is not None:
-        found.append(by_burr(share, one.thickness, one.burr_mm))
+        found = found.plus(seen_burr(share, one.thickness, one.burr_mm))
     return found

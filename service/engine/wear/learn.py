@@ -9,7 +9,10 @@ still: weights add up, and the mean is the weighted one,
 1/σ² = 1/σ₀² + Σ (e/s)²,  rate = σ²·(μ₀/σ₀² + Σ e·m/s²).
 
 So the order of measurements makes no difference, each one narrows the interval, and one of a fresh edge
-hardly counts. All the deviations here are shop defaults; no published scatter was found.
+hardly counts. Where they contradict each other, or what was thought before, by more than their errors
+allow, the interval is widened by Birge's ratio, √(χ²/ν) with as many degrees of freedom as measurements
+(R. T. Birge, The calculation of errors by the method of least squares, Physical Review 40, 1932). All the
+deviations here are shop defaults; no published scatter was found.
 
 Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
@@ -18,7 +21,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
 from service.engine.quality.burr import FRESH_SHARE, WORN_SHARE
@@ -70,12 +73,16 @@ class Measure:
 
 @dataclass(frozen=True, slots=True)
 class WearRate:
-    """True wear over estimated wear: mean and standard deviation, and how many measurements it rests on."""
+    """True wear over estimated wear: mean and standard deviation, and how many measurements it rests on.
+
+    `stretch` says by what `sigma` was widened because they contradict each other; 1: they do not.
+    """
 
     mean: float = 1.0
     sigma: float = PRIOR_SIGMA
     measurements: int = 0
     half: BladeHalf | None = None
+    stretch: float = 1.0
 
     @property
     def low(self) -> float:
@@ -140,11 +147,28 @@ def learn(measures: Iterable[Measure], prior: WearRate = WearRate()) -> WearRate
     return WearRate(pulled / weight, weight**-0.5, prior.measurements + len(taken), prior.half)
 
 
+def widened(rate: WearRate, measures: Iterable[Measure], prior: WearRate = WearRate()) -> WearRate:
+    """The rate, its interval widened where measurements contradict each other or what was thought before.
+
+    >>> log = [by_radius(0.6, 400.0)]
+    >>> found = widened(learn(log), log)
+    >>> round(found.stretch, 1), round(found.low, 1), round(found.high, 1)
+    (10.0, 0.7, 6.6)
+    """
+    taken = list(measures)
+    if not taken:
+        return rate
+    off = [((rate.mean - prior.mean) / prior.sigma) ** 2]
+    off += [((rate.mean * one.estimated - one.measured) / one.sigma) ** 2 for one in taken]
+    stretch = max(1.0, math.sqrt(math.fsum(off) / len(taken)))
+    return replace(rate, sigma=rate.sigma * stretch, stretch=stretch)
+
+
 def governing(measures: Iterable[Measure]) -> WearRate:
     """The rate of the blade that wears faster, upper or lower: both are turned together.
 
     What was measured without saying on which blade tells of both, and so does the one blade that was
-    measured when the other was not; then none is named.
+    measured when the other was not; then none is named. With the interval :func:`widened`.
 
     >>> governing([Measure(0.5, 0.4, 0.1, "upper"), Measure(0.5, 0.6, 0.1, "lower")]).half
     'lower'
@@ -152,8 +176,7 @@ def governing(measures: Iterable[Measure]) -> WearRate:
     taken = list(measures)
     halves: tuple[BladeHalf, BladeHalf] = ("upper", "lower")
     if not all(any(one.half == half for one in taken) for half in halves):
-        return learn(taken)
-    rates = [
-        learn([one for one in taken if one.half in {None, half}], WearRate(half=half)) for half in halves
-    ]
+        return widened(learn(taken), taken)
+    of_half = {half: [one for one in taken if one.half in {None, half}] for half in halves}
+    rates = [widened(learn(some, WearRate(half=half)), some) for half, some in of_half.items()]
     return max(rates, key=lambda rate: rate.mean)

@@ -15,7 +15,9 @@ from service.engine.wear.learn import (
     by_radius,
     governing,
     learn,
+    widened,
 )
+from service.engine.wear.seen import seen_burr, seen_radius
 from tests.engine.test_wear import cut, shear
 
 measures = st.builds(
@@ -112,6 +114,56 @@ def test_a_rate_that_cannot_be_told_from_nothing_has_no_upper_end():
     assert vague.rate.low == 0
     assert vague.days_left_high is None
     assert vague.days_left_low < vague.days_left
+
+
+def test_one_measurement_that_contradicts_the_estimate_leaves_the_rate_wide_open():
+    """400 µm where the estimate says 0.6: χ² of prior and measurement by hand, one degree of freedom.
+
+    mean = (1/0.09 + 0.6·2.6667/0.01)/(1/0.09 + 36) = 171.11/47.111 = 3.6321, σ = 0.14569;
+    χ² = (2.6321/0.3)² + ((3.6321·0.6 − 2.6667)/0.1)² = 76.98 + 23.76 = 100.73, and √100.73 = 10.04.
+    """
+    log = [by_radius(0.6, 400.0)]
+    rate = governing(log)
+    assert rate.mean == pytest.approx(3.6321, abs=1e-3)
+    assert rate.stretch == pytest.approx(10.04, abs=0.01)
+    assert rate.sigma == pytest.approx(0.14569 * rate.stretch, rel=1e-3)
+    told = estimate(shear(edge_life_m=3000.0), [cut(strokes=1000)], days=100, rate=rate)
+    assert "measurements-disagree" in [one.code for one in told.findings if one.level == "caution"]
+
+
+@settings(max_examples=100, deadline=None)
+@given(logs)
+def test_an_interval_is_widened_and_never_narrowed(log):
+    plain, wide = learn(log), widened(learn(log), log)
+    assert wide.mean == plain.mean
+    assert wide.stretch >= 1
+    assert wide.sigma == pytest.approx(plain.sigma * wide.stretch)
+    agreeing = [Measure(one.estimated, one.estimated, one.sigma) for one in log]
+    assert widened(learn(agreeing), agreeing).stretch == 1
+
+
+def test_a_burr_on_a_fresh_edge_is_no_wear():
+    """The foreman's: 500 strokes, 1 % of the life, three burrs of 0.30 on 3 mm, a tenth of the thickness."""
+    seen = seen_burr(0.01, 300, 0.30)
+    assert seen.measures == ()
+    assert [one.code for one in seen.findings] == ["burr-not-wear"]
+    assert "blade gap" in seen.findings[0].message
+    # With the life nearly used it is what wear leaves.
+    worn = seen_burr(0.9, 300, 0.30)
+    assert (len(worn.measures), worn.findings) == (1, ())
+
+
+def test_a_burr_above_its_limit_is_said_whatever_the_estimate_says():
+    seen = seen_burr(0.91, 300, 0.40)
+    assert len(seen.measures) == 1
+    assert [(one.level, one.code) for one in seen.findings] == [("caution", "burr-high")]
+
+
+def test_what_cannot_be_meant_teaches_nothing():
+    for seen in (seen_radius(0.5, 0.12), seen_radius(0.5, 40_000.0), seen_burr(0.5, 300, 3.01)):
+        assert seen.measures == ()
+        assert seen.findings[0].level == "caution"
+    assert seen_radius(0.5, 1000.0).findings == seen_radius(0.5, 1.0).findings == ()
 
 
 @pytest.mark.parametrize(
