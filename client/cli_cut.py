@@ -6,11 +6,11 @@ from typing import Any, Final
 
 import click
 
-from client.cli_tools import LENGTH, THICKNESS, WHY, end_on_stops, in_home, lines, machine_for, say
+from client.cli_tools import LENGTH, THICKNESS, WHY, end_on_stops, in_home, lines, machine_for
 from client.errors import InputWrong
 from client.home import Home
 from client.show import finding_lines
-from service.engine.checks import check_cut
+from service.engine.checks import check_cut, worst_first
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
 from service.engine.force_limits import rakes
@@ -18,7 +18,8 @@ from service.engine.handling import usual_cautions
 from service.engine.machine import Machine
 from service.engine.materials import Material, certified
 from service.engine.plan import Gauging, Settings
-from service.engine.quantities import Length, show_mm
+from service.engine.plausible import certificate_findings, certificate_slip
+from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.settings import settings_for
 
 _NOT_HERE: Final = "this cut must not be made on this machine"
@@ -81,64 +82,40 @@ def cut_check(
 ) -> None:
     """Tell what a cut asks of the machine, and what stands against it; exit 1 when something does.
 
-    Without --drop the force, the rating, the length along the blade and the blade gap are looked at.
+    Without --drop and --remainder what they decide is not looked at, which is said.
     No answer from here is a permission to cut.
     """
     if (strength is None) != (certificate is None):
         raise InputWrong("--strength and --certificate go together: a strength, and the paper that states it")
     with in_home(home) as station:
         shear, steel = machine_for(station, machine), station.material(material)
+    doubtful: tuple[Finding, ...] = ()
     if strength is not None and certificate is not None:
-        try:
-            steel = certified(steel, strength, certificate)
-        except ValueError as error:
-            raise InputWrong(str(error)) from error
+        if (slip := certificate_slip(steel, thickness, strength)) is not None:
+            raise InputWrong(f"--strength: {slip}")
+        doubtful = certificate_findings(steel, thickness, strength)
+        steel = certified(steel, strength, certificate)
     if rake is not None:
         _refuse_rake(shear, rake)
     if side_by_side > cut_length:
         raise InputWrong("--side-by-side: so many pieces do not fit along the cut")
     force = check_force(shear, steel, thickness, cut_length, rake, dulled)
-    found = [
-        *force.findings,
-        *_of_the_cut(shear, steel, thickness, cut_length, drop, remainder, gauging, side_by_side),
-    ]
-    lines(_force_lines(shear, steel, thickness, force))
-    lines(finding_lines(found, why=why))
-    if drop is None:
-        say("not looked at: the drop, how it is gauged, and what stays; give --drop and --remainder")
-    _cautions(shear, steel)
-    end_on_stops(found, _NOT_HERE)
-
-
-def _of_the_cut(
-    machine: Machine,
-    material: Material,
-    thickness: Length,
-    cut_length: Length,
-    drop: Length | None,
-    remainder: Length | None,
-    gauging: Gauging,
-    side_by_side: int,
-) -> list[Finding]:
-    """What there is to say of a cut besides its force, which is asked for at a rake of its own.
-
-    Where the drop is not given, the rest is asked with one in the middle of the back gauge's range.
-    """
-    low = max(machine.back_gauge.low, machine.smallest_drop, 10 * thickness)
     whole = check_cut(
-        machine,
-        material,
+        shear,
+        steel,
         thickness,
         cut_length=cut_length,
-        drop_depth=drop if drop is not None else max(low, (low + machine.back_gauge.high) // 2),
+        drop_depth=drop,
         remainder_depth=remainder,
         gauging=gauging,
         pieces_side_by_side=side_by_side,
+        force=force,
     )
-    said = {one.code for one in check_force(machine, material, thickness, cut_length).findings}
-    if drop is None:
-        said.add("remainder-unknown")
-    return [one for one in whole if one.code not in said]
+    found = worst_first((*doubtful, *whole))
+    lines(_force_lines(shear, steel, thickness, force))
+    lines(finding_lines(found, why=why))
+    _cautions(shear, steel)
+    end_on_stops(found, _NOT_HERE)
 
 
 def _refuse_rake(machine: Machine, rake: float) -> None:
@@ -172,6 +149,7 @@ def _force_lines(machine: Machine, material: Material, thickness: Length, force:
 @click.command("cut-settings")
 @_cut_options
 @click.option("--drop", required=True, type=LENGTH, help="Depth of what falls behind the blade.")
+@click.option("--remainder", type=LENGTH, help="Depth of what stays under the hold-down.")
 @_GAUGING
 @click.option("--trim", is_flag=True, help="What falls is a trim.")
 @click.option(
@@ -189,6 +167,7 @@ def cut_settings(
     cut_length: Length,
     machine: str | None,
     drop: Length,
+    remainder: Length | None,
     gauging: Gauging,
     trim: bool,
     deeper: float,
@@ -201,26 +180,35 @@ def cut_settings(
     """
     with in_home(home) as station:
         shear, steel = machine_for(station, machine), station.material(material)
-    against = check_cut(shear, steel, thickness, cut_length=cut_length, drop_depth=drop, gauging=gauging)
-    if any(one.level == "stop" for one in against):
-        lines(finding_lines(against, why=why))
-        end_on_stops(against, _NOT_HERE)
+    force = check_force(shear, steel, thickness, cut_length)
+    against = check_cut(
+        shear,
+        steel,
+        thickness,
+        cut_length=cut_length,
+        drop_depth=drop,
+        remainder_depth=remainder,
+        gauging=gauging,
+        force=force,
+    )
     made = settings_for(
         shear,
         steel,
         thickness,
         cut_length=cut_length,
         drop_depth=drop,
-        measured_offset=round(deeper * 100),
+        measured_offset=round(deeper * PER_MM),
         trim=trim,
         gauging=gauging,
+        force=force,
     )
+    found = worst_first((*against, *made.findings))
+    if any(one.level == "stop" for one in found):
+        lines(finding_lines((one for one in found if one.level == "stop"), why=why))
+        end_on_stops(found, _NOT_HERE)
     lines(_setting_lines(made))
-    told = {one.message for one in made.findings}
-    found = [*made.findings, *(one for one in against if one.level != "note" and one.message not in told)]
     lines(finding_lines(found, why=why))
     _cautions(shear, steel)
-    end_on_stops(found, _NOT_HERE)
 
 
 def _setting_lines(made: Settings) -> list[str]:
