@@ -13,7 +13,7 @@ from client.show import finding_lines
 from service.engine.checks import check_cut, worst_first
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
-from service.engine.force_limits import rakes
+from service.engine.force_limits import rake_slip
 from service.engine.handling import usual_cautions
 from service.engine.machine import Machine
 from service.engine.materials import Material, certified
@@ -95,8 +95,8 @@ def cut_check(
             raise InputWrong(f"--strength: {slip}")
         doubtful = certificate_findings(steel, thickness, strength)
         steel = certified(steel, strength, certificate)
-    if rake is not None:
-        _refuse_rake(shear, rake)
+    if rake is not None and (slip := rake_slip(shear, rake)) is not None:
+        raise InputWrong(f"--rake: {slip}")
     if side_by_side > cut_length:
         raise InputWrong("--side-by-side: so many pieces do not fit along the cut")
     force = check_force(shear, steel, thickness, cut_length, rake, dulled)
@@ -116,18 +116,6 @@ def cut_check(
     lines(finding_lines(found, why=why))
     _cautions(shear, steel)
     end_on_stops(found, _NOT_HERE)
-
-
-def _refuse_rake(machine: Machine, rake: float) -> None:
-    can_be_set = rakes(machine)
-    if any(abs(rake - one) < 1e-9 for one in can_be_set):
-        return
-    if machine.rake.fixed:
-        raise InputWrong(f"--rake: the rake of {machine.name} is fixed at {machine.rake.low_deg:g} degrees")
-    raise InputWrong(
-        f"--rake: {machine.name} sets {machine.rake.low_deg:g} to {machine.rake.high_deg:g} degrees "
-        f"in steps of {machine.rake.step_deg:g}"
-    )
 
 
 def _force_lines(machine: Machine, material: Material, thickness: Length, force: ForceCheck) -> list[str]:

@@ -90,7 +90,13 @@ class MethodForceSchema(Schema):
     name = fields.String(required=True)
     force_kn = fields.Float(required=True)
     source = fields.String(required=True)
-    sharp_kn = fields.Float(required=True, metadata={"description": "with sharp blades"})
+    sharp_kn = fields.Float(
+        required=True,
+        metadata={
+            "description": "with sharp blades; the mill shear's factor for the condition of the blades is "
+            "never below 1.3, so up to an allowance of 0.3 its two figures are the same"
+        },
+    )
     rules = fields.Boolean(required=True, metadata={"description": "whether the method may rule"})
     remark = fields.String(required=True)
 

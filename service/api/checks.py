@@ -25,6 +25,7 @@ from service.api.problems import ProblemError, field_problem, not_valid
 from service.engine.checks import capacity, check_cut, worst_first
 from service.engine.findings import Finding
 from service.engine.force import check_force
+from service.engine.force_limits import rake_slip
 from service.engine.handling import usual_cautions
 from service.engine.machine import Machine
 from service.engine.materials import Material, certified
@@ -101,10 +102,8 @@ def check_one_force(given: Given) -> Answer:
         doubtful = certificate_findings(material, thickness, strength)
         material = certified(material, strength, body["certificate"])
     rake = body["rake_deg"]
-    if rake is not None and not machine.rake.low_deg <= rake <= machine.rake.high_deg:
-        raise field_problem(
-            "/rake_deg", f"this machine sets {machine.rake.low_deg:g} to {machine.rake.high_deg:g} degrees"
-        )
+    if rake is not None and (slip := rake_slip(machine, rake)) is not None:
+        raise field_problem("/rake_deg", slip)
     if cut_length % body["pieces_side_by_side"] and body["pieces_side_by_side"] > cut_length:
         raise field_problem("/pieces_side_by_side", "so many pieces do not fit side by side")
     force = check_force(machine, material, thickness, cut_length, rake, body["dulled_allowance"])

@@ -14,6 +14,7 @@ from service.engine.force import check_force
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.shearing import MILL_CONDITION
 
 MOST_CURVES: Final = 8
 """Curves in one picture that can be told apart."""
@@ -164,8 +165,9 @@ def force_svg(machine: Machine, material: Material, cut_length: Length | None = 
         (
             f"cut {show_mm(length)} mm long at {rake:g}° rake, Rm {checks[-1].strength:g} N/mm² "
             f"({checks[-1].strength_basis.split(';')[0]})",
-            f"with {checks[0].dulled_allowance:.0%} for dulled edges; the published methods differ, "
-            "the highest that may rule counts",
+            f"with {checks[0].dulled_allowance:.0%} for dulled edges, in the factor of the mill shear "
+            f"{max(MILL_CONDITION - 1, checks[0].dulled_allowance):.0%}",
+            "the published methods differ; the highest that may rule counts",
         ),
         Axis(0.0, end / PER_MM, round_ticks(end / PER_MM), "thickness, mm"),
         Axis(0.0, top, round_ticks(top), "force, kN"),

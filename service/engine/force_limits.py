@@ -21,6 +21,9 @@ from service.engine.shearing import SHEAR_SHARE, ruling, slope_of, wedge
 SLACK: Final = 1 + 1e-9
 """Rounding of floats must not push a cut that lies on the limit over it."""
 
+_SAME_RAKE: Final = 1e-6
+"""Nobody sets a rake so finely [degrees]."""
+
 
 def rakes(machine: Machine) -> tuple[float, ...]:
     """Every rake that the machine can be set to [degrees], from low to high."""
@@ -32,6 +35,23 @@ def rakes(machine: Machine) -> tuple[float, ...]:
     if values[-1] < rake.high_deg - 1e-9:
         values.append(rake.high_deg)
     return tuple(values)
+
+
+def rake_slip(machine: Machine, rake_deg: float) -> str | None:
+    """Why a rake cannot be set on the machine, in words; None when it can.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 2), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500))
+    >>> rake_slip(machine, 1.73)
+    'this machine sets 1.5 to 2 degrees in steps of 0.1'
+    """
+    if any(abs(rake_deg - one) < _SAME_RAKE for one in rakes(machine)):
+        return None
+    rake = machine.rake
+    if rake.fixed:
+        return f"the rake of this machine is fixed at {rake.low_deg:g} degrees"
+    return f"this machine sets {rake.low_deg:g} to {rake.high_deg:g} degrees in steps of {rake.step_deg:g}"
 
 
 def _rating_force(machine: Machine, dulled: float) -> float:

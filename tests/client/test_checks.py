@@ -153,6 +153,7 @@ def test_every_figure_that_limits_a_cut_is_in_the_words(run, stocked, changed, p
     more = {
         "max_thickness_mm": 9.5,
         "force_limit_kn": 321,
+        "force_margin": 0.15,
         "rake": {"low_deg": 1, "high_deg": 2.5, "step_deg": 0.25},
         "gap_table": [{"rm_n_mm2": 450, "thickness_mm": 3, "gap_mm": 0.21}],
         "front_stops": {"low_mm": 77, "high_mm": 1300, "accuracy_mm": 0.55},
@@ -179,9 +180,20 @@ def test_every_figure_that_limits_a_cut_is_in_the_words(run, stocked, changed, p
         settled_to=0,
     )
     told = run("machines", "bench-3m").stdout
-    for figure in ("9.5", "321", "1 to 2.5", "0.25°", "0.21", "77 to 1300", "0.55", "1.25", "8.5 mm"):
+    for figure in (
+        "9.5",
+        "321",
+        "15% below",
+        "1 to 2.5",
+        "0.25°",
+        "0.21",
+        "77 to 1300",
+        "0.55",
+        "1.25",
+        "8.5 mm",
+    ):
         assert figure in told
-    for figure in ("16, each 65 mm", "60, 240, 420", "47 kN", "12%", "moved out of the way"):
+    for figure in ("16, each 65 mm", "60, 240, 420", "47 kN", "0.55", "1.25", "8.5 mm", "12%", "moved out of the way"):
         assert figure in told
 
 

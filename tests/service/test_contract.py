@@ -284,6 +284,8 @@ def test_a_question_with_a_wrong_field_is_told_which(shared: Service, path: str)
 def test_odd_questions_are_refused_by_name(shared: Service) -> None:
     force = {**CUT, "rake_deg": 9}
     assert "0.5 to 2 degrees" in told(shared.post("/checks/force", force))["/rake_deg"]
+    force = {**CUT, "rake_deg": 1.73}
+    assert "in steps of 0.1" in told(shared.post("/checks/force", force))["/rake_deg"]
     strong = {**CUT, "tensile_strength_n_mm2": 400}
     assert "go together" in told(shared.post("/checks/force", strong))["/certificate"]
     certified = shared.post("/checks/force", {**strong, "certificate": "3.1/77"}).json
