@@ -193,7 +193,16 @@ def test_every_figure_that_limits_a_cut_is_in_the_words(run, stocked, changed, p
         "8.5 mm",
     ):
         assert figure in told
-    for figure in ("16, each 65 mm", "60, 240, 420", "47 kN", "0.55", "1.25", "8.5 mm", "12%", "moved out of the way"):
+    for figure in (
+        "16, each 65 mm",
+        "60, 240, 420",
+        "47 kN",
+        "0.55",
+        "1.25",
+        "8.5 mm",
+        "12%",
+        "moved out of the way",
+    ):
         assert figure in told
 
 
