@@ -18,6 +18,7 @@ from service.engine.layout.improve import Improver
 from service.engine.layout.job import Division, Found, Job
 from service.engine.layout.passes import Passes
 from service.engine.layout.refine import Refiner
+from service.engine.layout.ruin import Ruin
 from service.engine.layout.trimming import trimmed_whole
 from service.engine.layout.worth import Worth
 from service.engine.order import Effort
@@ -26,6 +27,13 @@ from service.engine.plan import Axis, Unplaced
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 4, "standard": 7, "thorough": 14}
 _PRICINGS: Final[dict[Effort, int]] = {"quick": 8, "standard": 30, "thorough": 120}
 _TRIALS: Final[dict[Effort, int]] = {"quick": 60, "standard": 600, "thorough": 6000}
+_MOVES: Final[dict[Effort, int]] = {"quick": 1000, "standard": 15_000, "thorough": 150_000}
+_FEW_OF_EACH: Final = 3
+"""Pieces of a kind, on average, up to which sheets are given up one by one."""
+_MOST_PIECES: Final = 400
+"""Pieces up to which that is done: each move looks at all sheets."""
+_LEVELS: Final = 3
+"""Levels of cuts below which it is not done: its trees are seldom that flat."""
 _FINER: Final = 8
 """How many times the steps of a rough pass one with standard effort takes, about."""
 _OPENINGS: Final[tuple[tuple[int, tuple[Axis, ...], int], ...]] = (
@@ -71,6 +79,9 @@ def _search(context: Context) -> Solution:
     passes = Passes(context)
     target = _target(context)
     best = _opening(context, passes, _ROUNDS[effort], target)
+    few = _few_of_each(context)
+    if few and best.rank[:2] > (0, target):
+        best = Ruin(context).fewer(best, _MOVES[effort], target)
     # Prices tell little where there are far more kinds than sheets, and cost too much where there are
     # very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
@@ -81,8 +92,13 @@ def _search(context: Context) -> Solution:
         if refiner.hopeless:
             return best
     improver = Improver(context, passes, context.budget)
-    best = improver.rebuild(best, _TRIALS[effort], target)
+    best = improver.rebuild(best, _TRIALS[effort] // (10 if few and len(context.types) == 1 else 1), target)
     return improver.tidy(best)
+
+
+def _few_of_each(context: Context) -> bool:
+    pieces, kinds = sum(context.demand), sum(1 for n in context.demand if n)
+    return pieces <= min(_FEW_OF_EACH * kinds, _MOST_PIECES) and context.stages >= _LEVELS
 
 
 def _rows(context: Context) -> int:
