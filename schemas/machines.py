@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import floor
 from typing import Any
 
-from marshmallow import ValidationError, post_load, validates_schema
+from marshmallow import ValidationError, post_load, pre_load, validates_schema
 
 from schemas.fields import (
     Inner,
@@ -206,18 +207,37 @@ class HoldDownSchema(Record):
         )
 
 
+_LIFTS = Lifting()
+MOST_FOR_ONE_KG = 1000
+"""More than that is a slip of the pen."""
+
+
 @says(
     one_person_kg="most that one person moves; the local rules decide",
-    two_people_kg="most that two people move; the local rules decide",
+    two_people_kg="most that two people move; left out: two thirds of twice what one may",
     crane_kg="most that the crane moves; null: no crane",
+    one_person_length="longest piece that one person moves, however light",
+    one_person_width="widest piece that one person moves, by its shorter side",
 )
 class LiftingSchema(Record):
-    """Masses that one person, two people, or the crane may move; null: no crane."""
+    """What one person, two people, or the crane may move; null: no crane."""
 
     makes = Lifting
-    one_person_kg = JsonNumber(load_default=25.0, validate=positive(most=1000))
-    two_people_kg = JsonNumber(load_default=40.0, validate=positive(most=2000))
+    one_person_kg = JsonNumber(load_default=_LIFTS.one_person_kg, validate=positive(most=MOST_FOR_ONE_KG))
+    two_people_kg = JsonNumber(load_default=_LIFTS.two_people_kg, validate=positive(most=2000))
     crane_kg = JsonNumber(load_default=None, allow_none=True, validate=positive(most=1_000_000))
+    one_person_length = Millimetres(load_default=_LIFTS.one_person_length, data_key="one_person_length_mm")
+    one_person_width = Millimetres(load_default=_LIFTS.one_person_width, data_key="one_person_width_mm")
+
+    @pre_load
+    def _as_a_team(self, data: Any, **kwargs: Any) -> Any:
+        """Two people are taken to lift two thirds of twice what one may, in tenths of a kilogram."""
+        if not isinstance(data, Mapping) or "two_people_kg" in data:
+            return data
+        one = data.get("one_person_kg")
+        if isinstance(one, bool) or not isinstance(one, int | float) or not 0 < one <= MOST_FOR_ONE_KG:
+            return data
+        return {**data, "two_people_kg": floor(round(one * 40 / 3, 6)) / 10}
 
 
 _DEFAULTS = TimeModel()

@@ -301,7 +301,7 @@ def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem
         item = stock[layout.stock_ref]
         kg = piece_kg(order.material(layout.material), item.length, item.width, layout.thickness)
         for _ in range(layout.repeat):
-            yield lift_for(order.machine, kg) or "crane"
+            yield lift_for(order.machine, kg, (item.length, item.width)) or "crane"
 
 
 def _material_cost(used: list[tuple[StockItem, int]]) -> float | None:

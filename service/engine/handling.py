@@ -18,7 +18,7 @@ from service.engine.materials import Material
 from service.engine.order import Order
 from service.engine.own_grades import instead_of_built_in
 from service.engine.plan import Layout, Step
-from service.engine.quantities import PER_MM, Length
+from service.engine.quantities import PER_MM, Length, show_mm
 
 Lift: TypeAlias = Literal["one person", "two people", "crane"]
 
@@ -65,10 +65,15 @@ def team_limit_kg(each: Sequence[float]) -> float:
     return sum(each) * TEAM_SHARES[len(each)]
 
 
-def lift_for(machine: Machine, kg: float) -> Lift | None:
-    """Who moves a piece of that mass [kg]; None when nobody here may lift it."""
+def unwieldy(machine: Machine, sides: tuple[Length, Length]) -> bool:
+    """Whether a piece of these sides is too long or too wide for one person, however light it is."""
+    return max(sides) > machine.lifting.one_person_length or min(sides) > machine.lifting.one_person_width
+
+
+def lift_for(machine: Machine, kg: float, sides: tuple[Length, Length]) -> Lift | None:
+    """Who moves a piece of that mass [kg] and these sides [0.01 mm]; None when nobody here may lift it."""
     limits = machine.lifting
-    if kg <= limits.one_person_kg:
+    if kg <= limits.one_person_kg and not unwieldy(machine, sides):
         return "one person"
     if kg <= limits.two_people_kg:
         return "two people"
@@ -77,20 +82,21 @@ def lift_for(machine: Machine, kg: float) -> Lift | None:
     return None
 
 
-def lift_finding(machine: Machine, kg: float) -> Finding | None:
-    """What is to be said of lifting that mass [kg]; None for what one person may lift.
+def lift_finding(machine: Machine, kg: float, sides: tuple[Length, Length]) -> Finding | None:
+    """What is to be said of lifting a piece of that mass [kg]; None for what one person may lift.
 
     ``note`` (``two-people``, ``crane``); ``caution`` (``team-lift``) when two people would carry more
     than two thirds of what each may lift alone; ``stop`` (``too-heavy``) beyond every limit.
     """
     limits = machine.lifting
-    lift = lift_for(machine, kg)
+    lift = lift_for(machine, kg, sides)
     if lift == "one person":
         return None
     if lift == "two people":
         team = team_limit_kg([limits.one_person_kg] * 2)
         if kg <= team:
-            return Finding("note", "two-people", f"{kg:.1f} kg: two people", _SHOP_BASIS)
+            size = f", {show_mm(max(sides))} × {show_mm(min(sides))} mm" if unwieldy(machine, sides) else ""
+            return Finding("note", "two-people", f"{kg:.1f} kg{size}: two people", _SHOP_BASIS)
         return Finding(
             "caution",
             "team-lift",

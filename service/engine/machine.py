@@ -103,12 +103,16 @@ class HoldDown:
 class Lifting:
     """Masses that may be handled [kg]: by one person, by two, by crane (None: no crane).
 
-    Defaults follow common practice only; the local rules decide.
+    A piece longer than `one_person_length`, or with both sides longer than `one_person_width`, wants two
+    people however light it is. Defaults follow common practice only (for two people two thirds of twice
+    what one may lift, guidance of the UK's HSE; the lengths are shop defaults); the local rules decide.
     """
 
     one_person_kg: float = 25.0
-    two_people_kg: float = 40.0
+    two_people_kg: float = 33.3
     crane_kg: float | None = None
+    one_person_length: Length = 250_000
+    one_person_width: Length = 100_000
 
 
 @dataclass(frozen=True, slots=True)

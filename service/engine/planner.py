@@ -243,7 +243,7 @@ def _liftable(machine: Machine, group: Group) -> tuple[tuple[StockItem, ...], li
     findings: list[Finding] = []
     for item in group.stock:
         mass = piece_kg(group.material, item.length, item.width, item.thickness)
-        if lift_for(machine, mass) is None:
+        if lift_for(machine, mass, (item.length, item.width)) is None:
             findings.append(
                 Finding(
                     "caution",

@@ -26,7 +26,7 @@ from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
 from service.engine.quantities import PER_MM, Length, show_mm
-from service.engine.sag import pull_back_mm, sag_mm
+from service.engine.sag import deepest_met, pull_back_mm, sag_mm
 from service.engine.stroke import OPENING, OVERLAP, full_stroke, stroke_for
 
 __all__ = [
@@ -250,16 +250,23 @@ def _support(
     gauged = gauging == "back gauge"
     wanted = sag > SAG_LIMIT_MM or (gauged and back > machine.back_gauge.accuracy / PER_MM)
     # Beyond small bending the figure means no more than "far too much".
-    shown = f"{sag:.1f} mm" if sag < drop_depth / PER_MM / 10 else "more than a tenth of its depth"
+    meets = drop_depth <= deepest_met(material, thickness)
+    shown = f"{sag:.1f} mm" if meets else "more than a tenth of its depth"
     if wanted and not machine.sheet_support:
         # The back gauge does not measure such a cut, so there is nothing for the drop to miss.
         if gauged:
+            told = (
+                f"its edge still meets the gauge where that reaches {sag:.1f} mm below the table, and it is "
+                f"cut about {back:.2f} mm too long"
+                if meets
+                else "it misses the gauge. Gauge this cut by a front stop or a marked line, or carry the drop"
+            )
             findings.append(
                 Finding(
                     "caution",
                     "support-missing",
-                    f"a drop {show_mm(drop_depth)} mm deep sags {shown} and this machine has no sheet "
-                    "support: it will be cut long, or miss the gauge",
+                    f"a drop {show_mm(drop_depth)} mm deep sags {shown}, and this machine has no sheet "
+                    f"support: {told}",
                     _SAG_BASIS,
                 )
             )

@@ -17,6 +17,8 @@ from service.engine.materials_table import material_named
 from service.engine.order import Order
 from service.engine.plan import Layout, Leaf
 
+SMALL = (50_000, 50_000)
+
 
 def shear(**lifting) -> Machine:
     return Machine(
@@ -50,13 +52,13 @@ def test_mass_is_density_times_volume():
     ],
 )
 def test_the_shops_limits_say_who_lifts(kg, lift):
-    assert lift_for(shear(crane_kg=500.0), kg) == lift
+    assert lift_for(shear(crane_kg=500.0, two_people_kg=40.0), kg, SMALL) == lift
 
 
 def test_without_a_crane_nobody_lifts_what_two_may_not():
-    assert lift_for(shear(), 41) is None
-    assert "names no crane" in lift_finding(shear(), 41).message
-    assert lift_finding(shear(), 41).level == "stop"
+    assert lift_for(shear(), 41, SMALL) is None
+    assert "names no crane" in lift_finding(shear(), 41, SMALL).message
+    assert lift_finding(shear(), 41, SMALL).level == "stop"
 
 
 @pytest.mark.parametrize(
@@ -69,19 +71,46 @@ def test_without_a_crane_nobody_lifts_what_two_may_not():
     ],
 )
 def test_what_is_said_of_a_lift(kg, code, level):
-    finding = lift_finding(shear(crane_kg=500.0), kg)
+    finding = lift_finding(shear(crane_kg=500.0, two_people_kg=40.0), kg, SMALL)
     assert (finding.code, finding.level) == (code, level)
     assert "local rules" in finding.basis or "HSE" in finding.basis
 
 
 def test_a_heavy_lift_for_two_names_the_weight_and_the_guidance_in_plain_words():
-    said = lift_finding(shear(), 38.6).message
+    said = lift_finding(shear(two_people_kg=40.0), 38.6, SMALL).message
     assert said.startswith("38.6 kg is heavy for two people: guidance says 33.3 kg")
     assert "two thirds" not in said
 
 
+def test_by_default_two_people_lift_no_more_than_the_guidance_says():
+    """Two thirds of twice what each may lift: guidance of the UK's HSE on team handling."""
+    limits = shear().lifting
+    assert limits.two_people_kg <= team_limit_kg([limits.one_person_kg] * 2)
+    assert lift_for(shear(), 36, SMALL) is None
+
+
+@pytest.mark.parametrize(
+    ("sides", "lift"),
+    [
+        ((250_000, 100_000), "one person"),
+        ((100_000, 250_000), "one person"),
+        ((250_001, 10_000), "two people"),
+        ((100_001, 100_001), "two people"),
+        ((250_000, 125_000), "two people"),
+    ],
+)
+def test_a_piece_too_long_or_too_wide_for_one_person_wants_two_however_light(sides, lift):
+    assert lift_for(shear(), 20, sides) == lift
+    said = lift_finding(shear(), 20, sides)
+    assert (said is None) == (lift == "one person")
+    if said is not None:
+        assert said.code == "two-people"
+        assert "mm: two people" in said.message
+    assert lift_for(shear(one_person_length=300_000, one_person_width=150_000), 20, sides) == "one person"
+
+
 def test_what_one_person_may_lift_needs_no_word():
-    assert lift_finding(shear(), 25) is None
+    assert lift_finding(shear(), 25, SMALL) is None
 
 
 @pytest.mark.parametrize("people", [0, 4])

@@ -260,6 +260,21 @@ def test_a_sag_beyond_small_bending_is_not_given_in_figures(depth, says):
     assert says in note.message
 
 
+def test_a_drop_without_a_support_is_told_by_how_much_it_is_long_and_whether_it_meets_the_gauge():
+    """3 mm steel over 640 mm by beam tables: 34.37·(640/500)⁴/9 = 10.25 mm, 4/7·10.25²/640 = 0.094 mm."""
+    bare = shear(sheet_support=False)
+    found = set_for(bare, thickness=300, drop_depth=64_000).findings
+    (said,) = (one.message for one in found if one.code == "support-missing")
+    assert "sags 10.3 mm" in said
+    assert "about 0.09 mm too long" in said
+    assert "still meets the gauge where that reaches 10.3 mm below the table" in said
+    far = set_for(bare, thickness=80, drop_depth=70_000).findings
+    (said,) = (one.message for one in far if one.code == "support-missing")
+    assert "more than a tenth of its depth" in said
+    assert "it misses the gauge" in said
+    assert "too long" not in said
+
+
 @pytest.mark.parametrize("depth", [500, 100_000])
 def test_the_ends_of_the_gauges_range_can_be_set(depth):
     assert gauge_setting(shear(), depth) == (depth, ())
@@ -294,7 +309,7 @@ def test_a_drop_that_the_back_gauge_does_not_measure_cannot_miss_it(gauging):
     assert "support-missing" in codes(set_for(bare, thickness=100, drop_depth=50_000), "caution")
     settings = set_for(bare, thickness=100, drop_depth=50_000, gauging=gauging)
     assert codes(settings, "caution") == []
-    assert "miss the gauge" not in " ".join(finding.message for finding in settings.findings)
+    assert "misses the gauge" not in " ".join(finding.message for finding in settings.findings)
     # A hanging drop is still carried where the machine can, but not for the sake of a fine gauge.
     fine = shear(back_gauge=BackGauge(500, 100_000, accuracy=3))
     assert set_for(fine, thickness=100, drop_depth=50_000, gauging=gauging).sheet_support

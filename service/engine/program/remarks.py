@@ -174,7 +174,7 @@ def _tips(machine: Machine, link: Link) -> Iterable[Finding]:
         )
 
 
-def lift_of(machine: Machine, kg: float) -> tuple[Lift, tuple[Finding, ...]]:
+def lift_of(machine: Machine, kg: float, sides: tuple[Length, Length]) -> tuple[Lift, tuple[Finding, ...]]:
     """Who moves a piece, and what is said of it. Beyond every limit: the crane, with a stop."""
-    said = lift_finding(machine, kg)
-    return lift_for(machine, kg) or "crane", () if said is None else (said,)
+    said = lift_finding(machine, kg, sides)
+    return lift_for(machine, kg, sides) or "crane", () if said is None else (said,)

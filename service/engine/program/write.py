@@ -359,7 +359,7 @@ def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: d
     machine, material, thickness = shop.machine, shop.material, shop.thickness
     along, depth = link.across.size, link.extent.size
     kg = piece_kg(material, along, depth, thickness)
-    lift, about_lift = lift_of(machine, kg)
+    lift, about_lift = lift_of(machine, kg, (along, depth))
     gang = _gang(shop, link, lift == "one person")
     force = check_force(machine, material, thickness, along * gang)
     settings = settings_for(

@@ -42,6 +42,8 @@ class Shear:
     one_person_kg: Decimal
     two_people_kg: Decimal
     crane_kg: Decimal | None
+    one_person_length: int
+    one_person_width: int
 
 
 @dataclass(frozen=True, slots=True)

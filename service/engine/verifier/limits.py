@@ -231,6 +231,9 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
         ("crane", shear.crane_kg),
     )
     able = [name for name, most in limits if most is not None and kg <= most * _HAIR]
+    long, wide = max(cut.along_blade, cut.depth), min(cut.along_blade, cut.depth)
+    if able[:1] == ["one person"] and (long > shear.one_person_length or wide > shear.one_person_width):
+        able = able[1:]
     near = any(most is not None and abs(kg - most) * 10**5 <= kg for _, most in limits)
     faults.unless(
         near or able[:1] == [cut.lift],

@@ -226,6 +226,14 @@ def _names(top: _At) -> dict[str, str]:
     }
 
 
+_ONE_PERSON = (250_000, 100_000)
+"""Longest and widest piece of one person in profiles that do not say: the default of the contract."""
+
+
+def _size_or(at: _At, usual: int) -> int:
+    return usual if at.value is None else at.mm()
+
+
 def _shear(at: _At) -> Shear:
     rating, rake, gap, gauge = at.of("rating"), at.of("rake"), at.of("gap"), at.of("back_gauge")
     hold, stops, lifting = at.of("hold_down"), at.of("front_stops", optional=True), at.of("lifting")
@@ -262,6 +270,8 @@ def _shear(at: _At) -> Shear:
         one_person_kg=lifting.of("one_person_kg").amount(),
         two_people_kg=lifting.of("two_people_kg").amount(),
         crane_kg=lifting.of("crane_kg", optional=True).maybe_amount(),
+        one_person_length=_size_or(lifting.of("one_person_length_mm", optional=True), _ONE_PERSON[0]),
+        one_person_width=_size_or(lifting.of("one_person_width_mm", optional=True), _ONE_PERSON[1]),
     )
 
 
