@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import click
 
-from client.cli_tools import LENGTH, THICKNESS, WHY, end_on_stops, in_home, lines, machine_for
+from client.cli_tools import LENGTH, THICKNESS, WHY, end_on_stops, in_home, lines, machine_for, say
 from client.errors import InputWrong
 from client.home import Home
 from client.show import finding_lines
@@ -212,4 +212,5 @@ def _setting_lines(made: Settings) -> list[str]:
 
 
 def _cautions(machine: Machine, material: Material) -> None:
-    lines(f"note: {told}" for told in usual_cautions(machine, [material]))
+    say("usual cautions:")
+    lines(f"  - {told}" for told in usual_cautions(machine, [material]))

@@ -91,7 +91,10 @@ def _tell(name: str, slips: list[FieldError], findings: tuple[Finding, ...], why
         say(f"{name}: refused: {slip.pointer.strip('/') or 'the whole'}: {slip.message}")
     lines(f"{name}: {line}" for line in show.finding_lines(findings, why=why))
     if not slips and not findings:
-        say(f"{name}: nothing doubtful found; that does not make the figures right: the rating plate decides")
+        say(
+            f"{name}: nothing doubtful found; that does not make the figures right: "
+            "the rating plate and the certificate decide"
+        )
     return len(slips)
 
 

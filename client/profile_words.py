@@ -23,7 +23,6 @@ def _told(machine: Machine) -> Iterator[tuple[str, str]]:
         yield "thickest", f"{_mm(machine.max_thickness)} fit under blade and feet, however soft"
     limit = machine.force_limit_kn
     yield "force limit", "not stated: by the rating" if limit is None else f"{limit:g} kN"
-    yield "", f"the rake is chosen {machine.force_margin:.0%} below the limit, for sheet over its thickness"
     yield "", f"the rake is chosen {machine.force_margin:.0%} below it, for sheet over its thickness"
     yield "dulled edges", f"{machine.dulled_allowance:.0%} more force is counted than sharp edges take"
     yield (

@@ -82,7 +82,7 @@ def _edge(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
     if radius is not None and radius < LEAST_RADIUS_UM:
         yield (
             f"an edge radius of {radius:g} µm is sharper than a ground edge; "
-            f"is {radius * 1000:g} µm ({radius:g} mm) meant?"
+            f"{radius * 1000:g} µm ({radius:g} mm) may be meant"
         )
     if radius is not None and radius > MOST_RADIUS_UM:
         yield f"an edge radius of {radius:g} µm is {radius / 1000:g} mm"

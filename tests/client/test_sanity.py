@@ -33,7 +33,7 @@ THICK = ("--material", "S235JR", "--thickness", "20")
         (("gauge", "--gauge", "300", "--measured", "330"), "330 mm from a gauge value of 300 mm"),
         (("gauge", "--gauge", "1200", "--measured", "1200.5"), "goes from 5 to 1000 mm, not to 1200"),
         (("cuts", *THICK, "--cut-length", "500"), "rated for 6 mm"),
-        (("edge", "--radius", "0.12"), "is 120 µm (0.12 mm) meant?"),
+        (("edge", "--radius", "0.12"), "120 µm (0.12 mm) may be meant"),
         (("cuts", *SHEET, "--cut-length", "500", "--minutes", "900000"), "15,000 hours"),
         (("cuts", *SHEET, "--cut-length", "500", "--strokes", "20000"), "20000 strokes"),
         (("edge", "--radius", "5000"), "is 5 mm"),
