@@ -25,8 +25,9 @@ from schemas.fields import (
 )
 from schemas.problems import FieldError, WireError, field_errors, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
-from schemas.slips import slips_of_machine, slips_of_material
+from schemas.slips import slip_of_certificate, slips_of_machine, slips_of_material
 from schemas.words import says
+from service.engine.certificates import by_certificates
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
@@ -246,10 +247,18 @@ def read_order(
         if unpriced is not None:
             wanted_price = f"for the least cost every piece of stock needs a price; {unpriced!r} has none"
             raise WireError([FieldError("/options/objective", wanted_price)])
+    if data.get("stock") is not None and not made_before:
+        slips = [
+            FieldError(pointer("stock", index, "tensile_strength_n_mm2"), said)
+            for index, item in enumerate(inline)
+            if (said := slip_of_certificate(materials[item.material], item)) is not None
+        ]
+        if slips:
+            raise WireError(slips)
     return Order(
         order_ref=data["order_ref"],
         machine=machine,
-        materials=tuple(materials[grade] for grade in sorted(materials)),
+        materials=tuple(by_certificates(materials[grade], inline) for grade in sorted(materials)),
         parts=tuple(parts),
         stock=tuple(inline),
         options=options,

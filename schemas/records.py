@@ -108,7 +108,7 @@ class MaterialSchema(Record):
     bands = Many(
         Inner(StrengthBandSchema),
         load_default=list,
-        most=50,
+        most=1000,
         data_key="strength_bands",
         metadata={
             "description": "narrower ranges of strength by thickness, ascending, inside the range of the "
@@ -168,6 +168,30 @@ class StockSchema(Record):
     oversize = Size(zero_ok=True)
     price = JsonNumber(load_default=None, allow_none=True, validate=between(0, 1e9))
     heat = Text(load_default=None, allow_none=True, most=60)
+    tensile_strength = JsonNumber(
+        load_default=None,
+        allow_none=True,
+        validate=meant(strength_slip),
+        data_key="tensile_strength_n_mm2",
+        metadata={
+            "description": "tensile strength that the inspection certificate of these very pieces states; "
+            "a plan counts with it where every piece of the grade and thickness has one; goes with "
+            "`certificate`"
+        },
+    )
+    certificate = Text(
+        load_default=None,
+        allow_none=True,
+        most=60,
+        metadata={"description": "by what the inspection certificate is known, for example its number"},
+    )
+
+    @validates_schema
+    def _certified(self, data: Mapping[str, Any], **kwargs: Any) -> None:
+        strength, certificate = data["tensile_strength"], data["certificate"]
+        if (strength is None) != (certificate is None):
+            lacking = "certificate" if certificate is None else "tensile_strength_n_mm2"
+            raise ValidationError("a strength and the certificate that states it go together", lacking)
 
     @pre_load
     def _without_nulls(self, data: Any, **kwargs: Any) -> Any:

@@ -11,7 +11,8 @@ from schemas.problems import FieldError, pointer
 from schemas.records import MachineSchema, MaterialSchema
 from service.engine.machine import Machine
 from service.engine.materials import Material
-from service.engine.plausible import Slip, material_slips
+from service.engine.order import StockItem
+from service.engine.plausible import Slip, certificate_findings, certificate_slip, material_slips
 from service.engine.plausible_machine import machine_slips
 
 
@@ -25,6 +26,18 @@ def slips_of_material(material: Material, *at: str | int) -> Iterator[FieldError
     """What of a grade cannot be meant, by the fields of the wire; `at`: where the grade stands."""
     for slip in material_slips(material):
         yield FieldError(pointer(*at, *_on_the_wire(MaterialSchema(), slip)), slip.message)
+
+
+def slip_of_certificate(material: Material, item: StockItem) -> str | None:
+    """Why what stands for a stock item's strength by certificate cannot be meant; None when it may be."""
+    if item.tensile_strength is None:
+        return None
+    slip = certificate_slip(material, item.thickness, item.tensile_strength)
+    if slip is None and material.strength_basis == "range":
+        # Stock is planned with it, so what cannot be of this grade is not taken on trust.
+        for finding in certificate_findings(material, item.thickness, item.tensile_strength):
+            slip = f"{finding.message}; if it is, it is not this grade: keep it as a grade of its own"
+    return slip
 
 
 def _on_the_wire(schema: Schema, slip: Slip) -> Iterator[str | int]:

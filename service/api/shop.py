@@ -8,8 +8,8 @@ from typing import Any
 from schemas.problems import FieldError
 from schemas.programs import ProgramSchema
 from schemas.records import MachineSchema, MaterialSchema
-from schemas.shop import BladeSchema, SiteSchema, StockRecordSchema
-from schemas.slips import slips_of_machine, slips_of_material
+from schemas.shop import BladeSchema, SiteSchema, StockRecordSchema, stock_item
+from schemas.slips import slip_of_certificate, slips_of_machine, slips_of_material
 from service.api.parsed import own_materials
 from service.api.shelf import Shelf
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
@@ -37,6 +37,14 @@ def _machine_faults(document: dict[str, Any]) -> list[FieldError]:
 
 def _material_faults(document: dict[str, Any]) -> list[FieldError]:
     return list(slips_of_material(MaterialSchema().load(document)))
+
+
+def _stock_faults(document: dict[str, Any]) -> list[FieldError]:
+    faults = [*_known_site(document), *_known_material(document)]
+    if faults or document["tensile_strength_n_mm2"] is None:
+        return faults
+    said = slip_of_certificate(material_named(document["material"], own_materials()), stock_item(document))
+    return [] if said is None else [FieldError("/tensile_strength_n_mm2", said)]
 
 
 def _known_material(document: dict[str, Any]) -> list[FieldError]:
@@ -145,7 +153,7 @@ STOCK = Shelf(
     key_field="ref",
     address="site/ref",
     site_of=lambda document: document["site"],
-    faults=lambda document: [*_known_site(document), *_known_material(document)],
+    faults=_stock_faults,
 )
 BLADES = Shelf(
     kind="blade",

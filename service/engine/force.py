@@ -354,8 +354,9 @@ def _findings(
     if share > SLACK:
         most = math.floor(rating.rm * (rating.thickness / thickness) ** 2 * SLACK)
         way_out = (
-            f"; a sheet whose certificate says {most} N/mm² or less would be inside: keep such sheets as a "
-            "grade of their own with that strength"
+            f"; a sheet whose certificate says {most} N/mm² or less would be inside: write strength and "
+            "certificate to the stock, of every piece of this grade and thickness, or keep such sheets as a "
+            "grade of their own"
             if rm_low <= most and rm_low < rm_high
             else ""
         )

@@ -59,6 +59,8 @@ class StockItem:
     `edges`: ``mill`` edges are trimmed before they may bound a part, ``cut`` edges are straight,
     square and can be gauged from. `oversize` is how much larger than its nominal size a piece may
     have been delivered (it is never smaller). `price` is for one piece, in the shop's money.
+    `tensile_strength` is what the inspection certificate of these very pieces says [N/mm²], and
+    `certificate` by what it is known (:mod:`service.engine.certificates`).
     """
 
     ref: str
@@ -72,6 +74,8 @@ class StockItem:
     oversize: Length = 2000
     price: float | None = None
     heat: str | None = None
+    tensile_strength: float | None = None
+    certificate: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.service.shop import Service, machine
+from tests.service.shop import Service, machine, order, sheet
 
 GRADE = {
     "grade": "Q-plate",
@@ -266,3 +266,44 @@ def test_force_is_checked_on_the_whole_cut_without_a_drop(shared: Service) -> No
     found = {one["code"]: one["level"] for one in shared.post("/checks/force", cut).json["findings"]}
     assert found["too-long-for-blade"] == "stop"
     assert found["drop-unknown"] == "note"
+
+
+@pytest.mark.parametrize(
+    ("change", "where", "words"),
+    [
+        ({"certificate": None}, "/certificate", "go together"),
+        ({"tensile_strength_n_mm2": 65}, "/tensile_strength_n_mm2", "if it is in ksi, write 448"),
+        ({"tensile_strength_n_mm2": 340}, "/tensile_strength_n_mm2", "keep it as a grade of its own"),
+    ],
+)
+def test_a_certificate_on_stock_is_held_against_the_grade(
+    shared: Service, change: dict[str, Any], where: str, words: str
+) -> None:
+    plate = {**sheet("SH-C", tensile_strength_n_mm2=430, certificate="3.1/77"), **change}
+    assert words in told(shared.post("/stock", plate))[where]
+    inline = {name: value for name, value in plate.items() if name != "site"}
+    answer = shared.post("/plans", order(stock=[inline]))
+    assert words in told(answer)[f"/stock/0{where}"]
+
+
+def test_a_plan_from_the_rack_counts_with_the_certificates_of_its_stock(small: Service) -> None:
+    # 5.5 mm of 510 N/mm² counts as 5.86 mm of 450, of 430 as 5.38 mm.
+    weak = machine(rating={"thickness_mm": 5.5})
+    parts = [
+        {"ref": "P1", "length": 600, "width": 300, "quantity": 2, "material": "S235JR", "thickness": 5.5}
+    ]
+    plate = sheet("SH-5", thickness=5.5)
+    assert small.ask("POST", "/stock", "admin", json=plate).status_code == 201
+    asked = order(machine=weak, parts=parts)
+    refused = small.post("/plans", asked).json
+    assert refused["unplaced"][0]["quantity"] == 2
+    certified = {**plate, "tensile_strength_n_mm2": 430, "certificate": "3.1/77"}
+    kept = small.ask("PUT", "/stock/northgate/SH-5", "admin", json=certified, headers={"If-Match": '"1"'})
+    assert kept.status_code == 200, kept.text
+    assert kept.json["certificate"] == "3.1/77"
+    made = small.post("/plans", asked).json
+    assert made["unplaced"] == []
+    assert made["fingerprint"] != refused["fingerprint"]
+    assert (
+        small.ask("DELETE", "/stock/northgate/SH-5", "admin", headers={"If-Match": '"2"'}).status_code == 204
+    )

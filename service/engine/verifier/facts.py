@@ -92,6 +92,7 @@ class Stock:
     edges: str
     oversize: int
     price: Decimal | None
+    certified: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

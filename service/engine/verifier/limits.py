@@ -188,8 +188,9 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
     faults.unless(grade.shearable, "strength", where, f"{stock.material} must not be put under a shear")
     # t·√(Rm/Rm₀) ≤ t₀ without a root, in exact numbers
     t, t0 = stock.thickness, shear.rated_thickness
+    strongest = max(grade.strongest(t), stock.certified or Decimal(0))
     faults.unless(
-        t * t * grade.strongest(t) <= t0 * t0 * shear.rated_rm * _HAIR,
+        t * t * strongest <= t0 * t0 * shear.rated_rm * _HAIR,
         "strength",
         where,
         f"{shown(t)} mm of {stock.material} is more than the rating of {shown(t0)} mm",

@@ -324,6 +324,7 @@ def _stock(at: _At) -> Stock:
         edges=at.of("edges").word("mill", "cut"),
         oversize=at.of("oversize").mm(0),
         price=at.of("price", optional=True).maybe_amount(),
+        certified=at.of("tensile_strength_n_mm2", optional=True).maybe_amount(),
     )
 
 
