@@ -62,7 +62,8 @@ def proved(
 
     for most in _FEW_PLACES:
         coarse = grid_of(most)
-        while open_still() and offers.rounds < _ROUNDS and offers.taken(coarse, None, steady):
+        # These tables are cheap, and what they find is of use to a plan too.
+        while not _stopped(context) and offers.rounds < _ROUNDS and offers.taken(coarse, None, steady):
             pass
         if not coarse.exact:
             # With places missing nothing is proved, but the prices are a good beginning.
