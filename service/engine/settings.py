@@ -161,6 +161,9 @@ def _why_not(
         return f"; {smaller:g}° would be over the limit"
     if not fits_force(*about, margin=machine.force_margin):
         return f"; {smaller:g}° would leave less than {machine.force_margin:.0%} of it"
+    chosen = (*about[:4], machine.rake.high_deg, dulled)
+    if not held_at(*chosen):
+        return ", the highest: at none of them what is wanted of the hold-down is to be had"
     if not held_at(*about):
         return f"; {smaller:g}° would want more hold-down than is to be had"
     return ""

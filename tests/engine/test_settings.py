@@ -339,6 +339,8 @@ def test_a_rake_tells_what_speaks_against_the_next_smaller_one():
     assert "would leave less than 10% of it" in rake_note(machine)
     weak = shear(rake=Rake(0.5, 2.5, 0.1), force_limit_kn=900.0, hold_down=HoldDown(4500, force_kn=30.0))
     assert "would want more hold-down than is to be had" in rake_note(weak)
+    none = replace(weak, hold_down=HoldDown(4500, force_kn=3.0))
+    assert "at none of them what is wanted of the hold-down is to be had" in rake_note(none)
 
 
 def test_over_the_limit_the_rake_is_not_called_good_for_it():
