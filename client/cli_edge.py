@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, timedelta
-from typing import Final
 
 import click
 
@@ -12,12 +11,9 @@ from client.edge_story import edge_story
 from client.home import Home
 from client.show import finding_lines
 from service.engine.quantities import show_mm
-from service.engine.wear.edge import WearEstimate, estimate
+from service.engine.wear.edge import WORK_SHARE, WearEstimate, estimate
 from service.engine.wear.learn import governing
 from service.engine.wear.spread import best_spread, spread_finding
-
-WORK_SHARE: Final = 5 / 7
-"""Working days in a calendar day: a shop default, as at the centre."""
 
 
 @click.command("edge-check")

@@ -23,7 +23,7 @@ from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
 from service.engine.quality.burr import Burr, burr_on
 from service.engine.quantities import PER_MM, Length, mm
-from service.engine.wear.edge import WearCut, WearEstimate, edge_use, estimate, life_passes
+from service.engine.wear.edge import WORK_SHARE, WearCut, WearEstimate, edge_use, estimate, life_passes
 from service.engine.wear.history import BladeStory, Cutting, Happening, Measuring, Turning, told
 from service.engine.wear.learn import governing
 from service.engine.wear.measure import cost_per_metre
@@ -33,9 +33,6 @@ from service.engine.wear.spread import best_spread, spread_finding
 from service.store import held, records
 
 wear = Operations("wear")
-
-WORK_SHARE: Final = 5 / 7
-"""Working days in a calendar day: a shop default."""
 
 _MOST_BURRS: Final = 20
 

@@ -261,8 +261,8 @@ def _scale(line: _Line, shown: _Shown, confidence: float) -> tuple[Advice, str]:
 
 
 def _nearest(top: int, bottom: int) -> int:
-    """top/bottom to the nearest whole number, halves away from nothing."""
-    steps = (2 * abs(top) + bottom) // (2 * bottom)
+    """top/bottom to the nearest whole number; of a half nothing, or corrections would swing for ever."""
+    steps = (2 * abs(top) + bottom - 1) // (2 * bottom)
     return steps if top > 0 else -steps
 
 

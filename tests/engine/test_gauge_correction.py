@@ -1,6 +1,7 @@
 """The gauge is corrected when an offset is proven and can be set, and left alone otherwise."""
 
 import statistics
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -52,6 +53,12 @@ def test_a_correction_is_in_steps_of_the_gauge_and_leaves_less_than_half_a_step(
         assert again.advice != "correct"
     else:
         assert said.correction == 0
+
+
+@pytest.mark.parametrize("off", [5, -5])
+def test_half_a_step_is_left_as_it_is(off):
+    """A correction of a whole step would leave half a step on the other side, and so on for ever."""
+    assert gauge_correction(replace(GAUGE, step=10), measured(off, off, off)).advice != "correct"
 
 
 @given(offsets)

@@ -27,6 +27,8 @@ from service.engine.wear.metres import WEAR_BASIS, severity
 
 WORKING_DAYS_A_YEAR: Final = 250
 """A shop default, to turn working days into dates."""
+WORK_SHARE: Final = WORKING_DAYS_A_YEAR / 365
+"""Working days in a calendar day, wherever one is turned into the other."""
 
 TURN_SOON: Final = 0.9
 """Share of life from which a caution is given: a shop default."""
@@ -271,7 +273,7 @@ def estimate(
         if rate.low > 0:
             high = _first_to_wear_out(use, rate_use, set_life / rate.low, days)[1]
         whole = days_left + waiting / per_day if per_day > 0 else None
-        calendar = math.floor(days_left * 365 / WORKING_DAYS_A_YEAR)
+        calendar = math.floor(days_left / WORK_SHARE)
         if today is not None and calendar <= _FURTHEST_DAYS:
             turn_on = today + timedelta(days=calendar)
     return WearEstimate(
