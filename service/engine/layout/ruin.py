@@ -46,8 +46,8 @@ _TRIES: Final = 8
 _PASSED_OVER: Final = 40
 """Of so many parts one does not go where it fits best."""
 _STEPS_A_CHECK: Final = 40
-_STEPS_A_MOVE: Final = 150
-"""Steps that one move takes, about."""
+_STEPS_A_MOVE: Final = 40
+"""Steps that a move takes beside those for sheets changed and rooms looked at."""
 
 
 class _Sheet:
@@ -85,7 +85,7 @@ class Ruin:
     def fewer(self, best: Solution, moves: int, target: int) -> Solution:
         """The plan with as many sheets given up as go in so many moves; `target` is a cost that ends it."""
         numbers = Sequence32(len(best.rows) + 1)
-        ceiling = self.context.steps + (self.context.budget - self.context.steps) // 2
+        ceiling = self.context.steps + (self.context.budget - self.context.steps) * 3 // 5
         while best.rank[0] == 0 and best.rank[1] > target and moves > 0:
             sheets = self._sheets(best)
             waiting = self._given_up(sheets, best.rank[1] - target)
@@ -154,7 +154,9 @@ class Ruin:
         width, height = self.sides[stock]
         if tree is None:
             return _Sheet(stock, None, [(width, height, (), 0, -1)], [])
-        return _Sheet(stock, tree, *look(tree, width, height, self.least, self.context.stages))
+        rooms, paths = look(tree, width, height, self.least, self.context.stages)
+        self.context.other_steps += 6 + len(paths)
+        return _Sheet(stock, tree, rooms, paths)
 
     def _search(
         self, sheets: list[_Sheet], waiting: list[int], moves: int, ceiling: int, numbers: Sequence32
@@ -247,6 +249,8 @@ class Ruin:
     def _rooms(self, kind: int, sheets: Sequence[_Sheet]) -> list[tuple[int, int, int, int, int]]:
         """Where a part fits: (less spare, more spare, place of the sheet, way it lies, room)."""
         found: list[tuple[int, int, int, int, int]] = []
+        looked = sum([len(sheet.rooms) for sheet in sheets]) * len(self.ways[kind])
+        self.context.other_steps += (looked + len(sheets)) // 12
         for way, leaf in enumerate(self.ways[kind]):
             dx, dy = leaf[0], leaf[1]
             for place, sheet in enumerate(sheets):

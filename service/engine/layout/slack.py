@@ -21,6 +21,8 @@ Tree: TypeAlias = tuple[Length, Length, int, Any]
 :data:`PART` is a part with the number of its variant."""
 
 PART: Final = -1
+_PAIRED: Final = 8
+"""Children of a level up to which two of them are laid together: of many, each is small."""
 _AXES: Final[tuple[Axis, Axis]] = ("x", "y")
 
 Path: TypeAlias = tuple[int, ...]
@@ -93,7 +95,7 @@ def look(
             if len(here) < levels:
                 if room_x >= low_x and room_y >= low_y:
                     rooms.append((room_x, room_y, here, beside, -1))
-                if len(children) > 2:
+                if 2 < len(children) <= _PAIRED:
                     # Beside two children laid together: room for a part that is longer than either.
                     for other in range(place + 1, len(children)):
                         second = children[other]
