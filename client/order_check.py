@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import Any, Final
 
 from marshmallow import ValidationError
@@ -17,6 +18,7 @@ from schemas.fields import units_of_request
 from schemas.orders import PartSchema
 from schemas.problems import FieldError, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
+from service.engine.certificates import by_certificates
 from service.engine.clearance import gap_for
 from service.engine.force import check_force
 from service.engine.force_limits import longest_cut
@@ -39,7 +41,7 @@ def order_faults(station: Workstation, document: Mapping[str, Any]) -> list[Fiel
     """Why parts of a plan request cannot be made on its machine, by the fields of the request."""
     own = [*_readable_grades(document.get("materials")), *station.records.materials()]
     machine = _machine(station, document.get("machine"))
-    look = _Look(machine, own, _rack(station, machine, document.get("stock")))
+    look = _Look(machine, own, _stock(station, machine, document))
     return [fault for index, part in _readable_parts(document) for fault in look.at(part, index)]
 
 
@@ -48,6 +50,7 @@ class _Look:
 
     def __init__(self, machine: Machine | None, own: Sequence[Material], rack: Sequence[StockItem]) -> None:
         self._machine = machine
+        self._rack = rack
         self._whole = {
             (one.material, one.thickness, *sorted((one.length, one.width))) for one in rack if one.quantity
         }
@@ -66,7 +69,8 @@ class _Look:
             return
         kind = part.material, part.thickness
         if kind not in self._known:
-            self._known[kind] = _longest(machine, material, part.thickness)
+            counted = by_certificates(material, self._rack)
+            self._known[kind] = _longest(machine, counted, part.thickness)
         longest, why_not = self._known[kind]
         if why_not is not None:
             yield FieldError(pointer("parts", index, "thickness"), why_not)
@@ -139,15 +143,19 @@ def _parts(document: Mapping[str, Any]) -> Sequence[Any]:
 
 
 def _readable_parts(document: Mapping[str, Any]) -> Iterator[tuple[int, Part]]:
-    table = document.get("gauge_table")
-    inches = document.get("units") == "in"
     schema = PartSchema()
-    with units_of_request("in" if inches else "mm", table.lower() if isinstance(table, str) else None):
+    with _units(document):
         for index, given in enumerate(_parts(document)):
             try:
                 yield index, schema.load(_with_what_is_looked_at(given))
             except ValidationError:
                 continue  # the contract says of it what is wrong
+
+
+def _units(document: Mapping[str, Any]) -> AbstractContextManager[None]:
+    table = document.get("gauge_table")
+    inches = document.get("units") == "in"
+    return units_of_request("in" if inches else "mm", table.lower() if isinstance(table, str) else None)
 
 
 def _with_what_is_looked_at(given: Any) -> Any:
@@ -176,11 +184,13 @@ def _machine(station: Workstation, given: Any) -> Machine | None:
     return read
 
 
-def _rack(station: Workstation, machine: Machine | None, given: Any) -> list[StockItem]:
+def _stock(station: Workstation, machine: Machine | None, document: Mapping[str, Any]) -> list[StockItem]:
+    given = document.get("stock")
     if given is None:
         return [] if machine is None else station.rack_of(machine)
     try:
-        read: list[StockItem] = StockSchema(many=True).load(given)
+        with _units(document):
+            read: list[StockItem] = StockSchema(many=True).load(given)
     except ValidationError:
         return []  # as above
     return read

@@ -95,3 +95,23 @@ def test_a_sheet_that_is_a_part_as_it_is_needs_no_cut(stocked, check, changed, p
         settled_to=0,
     )
     assert check(lines).exit_code == 0
+
+
+def test_a_certificate_of_the_stock_may_bring_a_sheet_inside_the_rating(stocked, check, changed, page):
+    # 5.8 mm of S235JR may have 510 N/mm² and then counts as 5.8 · √(510/450) = 6.17 mm of a 6 mm rating;
+    # with 420 N/mm² by its certificate it counts as 5.60 mm.
+    lines = "A,400,300,1,S235JR,5.8\n"
+    assert "counts as 6.17 mm" in check(lines).stderr
+    sheet = {"site": "northgate", "ref": "SH-C", "length": 2500, "width": 1250, "quantity": 1}
+    steel = {"material": "S235JR", "thickness": 5.8, "tensile_strength_n_mm2": 420, "certificate": "3.1/9"}
+    sent = page([changed("stock", "northgate/SH-C", {**sheet, **steel})])
+    stocked.records.take_page(
+        sent["changes"],
+        cursor="c2",
+        centre_epoch=sent["centre_epoch"],
+        last=True,
+        server_time=sent["server_time"],
+        settled_to=0,
+    )
+    done = check(lines)
+    assert done.exit_code == 0, done.output

@@ -4,9 +4,11 @@ from dataclasses import replace
 
 import pytest
 
+from service.engine.certificates import by_certificates
 from service.engine.handling import usual_cautions
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
+from service.engine.order import StockItem
 
 SHEAR = Machine(
     "m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60), BackGauge(500, 100000), HoldDown(4500)
@@ -27,6 +29,14 @@ def test_no_built_in_grade_is_said_to_be_the_shops():
     for material in BUILT_IN:
         if material.family != "wear plate":
             assert usual_cautions(SHEAR, [material]) == plain
+
+
+def test_a_certificate_outside_the_range_makes_no_grade_of_the_shop():
+    steel = material_named("S235JR")
+    plates = [StockItem("A", 300000, 150000, 4, "S235JR", 300, tensile_strength=530.0, certificate="77")]
+    counted = by_certificates(steel, plates)
+    assert counted.rm_high == 530
+    assert usual_cautions(SHEAR, [counted]) == usual_cautions(SHEAR)
 
 
 def test_by_mild_steel_the_grade_is_offered_before_the_steel_of_rating_plates():
