@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 
 from service.engine.findings import Finding
 from service.engine.materials import Material
+from service.engine.own_grades import instead_of_built_in
 from service.engine.quantities import Length, show_mm
 
 KGF: Final = 9.80665
@@ -190,10 +191,15 @@ def _called(material: Material) -> str:
 
 
 def material_findings(material: Material) -> tuple[Finding, ...]:
-    """What of a grade is unusual for its family; nothing for a family of the shop's own."""
+    """What of a grade is unusual for its family, and whether it stands for a built-in one."""
+    found: list[Finding] = []
+    if (instead := instead_of_built_in(material)) is not None:
+        words = f"{instead}; orders of every site that name it are reckoned with these figures"
+        found.append(Finding("caution", "instead-of-built-in", words, "built-in table of grades"))
     family = FAMILIES.get(material.family)
     if family is None:
         return (
+            *found,
             Finding(
                 "note",
                 "family-not-known",
@@ -202,7 +208,6 @@ def material_findings(material: Material) -> tuple[Finding, ...]:
                 _BASIS,
             ),
         )
-    found: list[Finding] = []
     for what, value, (low, high), unit in (
         ("lower tensile strength", material.rm_low, family.rm, " N/mm²"),
         ("upper tensile strength", material.rm_high, family.rm, " N/mm²"),

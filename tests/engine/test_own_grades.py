@@ -9,6 +9,7 @@ from service.engine.handling import usual_cautions
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
 from service.engine.order import StockItem
+from service.engine.plausible import material_findings
 
 SHEAR = Machine(
     "m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60), BackGauge(500, 100000), HoldDown(4500)
@@ -22,6 +23,14 @@ def test_a_shops_grade_under_a_built_in_name_is_among_the_cautions():
     (words,) = more
     # EN 10025-2, table 6: S235 has 360 to 510 N/mm² over all thicknesses of sheet.
     assert "the shop's own grade with 360 to 370 N/mm²; the built-in grade has 360 to 510" in words
+
+
+def test_it_is_told_when_such_a_grade_is_kept_or_looked_over():
+    steel = material_named("S235JR")
+    assert material_findings(steel) == ()
+    (told,) = material_findings(replace(steel, rm_low=360.0, rm_high=370.0))
+    assert told.code == "instead-of-built-in"
+    assert "orders of every site" in told.message
 
 
 def test_no_built_in_grade_is_said_to_be_the_shops():
