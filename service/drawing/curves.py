@@ -24,6 +24,11 @@ _SHORTEST: Final[Length] = 2000
 _CAUTION: Final = (
     "Planning figures, no permission to cut: rating plate, the maker's manual and the operator decide."
 )
+_LOOSE: Final = "h"
+_ABOUT_LOOSE: Final = (
+    "h: on a piece so thick and so long the hold-down has less than is usually wanted (shop default); "
+    "where the profile states wanted_share, it governs."
+)
 _LEAVE: Final = " *"
 _ABOUT_LEAVE: Final = (
     "* Hard plate: only where the makers of the plate and of the machine allow it to be sheared."
@@ -205,6 +210,7 @@ def capacity_table(
         + ", ".join(f"{letter} {name}" for name, letter in _LETTERS.items())
         + "; – not for this shear.",
         "Strength counts with the upper end of each grade's range at each thickness.",
+        *([_ABOUT_LOOSE] if any(_held_less(row) for row in rows) else []),
         *([_ABOUT_LEAVE] if any(row.leave_needed for row in rows) else []),
         _CAUTION,
     ]
@@ -213,8 +219,20 @@ def capacity_table(
 
 def _cell(row: Capacity) -> str:
     if row.thickness == 0 and row.governed_by not in _LETTERS:
-        return "–  "
-    return f"{row.thickness / PER_MM:.2f} {_LETTERS[row.governed_by]}"
+        return "–   "
+    loose = _LOOSE if _held_less(row) else " "
+    return f"{row.thickness / PER_MM:.2f} {_LETTERS[row.governed_by]}{loose}"
+
+
+def _held_less(row: Capacity) -> bool:
+    """Whether the piece is not held as is usually wanted, where that does not govern."""
+    return any(
+        limit.name == "hold-down"
+        and not limit.counts
+        and limit.thickness is not None
+        and limit.thickness < row.thickness
+        for limit in row.limits
+    )
 
 
 def _named(row: Capacity) -> str:

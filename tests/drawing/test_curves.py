@@ -167,3 +167,12 @@ def test_labels_of_curves_that_end_together_are_moved_apart():
     assert all(b - a >= 15.9 for a, b in itertools.pairwise(rows))
     bottom = max(float(one.get("y1")) for one in ET.fromstring(picture).iter(f"{SVG}line"))
     assert rows[-1] <= bottom + 5
+
+
+def test_where_the_hold_down_reaches_less_than_is_wanted_the_table_says_so() -> None:
+    weak = replace(SHEAR, hold_down=replace(SHEAR.hold_down, force_kn=5.0, wanted_share=None))
+    strong = replace(SHEAR, hold_down=replace(SHEAR.hold_down, force_kn=5000.0, wanted_share=None))
+    stated = replace(SHEAR, hold_down=replace(SHEAR.hold_down, force_kn=5.0, wanted_share=0.15))
+    told = "the hold-down has less than is usually wanted"
+    assert told in capacity_table(weak, GRADES[:1])
+    assert told not in capacity_table(strong, GRADES[:1]) + capacity_table(stated, GRADES[:1])
