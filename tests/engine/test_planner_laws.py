@@ -100,7 +100,7 @@ from schemas.orders import read_order
 from schemas.plans import write_plan
 from service.engine.planner import plan
 for line in sys.stdin:
-    order = read_order(json.loads(line), machine_named=lambda _: None)
+    order = read_order(json.loads(line), machine_named=lambda _: None, made_before=True)
     print(json.dumps(write_plan(plan(order), order)))
 """
 
