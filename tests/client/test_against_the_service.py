@@ -8,8 +8,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from client import cutlog
+from client.cli import cli
 from client.planning import plan_here, plan_there
 from client.sync import sync_once
 from client.wire import Wire
@@ -60,6 +62,40 @@ def test_a_comparison_is_the_same_offline_and_online_in_all_its_plans(
     assert [canonical_json(one.document) for one in (here, *here.others)] == [
         canonical_json(one.document) for one in (there, *there.others)
     ]
+
+
+def test_the_station_answers_questions_about_a_cut_as_the_service_does(service, connected):
+    with connected(service) as station:
+        assert sync_once(station).complete
+        home = station.home.folder
+        wire = Wire(service.url, service.plan_token())
+        cut = {"machine": "bench-3m", "material": "S355JR", "thickness": 4, "cut_length": 900}
+        force = wire.post("/v1/checks/force", {**cut, "drop_depth": 30, "remainder_depth": 400}).document
+        settings = wire.post("/v1/settings", {**cut, "drop_depth": 300}).document
+        piece = {"material": "S355JR", "thickness": 4, "length": 900, "width": 700}
+        lift = wire.post("/v1/checks/lift", {"piece": piece, "turned_deg": 30}).document
+        wire.close()
+
+    def asked(*words):
+        done = CliRunner().invoke(cli, ["--home", str(home), *words])
+        assert done.exit_code == 0, done.output
+        return done.stdout
+
+    of_cut = ("--material", "S355JR", "--thickness", "4", "--cut-length", "900")
+    told = asked("cut-check", *of_cut, "--drop", "30", "--remainder", "400")
+    assert force["findings"]
+    for finding in force["findings"]:
+        assert f"{finding['level']}: {finding['message']}" in told
+    assert f"{force['force_kn']:.0f} of {force['limit_kn']:.0f} kN" in told
+    told = asked("cut-settings", *of_cut, "--drop", "300")
+    for finding in settings["findings"]:
+        assert f"{finding['level']}: {finding['message']}" in told
+    assert f"gap              {settings['gap_mm']:g} mm" in told
+    size = ("--length", "900", "--width", "700")
+    told = asked("lift-check", *of_cut[:4], *size, "--turned", "30")
+    assert f"index            {lift['index']:.2f}" in told
+    for finding in lift["findings"]:
+        assert finding["message"] in told
 
 
 def test_a_day_at_the_shear_arrives_as_it_was_logged(service, connected, order_document):
