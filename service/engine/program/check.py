@@ -130,7 +130,8 @@ def check_program(
         if size is not None and size <= 0:
             raise ValueError(f"{name}: a length above zero is wanted, not {show_mm(size)} mm")
     needed = needed_depth(machine, steps)
-    lifted, about_lift = lift_of(machine, piece_kg(material, cut_length, depth or needed, thickness))
+    sides = cut_length, depth or needed
+    lifted, about_lift = lift_of(machine, piece_kg(material, *sides, thickness), sides)
     checked: list[CheckedStep] = []
     efforts: list[Effort] = []
     force = check_force(machine, material, thickness, cut_length)
