@@ -128,17 +128,19 @@ def _named(event: Happening) -> Any:
     own = [row for row in rows if row.station == event.station]
     if not own:
         raise _refused(f"the event was written down at {rows[0].station}; only that station may withdraw it")
-    standing = [row for row in own if row.dismissed_at is None]
     if (meant := event.payload.get("hash")) is not None:
-        standing = [row for row in standing if row.hash == meant]
+        own = [row for row in own if row.hash == meant]
+        if not own:
+            raise _refused("no event of that event_id has that hash")
+    standing = [row for row in own if row.dismissed_at is None]
     if len(standing) > 1:
         raise _refused(
             "several events came under this event_id; a person at the centre adds the hash of the one "
             "that is meant to the payload"
         )
-    row = standing[0] if standing else own[0]
-    if row.dismissed_at is not None:
+    if not standing:
         raise _refused("the event was withdrawn or dismissed before")
+    row = standing[0]
     if row.type == TYPE:
         raise _refused("a withdrawal is not withdrawn; write down anew what was done")
     if row.type == "program.saved":

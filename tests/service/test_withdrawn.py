@@ -85,6 +85,21 @@ def test_an_event_is_withdrawn_once(service: Service, station: Station) -> None:
     assert audit() == []
 
 
+def test_a_hash_that_fits_no_event_takes_nothing_back(service: Service, station: Station) -> None:
+    cut = station.cut()
+    service.push([cut])
+    named = {"event_id": cut["event_id"], "reason": "x"}
+    answer = service.push([station.write("log.withdrawn", {**named, "hash": "f" * 64})])
+    assert states(answer) == ["quarantined"]
+    assert "has that hash" in answer.json["results"][0]["errors"][0]["message"]
+    assert service.get("/reports/wear", query_string={"by": "machine"}).json["rows"][0]["strokes"] == 4
+    assert states(service.push([station.write("log.withdrawn", {**named, "hash": cut["hash"]})])) == [
+        "applied"
+    ]
+    (again,) = service.push([station.write("log.withdrawn", {**named, "hash": cut["hash"]})]).json["results"]
+    assert "before" in again["errors"][0]["message"]
+
+
 def test_a_station_withdraws_its_own_events_only(service: Service, station: Station) -> None:
     cut = station.cut()
     service.push([cut])
