@@ -45,7 +45,7 @@ class CorrectionSchema(Schema):
 
 @says(
     id="number of the entry at the centre",
-    state="waiting, dismissed or corrected, as it stands now",
+    state="quarantined; kept, until its type is known here; or applied, as a person corrected it",
     site="id of the site that the station belongs to",
     received_at="when it came, by the centre's clock",
     errors="why it was not applied",
@@ -224,7 +224,7 @@ class HeatQuerySchema(Document):
     ref="name of the part",
     length_mm="length",
     width_mm="width",
-    quantity="parts cut",
+    quantity="parts cut, without those that were spoiled since",
     mass_kg="mass of all of them together",
     first_at="when the first were cut",
     last_at="when the last were cut",

@@ -143,15 +143,19 @@ def reapply(now: datetime, *, quarantined: bool = False) -> Reapplied:
         Whether to try the quarantined events too, which may lack nothing any more.
     """
     states = _WAITING if quarantined else ("kept",)
-    query = Event.select(Event.id).where(Event.state.in_(states), Event.dismissed_at.is_null())
+    # What is withdrawn is dismissed too.
+    waits = Event.state.in_(states) & Event.dismissed_at.is_null()
+    query = Event.select(Event.id).where(waits)
     if not quarantined:
         query = query.where(Event.type.in_(sorted(PAYLOADS)))
     outcomes = dict.fromkeys(("applied", *_WAITING), 0)
     # In the order they came in; each by itself, so that others may write in between.
     for row in list(query.order_by(Event.id)):
-        result = retry(row.id, now)
-        if result is not None:
-            outcomes[result.state] += 1
+        with records.writing():
+            # A person may have dismissed it meanwhile, or its station taken it back.
+            still = Event.get_or_none((Event.id == row.id) & waits)
+            if still is not None:
+                outcomes[_try(still, still.corrected_payload, None, now).state] += 1
     return Reapplied(outcomes["applied"], outcomes["kept"], outcomes["quarantined"])
 
 

@@ -31,6 +31,7 @@ def trail(heat: str) -> HeatTrail:
     """Follow a heat through all its events."""
     parts: dict[tuple[Any, ...], dict[str, Any]] = {}
     offcuts: dict[tuple[Any, ...], dict[str, Any]] = {}
+    spoiled: list[dict[str, Any]] = []
     scrap_mg = 0
     for row in Event.select().where(Event.heat == heat, Event.state == "applied").order_by(Event.id):
         payload = payload_of(row)
@@ -45,9 +46,14 @@ def trail(heat: str) -> HeatTrail:
             _added(offcuts, named, {**payload, "site": row.site})
         elif row.type == "scrap.made":
             scrap_mg += round(payload["mass_kg"] * 1_000_000)
+            if payload.get("was_made"):
+                spoiled.append({**payload, "site": row.site})
+    # At the end, as the part that was spoiled may have been written down later, or elsewhere.
+    for payload in spoiled:
+        _leave(parts, payload)
     there = (kept.document for kept in records.listed("stock"))
     return HeatTrail(
-        parts=tuple(parts.values()),
+        parts=tuple(part for part in parts.values() if part["quantity"]),
         offcuts=tuple(offcuts.values()),
         stock=tuple(document for document in there if document["heat"] == heat),
         scrap_kg=scrap_mg / 1_000_000,
@@ -63,6 +69,24 @@ def _added(
     # To the milligram, as the roll-ups count.
     found["mass_kg"] = round(found["mass_kg"] + piece["mass_kg"], 6)
     return found
+
+
+def _leave(parts: dict[tuple[Any, ...], dict[str, Any]], spoiled: Mapping[str, Any]) -> None:
+    """Take spoiled pieces off the parts of their name; where it is not said, off those of their size.
+
+    No more than there are: a part that was not made of this heat is not in its trail.
+    """
+    ref = spoiled.get("part_ref")
+    own = {name: spoiled[name] for name in _PIECE} if ref is None else {"ref": ref, "site": spoiled["site"]}
+    left = int(spoiled["quantity"])
+    for part in parts.values():
+        if any(part[name] != value for name, value in own.items()):
+            continue
+        gone = min(left, part["quantity"])
+        if gone:
+            part["mass_kg"] = round(part["mass_kg"] * (part["quantity"] - gone) / part["quantity"], 6)
+            part["quantity"] -= gone
+            left -= gone
 
 
 def events_of(heat: str, after: int, limit: int) -> list[Any]:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import threading
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
 import pytest
 
-from service.store import audits, heats, tally
+from service.store import again, audits, heats, records, tally
 from service.store.database import connected
 from service.store.models import Event
-from tests.service.shop import NOW, Service, Station, cuts_made, piece, sheet
+from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece, sheet
 from tests.service.test_contract import told
 
 
@@ -133,6 +135,40 @@ def test_a_damaged_event_and_its_twin_of_another_epoch_count_once(service: Servi
     assert parts(service) == 4
 
 
+def test_what_is_dismissed_or_withdrawn_while_all_is_tried_again_is_left_alone(
+    service: Service, station: Station, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    events = [station.cut(machine=name) for name in ("m1", "m2", "m3")]
+    assert states(service.push(events)) == ["quarantined"] * 3
+    for name in ("m1", "m2", "m3"):
+        service.post("/machines", machine(name))
+    numbers = {one["event"]["event_id"]: one["id"] for one in held(service)}
+    gone = station.write("log.withdrawn", {"event_id": events[0]["event_id"], "reason": "logged twice"})
+    meanwhile: list[Callable[[], Any]] = [
+        lambda: service.post(
+            f"/sync/quarantine/{numbers[events[2]['event_id']]}/dismiss", {"words": "made up"}
+        ),
+        lambda: service.push([gone]),
+    ]
+    writing = records.writing
+
+    def late() -> Any:
+        # Just before the lock is taken for the first event, others write.
+        while meanwhile:
+            other = threading.Thread(target=meanwhile.pop())
+            other.start()
+            other.join()
+        return writing()
+
+    with connected():
+        monkeypatch.setattr(records, "writing", late)
+        done = again.reapply(NOW, quarantined=True)
+        assert (done.applied, done.quarantined, done.still_kept) == (1, 0, 0)
+        applied = Event.select().where(Event.state == "applied", Event.type == "cuts.made")
+        assert [row.event_id for row in applied] == [events[1]["event_id"]]
+        assert audits.audit() == []
+
+
 def test_an_event_that_is_dismissed_is_kept_and_counts_nowhere(service: Service, station: Station) -> None:
     wrong = station.write("cuts.made", cuts_made(strokes=-1))
     service.push([wrong])
@@ -230,6 +266,27 @@ def test_a_heat_is_followed_from_the_sheet_to_parts_offcuts_and_what_is_cut_from
     ]
     assert service.get("/heats/H9").json["parts"][0]["quantity"] == 4
     assert service.get("/heats/none").status_code == 404
+
+
+def test_parts_that_were_spoiled_leave_the_trail_of_their_heat(service: Service, station: Station) -> None:
+    def part(ref: str, quantity: int) -> dict[str, Any]:
+        mass = 4.239 * quantity
+        return {"ref": ref, "length_mm": 600, "width_mm": 300, "quantity": quantity, "mass_kg": mass}
+
+    spoiled = {**piece(length_mm=600, width_mm=300), "reason": "burr", "was_made": True, "heat": "H5"}
+    service.push(
+        [
+            # One is written down as spoiled before it is as made: at another bench, or late.
+            station.write("scrap.made", {**spoiled, "quantity": 1, "mass_kg": 4.239, "part_ref": "P2"}),
+            station.cut(heat="H5", parts=[part("P1", 4), part("P2", 3)]),
+            station.write("scrap.made", {**spoiled, "quantity": 5, "mass_kg": 21.195}),
+            # A part of another heat takes nothing off this one.
+            station.write("scrap.made", {**spoiled, "quantity": 1, "mass_kg": 4.239, "part_ref": "P9"}),
+        ]
+    )
+    found = service.get("/heats/H5", "report").json
+    assert [(one["ref"], one["quantity"], one["mass_kg"]) for one in found["parts"]] == [("P2", 1, 4.239)]
+    assert found["scrap_kg"] == 29.673
 
 
 def test_events_of_a_heat_come_page_by_page_and_sums_are_of_all(service: Service, station: Station) -> None:
