@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from peewee import SQL, fn
 
-from service.store import records
+from service.store import records, tally
 from service.store.database import database
 from service.store.models import Tally
 from service.store.spans import Span, spans
@@ -131,12 +131,18 @@ def report(
     measures = _MEASURES[name]
     places = [(labels.index(_COLUMNS[dimension][0]), _SORTED_AS.get(dimension)) for dimension in by]
     groups: dict[tuple[Any, ...], Sequence[int]] = {}
-    for span in spans({*by, *only}, from_day, to_day):
-        for row in database.execute(_query(span, by, only, measures)).fetchall():
-            key = tuple([row[place] if read is None else read(row[place]) for place, read in places])
-            values = list(map(int, row[len(labels) :]))
-            so_far = groups.get(key)
-            groups[key] = values if so_far is None else list(map(add, so_far, values))
+    # All spans of one state: what is moved from a day of one to a day of another counts once.
+    with tally.one_state():
+        found = [
+            row
+            for span in spans({*by, *only}, from_day, to_day)
+            for row in database.execute(_query(span, by, only, measures)).fetchall()
+        ]
+    for row in found:
+        key = tuple([row[place] if read is None else read(row[place]) for place, read in places])
+        values = list(map(int, row[len(labels) :]))
+        so_far = groups.get(key)
+        groups[key] = values if so_far is None else list(map(add, so_far, values))
     figures = REPORTS[name]
     shown: list[Callable[[Any], Any]] = [_SHOWN_AS.get(dimension, _as_it_is) for dimension in by]
     rows = []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import threading
 from datetime import date, timedelta
 from itertools import combinations
 from typing import Any
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.store import audits, reports
+from service.store import audits, reports, tally
 from service.store.coarse import GRAINS
 from service.store.database import connected, database
 from service.store.models import MachineTally, MonthTally, Tally
@@ -119,6 +120,42 @@ def test_coarse_and_fine_reports_agree(busy: Service, monkeypatch: pytest.Monkey
     assert sum(map(bool, coarse)) > 500
 
 
+def test_a_report_tells_one_state_although_others_write_between_its_spans(
+    busy: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    station = Station("ng-1")
+    january, february = "2026-01-15T10:00:00Z", "2026-02-15T10:00:00Z"
+    old = station.cut(happened_at=january, strokes=5)
+    busy.push([old])
+    moved = [
+        station.write("log.withdrawn", {"event_id": old["event_id"], "reason": "of another day"}),
+        station.cut(happened_at=february, strokes=5),
+    ]
+    query, asked = reports._query, list[str]()
+
+    def interrupted(*given: Any) -> Any:
+        asked.append("a span")
+        if len(asked) == 2:
+            # In a thread, as a request that is answered by another connection.
+            other = threading.Thread(target=busy.push, args=[moved])
+            other.start()
+            other.join()
+        return query(*given)
+
+    def strokes() -> list[int]:
+        rows = reports.report("wear", ["site"], from_day=date(2026, 1, 10), to_day=date(2026, 2, 28))
+        return [row["strokes"] for row in rows]
+
+    with connected():
+        before = strokes()
+        monkeypatch.setattr(reports, "_query", interrupted)
+        assert strokes() == before
+        assert len(asked) > 1
+        # Both were written, and came to the same in the end.
+        assert strokes() == before
+        assert tally.audit() == []
+
+
 def _by_days(first: date | None, last: date | None) -> Span:
     return Span(Tally, first and first.isoformat(), last and last.isoformat())
 
@@ -138,8 +175,6 @@ def test_the_audit_finds_a_coarse_sum_that_is_wrong_and_one_that_is_too_many(
 
 
 def test_a_rebuild_puts_them_right(busy: Service) -> None:
-    from service.store import tally
-
     with connected():
         MonthTally.delete().execute()
         MachineTally.update(parts=0).execute()
