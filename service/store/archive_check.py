@@ -40,18 +40,26 @@ def check(file: Path) -> Manifest:
         raise ArchiveDamaged(f"{file}: size or hash of the file are not those of the manifest")
     count = Count()
     for number, line in enumerate(_lines(file), 1):
-        _check_link(file, number, count.runs[-1] if count.runs else None, line["event"])
-        if garbled(line["event"]):
-            if line["event"]["state"] != "quarantined" and line["event"]["corrected_payload"] is None:
-                raise ArchiveDamaged(f"{file}, line {number}: the hash is not that of the event")
-            count.garbled += 1
-        count.add(line)
+        try:
+            _check_line(file, number, count, line)
+        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            # Well-formed JSON, and yet a field is missing or holds what it never does.
+            raise ArchiveDamaged(f"{file}, line {number}: this is no event") from error
     for name, counted in asdict(count).items():
         said = getattr(manifest, name)
         said = [asdict(run) for run in said] if name == "runs" else said
         if counted != said:
             raise ArchiveDamaged(f"{file}: {name} of the manifest are not those of the events")
     return manifest
+
+
+def _check_line(file: Path, number: int, count: Count, line: Mapping[str, Any]) -> None:
+    _check_link(file, number, count.runs[-1] if count.runs else None, line["event"])
+    if garbled(line["event"]):
+        if line["event"]["state"] != "quarantined" and line["event"]["corrected_payload"] is None:
+            raise ArchiveDamaged(f"{file}, line {number}: the hash is not that of the event")
+        count.garbled += 1
+    count.add(line)
 
 
 def _manifest(file: Path) -> Manifest:

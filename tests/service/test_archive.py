@@ -174,6 +174,34 @@ def test_what_was_changed_is_found_even_with_the_right_hash_of_the_file(
         archive_check.check(file)
 
 
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda line: line.update(event={}),
+        lambda line: line.update(event=[]),
+        lambda line: line["event"].update(document=None),
+        lambda line: line["event"].update(seq="1"),
+        lambda line: line["event"]["document"].pop("prev_hash"),
+        lambda line: line["event"].update(corrected_payload={"strokes": 4}),
+        lambda line: line.update(corrections=None),
+    ],
+    ids=["empty", "a list", "no document", "seq", "prev_hash", "payload", "corrections"],
+)
+def test_a_line_without_a_field_is_damaged_whatever_its_hash(
+    kept: Service, tmp_path: Path, change: Callable[[dict[str, Any]], object]
+) -> None:
+    file = tmp_path / "e.jsonl"
+    with connected():
+        archive.export(TOMORROW, file, NOW)
+
+    def damage(lines: list[dict[str, Any]], said: dict[str, Any]) -> None:
+        change(lines[1])
+
+    rewritten(file, damage)
+    with pytest.raises(ArchiveDamaged, match="line 2"):
+        archive_check.check(file)
+
+
 @pytest.mark.parametrize("end", [-1, -40])
 def test_a_file_cut_short_or_with_a_byte_turned_is_found(kept: Service, tmp_path: Path, end: int) -> None:
     file = tmp_path / "events.jsonl.gz"
