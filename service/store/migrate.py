@@ -27,7 +27,9 @@ TYPES: Final[dict[str, dict[str, str]]] = {
         "bytewise": "TEXT",
         "payload_machine": "json_extract(document, '$.payload.machine')",
         "payload_heat": "json_extract(document, '$.payload.heat')",
-        "payload_event_id": "json_extract(document, '$.payload.event_id')",
+        "withdrawn_event_id": "coalesce(json_extract(corrected_payload, '$.event_id'),"
+        " json_extract(document, '$.payload.event_id'))",
+        "place_in": "instr",
         # The next number follows from the highest by itself.
         "serial_after_discrepancy": "SELECT 1",
     },
@@ -40,7 +42,9 @@ TYPES: Final[dict[str, dict[str, str]]] = {
         "bytewise": 'TEXT COLLATE "C"',
         "payload_machine": "document::json #>> '{payload,machine}'",
         "payload_heat": "document::json #>> '{payload,heat}'",
-        "payload_event_id": "document::json #>> '{payload,event_id}'",
+        "withdrawn_event_id": "coalesce(corrected_payload::json #>> '{event_id}',"
+        " document::json #>> '{payload,event_id}')",
+        "place_in": "strpos",
         "serial_after_discrepancy": "SELECT setval(pg_get_serial_sequence('discrepancy', 'id'),"
         " (SELECT coalesce(max(id), 0) + 1 FROM discrepancy), false)",
     },

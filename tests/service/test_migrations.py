@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
+import uuid
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -12,7 +14,7 @@ import pytest
 
 from service.store import audits, held
 from service.store.database import connected, database, is_postgresql, open_database
-from service.store.migrate import known_migrations, migrate
+from service.store.migrate import TYPES, Migration, known_migrations, migrate
 from service.store.models import TABLES
 from tests.service.shop import Service, Station
 
@@ -160,3 +162,85 @@ def test_the_data_of_an_earlier_release_is_all_there_and_goes_on(address: str, d
     answer = service.push([Station().cut()])
     assert [one["state"] for one in answer.json["results"]] == ["applied"]
     assert service.get("/reports/throughput", query_string={"by": "site"}).json["rows"][1]["parts"] == 12
+
+
+def _copied(event: int, **changes: Any) -> None:
+    """Another event of the store, but for some columns."""
+    names = [one.name for one in database.get_columns("event") if one.name != "id"]
+    columns = ", ".join(names)
+    ((*values,),) = database.execute_sql(f"SELECT {columns} FROM event WHERE id = {event}").fetchall()
+    changed = dict(zip(names, values, strict=True)) | changes
+    marks = ", ".join(["%s" if is_postgresql() else "?"] * len(names))
+    database.execute_sql(f"INSERT INTO event ({columns}) VALUES ({marks})", list(changed.values()))
+
+
+def test_what_a_person_dismissed_was_not_withdrawn_by_a_station(address: str) -> None:
+    """Another station, or this one, may have written down something else under the same event_id."""
+    _restore(address, "m0003")
+    open_database(address)
+    clash = '[{"message":"another event came under this event_id before","pointer":"/event_id"}]'
+    with connected():
+        ((gone,),) = database.execute_sql(
+            "SELECT id FROM event WHERE type = 'scrap.made' AND dismissed_at IS NOT NULL"
+        ).fetchall()
+        with database.atomic():
+            _copied(gone, station="fr-1", errors=clash, hash="1" * 64, seq=100)
+            _copied(gone, errors=clash, hash="2" * 64, seq=100)
+            # Its withdrawal named another event at first, and a person put that right.
+            _copied(gone, event_id=str(uuid.UUID(int=1)), hash="3" * 64, seq=101)
+            ((withdrawal,),) = database.execute_sql(
+                "SELECT id FROM event WHERE type = 'log.withdrawn'"
+            ).fetchall()
+            right = json.dumps({"event_id": str(uuid.UUID(int=1)), "reason": "logged twice"})
+            _copied(withdrawal, event_id=str(uuid.UUID(int=2)), corrected_payload=right, seq=102)
+    migrate()
+    with connected():
+        rows = database.execute_sql(
+            "SELECT station, event_id, seq FROM event WHERE withdrawn_by IS NOT NULL ORDER BY id"
+        ).fetchall()
+        assert [(station, seq) for station, _, seq in rows] == [("ng-2", 7), ("ng-2", 101)]
+        waiting = held.not_applied(0, 10, "dismissed")
+    service = Service(address)
+    (clashed,) = (one for one in waiting if one.station == "fr-1")
+    answer = service.post(
+        f"/sync/quarantine/{clashed.id}/correct", {"as_new": True, "words": "both happened"}
+    )
+    # It is for a person still.
+    assert answer.status_code == 200, answer.text
+
+
+def _steps_of_migrating(withdrawals: int) -> int:
+    """Steps that SQLite takes to bring so many withdrawals forward, counted and not timed."""
+    with closing(sqlite3.connect(":memory:")) as store:
+        steps, taken = list(known_migrations()), [0]
+
+        def run(step: Migration) -> None:
+            for statement in step.statements:
+                store.execute(statement.format(**TYPES["sqlite"]))
+
+        for step in steps[:3]:
+            run(step)
+        insert = (
+            "INSERT INTO event (station, site, epoch, seq, event_id, type, document, hash, received_at,"
+            " clock_ahead_ms, state, dismissed_at, errors)"
+            " VALUES ('s', 'n', 'e', ?, ?, ?, ?, 'h', 't', 0, ?, ?,"
+            """ '[{"message":"withdrawn by its station: x"}]')"""
+        )
+        for number in range(1, withdrawals + 1):
+            named = json.dumps({"payload": {"event_id": f"cut {number:06}"}})
+            store.execute(insert, (2 * number, f"cut {number:06}", "cuts.made", "{}", "quarantined", "t"))
+            store.execute(insert, (2 * number + 1, f"gone {number}", "log.withdrawn", named, "applied", None))
+
+        def count() -> int:
+            taken[0] += 1
+            return 0
+
+        store.set_progress_handler(count, 100)
+        run(steps[3])
+        found = store.execute("SELECT count(*) FROM event WHERE withdrawn_by IS NOT NULL").fetchone()
+        assert found == (withdrawals,)
+    return taken[0]
+
+
+def test_twice_as_many_withdrawals_come_forward_in_twice_the_steps() -> None:
+    assert _steps_of_migrating(1000) < 2.5 * _steps_of_migrating(500)

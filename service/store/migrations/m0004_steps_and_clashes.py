@@ -10,11 +10,16 @@ STATEMENTS = (
     "ALTER TABLE event ADD COLUMN withdrawn_by TEXT",
     "CREATE INDEX event_of_step ON event (plan_id, step) WHERE plan_id IS NOT NULL",
     "CREATE INDEX event_came_as ON event (came_as) WHERE came_as IS NOT NULL",
-    # Named once, so that no dismissed event is looked for among all the withdrawals anew.
-    "WITH gone AS (SELECT {payload_event_id} AS gone_id, min(event_id) AS by_id FROM event"
-    " WHERE type = 'log.withdrawn' AND state = 'applied' GROUP BY {payload_event_id})"
-    " UPDATE event SET withdrawn_by = (SELECT by_id FROM gone WHERE gone_id = event.event_id)"
-    " WHERE dismissed_at IS NOT NULL AND event_id IN (SELECT gone_id FROM gone)",
+    # With a key, so that no dismissed event is looked for among all the withdrawals. A station takes
+    # back only what it wrote itself; and what a person dismissed under the same id has other words.
+    "CREATE TEMPORARY TABLE gone (by_station TEXT NOT NULL, gone_id TEXT NOT NULL, by_id TEXT NOT NULL,"
+    " PRIMARY KEY (by_station, gone_id))",
+    "INSERT INTO gone (by_station, gone_id, by_id) SELECT station, {withdrawn_event_id}, min(event_id)"
+    " FROM event WHERE type = 'log.withdrawn' AND state = 'applied' GROUP BY 1, 2",
+    "UPDATE event SET withdrawn_by ="
+    " (SELECT by_id FROM gone WHERE by_station = event.station AND gone_id = event.event_id)"
+    " WHERE dismissed_at IS NOT NULL AND {place_in}(errors, 'withdrawn by its station: ') > 0",
+    "DROP TABLE gone",
     "CREATE TABLE step_cut (plan_id TEXT NOT NULL, step {bigint} NOT NULL, pieces {bigint} NOT NULL,"
     " planned {bigint}, made_by TEXT, PRIMARY KEY (plan_id, step))",
     # An event may differ from the books in more than one way; and not every kind is about the rack.
