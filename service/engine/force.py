@@ -33,13 +33,14 @@ from service.engine.force_limits import (
     fits_rating,
     force_limit,
     largest_thickness,
+    last_that,
     last_thickness,
     longest_cut,
     permitted,
     rakes,
 )
 from service.engine.machine import Machine
-from service.engine.materials import Material
+from service.engine.materials import Material, certified
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.shearing import (
     MILL_RAKES,
@@ -55,6 +56,7 @@ from service.engine.shearing import (
     work_per_mm,
 )
 from service.engine.stroke import stroke_for, stroke_seconds
+from service.engine.told import told_over
 
 __all__ = [
     "ForceCheck",
@@ -312,6 +314,20 @@ def _settled(value: float) -> float:
     return round(value, 6)
 
 
+def _strength_within(
+    machine: Machine, material: Material, thickness: Length, cut_length: Length, rake: float, dulled: float
+) -> int:
+    """The greatest whole strength with which neither rating nor force stops the cut [N/mm²]; 0: none."""
+
+    def inside(strength: int) -> bool:
+        sheet = certified(material, strength, "certificate")
+        return fits_rating(machine, sheet, thickness) and fits_force(
+            machine, sheet, thickness, cut_length, rake, dulled
+        )
+
+    return last_that(inside, math.ceil(material.strength_at(thickness)[1]) + 1)
+
+
 def _findings(
     machine: Machine,
     material: Material,
@@ -352,7 +368,8 @@ def _findings(
             )
         )
     if share > SLACK:
-        most = math.floor(rating.rm * (rating.thickness / thickness) ** 2 * SLACK)
+        told = told_over(share * rating.thickness / PER_MM, rating.thickness / PER_MM, 2)
+        most = _strength_within(machine, material, thickness, cut_length, rake, dulled)
         way_out = (
             f"; a sheet whose certificate says {most} N/mm² or less would be inside: write strength and "
             "certificate to the stock, of every piece of this grade and thickness, or keep such sheets as a "
@@ -364,8 +381,7 @@ def _findings(
             Finding(
                 "stop",
                 "thickness-over-rating",
-                f"{counts} counts as {share * rating.thickness / PER_MM:.2f} mm; "
-                f"the machine is rated for {plate}{way_out}",
+                f"{counts} counts as {told.load} mm; the machine is rated for {plate}{way_out}",
                 _RATING,
             )
         )
@@ -379,11 +395,12 @@ def _findings(
             )
         )
     if force_kn > limit_kn * SLACK:
+        told = told_over(force_kn, limit_kn)
         found.append(
             Finding(
                 "stop",
                 "force-over-limit",
-                f"the cut takes {force_kn:.0f} kN at {rake:g}° rake; the limit is {limit_kn:.0f} kN",
+                f"the cut takes {told.load} kN at {rake:g}° rake; the limit is {told.limit} kN",
                 limit_basis,
             )
         )
@@ -407,12 +424,13 @@ def _findings(
             )
         )
     if machine.force_limit_kn is not None and force_kn <= limit_kn * SLACK < recalled_kn:
+        told = told_over(recalled_kn, limit_kn)
         found.append(
             Finding(
                 "caution",
                 "recalled-formula-over-limit",
-                f"bending and holding alone would take {recalled_kn:.0f} kN, over the limit of "
-                f"{limit_kn:.0f} kN; its coefficients are from memory, the methods that rule stay inside",
+                f"bending and holding alone would take {told.load} kN, over the limit of "
+                f"{told.limit} kN; its coefficients are from memory, the methods that rule stay inside",
                 _NOSAL,
             )
         )

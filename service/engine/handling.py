@@ -19,6 +19,7 @@ from service.engine.order import Order
 from service.engine.own_grades import instead_of_built_in
 from service.engine.plan import Layout, Step
 from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.told import told_over
 
 Lift: TypeAlias = Literal["one person", "two people", "crane"]
 
@@ -97,15 +98,17 @@ def lift_finding(machine: Machine, kg: float, sides: tuple[Length, Length]) -> F
         if kg <= team:
             size = f", {show_mm(max(sides))} × {show_mm(min(sides))} mm" if unwieldy(machine, sides) else ""
             return Finding("note", "two-people", f"{kg:.1f} kg{size}: two people", _SHOP_BASIS)
+        told = told_over(kg, team, 1)
         return Finding(
             "caution",
             "team-lift",
-            f"{kg:.1f} kg is heavy for two people: guidance says {team:.1f} kg for two who may lift "
+            f"{told.load} kg is heavy for two people: guidance says {told.limit} kg for two who may lift "
             f"{limits.one_person_kg:g} kg each; use a lifting aid where there is one",
             "guidance on team lifts of the UK's HSE; limits of the machine profile",
         )
     if lift == "crane":
         return Finding("note", "crane", f"{kg:.1f} kg: crane", _SHOP_BASIS)
+    told = told_over(kg, limits.two_people_kg if limits.crane_kg is None else limits.crane_kg, 1)
     if limits.crane_kg is None:
         why = (
             f"more than two people may lift ({limits.two_people_kg:g} kg), and the machine profile "
@@ -113,7 +116,7 @@ def lift_finding(machine: Machine, kg: float, sides: tuple[Length, Length]) -> F
         )
     else:
         why = f"more than the crane may lift ({limits.crane_kg:g} kg)"
-    return Finding("stop", "too-heavy", f"{kg:.1f} kg is {why}", _SHOP_BASIS)
+    return Finding("stop", "too-heavy", f"{told.load} kg is {why}", _SHOP_BASIS)
 
 
 _ALWAYS: Final = (

@@ -15,6 +15,7 @@ from typing import Final
 from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.quantities import Length
+from service.engine.told import told_over
 
 HOLD_DOWN_SHARE: Final = 0.15
 """Hold-down force wanted over shearing force where the profile states none: a shop default, no published
@@ -113,7 +114,8 @@ def hold_down_setting(
 
 
 def _short(wanted: float, on_piece: float, feet: str, basis: str) -> Finding:
-    message = f"{wanted:g} kN of hold-down are wanted on the piece, {on_piece:.1f} kN are to be had{feet}"
+    told = told_over(wanted, on_piece, 1)
+    message = f"{wanted:g} kN of hold-down are wanted on the piece, {told.limit} kN are to be had{feet}"
     if wanted >= FAR_SHORT * on_piece:
         share = f", {on_piece / wanted:.0%} of it" if on_piece else ""
         return Finding(

@@ -14,6 +14,7 @@ from typing import Final, Literal, TypeAlias
 
 from service.engine.findings import Finding
 from service.engine.quantities import PER_MM, Length
+from service.engine.told import told_over
 
 LOAD_CONSTANT_KG: Final = 23.0
 """What the equation starts from, with every multiplier at 1 [kg]."""
@@ -206,9 +207,12 @@ def _finding(mass_kg: float, limit: float, index: float | None) -> Finding:
             "use a lifting aid"
         )
         return Finding("stop", "lift-beyond-equation", words, LIFTING_BASIS)
-    told = f"{mass_kg:.1f} kg against a recommended limit of {limit:.1f} kg (index {index:.2f})"
     if index <= 1:
+        told = f"{mass_kg:.1f} kg against a recommended limit of {limit:.1f} kg (index {index:.2f})"
         return Finding("note", "lift-index", f"{told}; this permits nothing", LIFTING_BASIS)
+    over = told_over(mass_kg, limit, 1)
+    shown = told_over(index, 3 if index > 3 else 1, 2).load
+    told = f"{over.load} kg against a recommended limit of {over.limit} kg (index {shown})"
     if index <= 3:
         words = f"{told}: bring it nearer, share it, or use a lifting aid"
         return Finding("caution", "lift-index-high", words, LIFTING_BASIS)

@@ -16,6 +16,7 @@ from service.engine.materials import Material
 from service.engine.order import Order, Part, Tolerance
 from service.engine.plan import Unplaced
 from service.engine.quantities import PER_MM, Length, show_mm
+from service.engine.told import told_over
 from service.engine.tolerance import allowed_deviation, limits_of
 
 
@@ -73,9 +74,10 @@ def over_force(machine: Machine, material: Material, thickness: Length) -> str:
     stops = [one for one in check.findings if one.level == "stop" and one.code != "force-over-limit"]
     if stops:
         return "; ".join(one.message for one in stops)
+    told = told_over(check.force_share * check.limit_kn, check.limit_kn)
     words = (
         f"a long cut in {show_mm(thickness)} mm {material.grade} takes "
-        f"{check.force_share * check.limit_kn:.0f} kN, {machine.name} has {check.limit_kn:.0f} kN"
+        f"{told.load} kN, {machine.name} has {told.limit} kN"
     )
     longest = longest_cut(machine, material, thickness) // PER_MM
     return f"{words}; only cuts up to {longest} mm are within that" if longest else words

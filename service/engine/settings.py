@@ -28,6 +28,7 @@ from service.engine.plan import Gauging, Settings
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.sag import deepest_met, pull_back_mm, sag_mm
 from service.engine.stroke import OPENING, OVERLAP, full_stroke, stroke_for
+from service.engine.told import told_over
 
 __all__ = [
     "feet_at_arm",
@@ -129,7 +130,8 @@ def _rake_note(
     highest = check.rake_deg >= machine.rake.high_deg
     taken, limit = check.force_share * check.limit_kn, check.limit_kn
     if check.force_share > SLACK:
-        message = f"rake {check.rake_deg:g}°: {taken:.0f} kN are over the limit of {limit:.0f} kN"
+        told = told_over(taken, limit)
+        message = f"rake {check.rake_deg:g}°: {told.load} kN are over the limit of {told.limit} kN"
         if highest:
             message += ", and no rake of this machine is higher"
     else:
