@@ -10,13 +10,14 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 from service.engine.capacity import Capacity, capacity
 from service.engine.clearance import gap_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
+from service.engine.layout.rules import falls_clear
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging
@@ -236,23 +237,37 @@ def _gauging(
         if drop_depth is not None and not gauge.low <= drop_depth <= gauge.high:
             return [_out_of_range("the back gauge", "the drop", drop_depth, gauge.low, gauge.high)]
         return []
+    found = [] if drop_depth is None else list(gauge_in_the_way(machine, drop_depth))
     if gauging == "front stop":
         stops = machine.front_stops
         if stops is None:
-            return [Finding("stop", "no-front-stops", "this machine has no front stops", _PROFILE)]
-        if remainder_depth is not None and not stops.low <= remainder_depth <= stops.high:
-            return [_out_of_range("the front stops", "the remainder", remainder_depth, stops.low, stops.high)]
-        return []
-    if machine.marked_line_accuracy is None:
-        return [
+            found.append(Finding("stop", "no-front-stops", "this machine has no front stops", _PROFILE))
+        elif remainder_depth is not None and not stops.low <= remainder_depth <= stops.high:
+            found.append(
+                _out_of_range("the front stops", "the remainder", remainder_depth, stops.low, stops.high)
+            )
+    elif machine.marked_line_accuracy is None:
+        found.append(
             Finding(
                 "stop",
                 "no-marked-line",
                 "this machine has no light line to cut to a marked line by",
                 _PROFILE,
             )
-        ]
-    return []
+        )
+    return found
+
+
+def gauge_in_the_way(machine: Machine, depth: Length) -> Iterator[Finding]:
+    """A stop where a drop that the back gauge does not gauge cannot get past it."""
+    if depth >= machine.smallest_drop and not falls_clear(machine, depth):
+        yield Finding(
+            "stop",
+            "gauge-in-the-way",
+            f"the {show_mm(depth)} mm that would fall do not get past the back gauge, which goes back to "
+            f"{show_mm(machine.back_gauge.high)} mm",
+            _PROFILE,
+        )
 
 
 def _out_of_range(stop: str, side: str, depth: Length, low: Length, high: Length) -> Finding:

@@ -59,6 +59,8 @@ def test_an_ordinary_cut_has_nothing_against_it():
         ({"gauging": "front stop", "remainder_depth": 200_001}, "gauge-out-of-range"),
         ({"machine": shear(front_stops=None), "gauging": "front stop"}, "no-front-stops"),
         ({"machine": shear(marked_line_accuracy=None), "gauging": "marked line"}, "no-marked-line"),
+        ({"gauging": "front stop", "drop_depth": 100_001}, "gauge-in-the-way"),
+        ({"gauging": "marked line", "drop_depth": 100_001}, "gauge-in-the-way"),
         ({"machine": shear(force_limit_kn=10.0)}, "force-over-limit"),
         ({"machine": shear(gap=GapRange(1, 2)), "thickness": 500}, "gap-too-narrow"),
         ({"material": material_named("wear plate 500 HBW")}, "not-shearable"),
@@ -77,8 +79,10 @@ def test_each_limit_stops_the_cut(cut, code):
         {"remainder_depth": 4_500},
         {"thickness": 600},
         {"gauging": "front stop", "remainder_depth": 10_000},
-        {"gauging": "front stop", "remainder_depth": 200_000, "drop_depth": 150_000},
-        {"gauging": "marked line", "drop_depth": 150_000},
+        {"gauging": "front stop", "remainder_depth": 200_000, "drop_depth": 100_000},
+        {"gauging": "marked line", "drop_depth": 100_000},
+        {"machine": shear(gauge_clears=True), "gauging": "front stop", "drop_depth": 150_000},
+        {"machine": shear(gauge_clears=True), "gauging": "marked line", "drop_depth": 150_000},
     ],
 )
 def test_a_cut_on_the_limit_is_not_stopped(cut):

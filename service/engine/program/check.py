@@ -12,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from service.engine.checks import gauge_in_the_way
 from service.engine.estimate import Effort, gauge_moves, settings_changes, times_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
 from service.engine.handling import piece_kg
-from service.engine.layout.rules import cross_ok, falls_clear
+from service.engine.layout.rules import cross_ok
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
@@ -234,10 +235,11 @@ def _gauge(machine: Machine, step: GaugeStep) -> Iterator[Finding]:
         yield from gauge_findings(machine, step.gauge)
     elif step.gauging == "front stop":
         yield from _front_stop(machine, step, value)
-    elif machine.marked_line_accuracy is None:
-        yield Finding(
-            "stop", "no-marked-line", "the machine has no line light to cut a marked line by", _PROFILE
-        )
+    else:
+        if machine.marked_line_accuracy is None:
+            message = "the machine has no line light to cut a marked line by"
+            yield Finding("stop", "no-marked-line", message, _PROFILE)
+        yield from gauge_in_the_way(machine, step.gauge)
     if step.gauging != "front stop" and step.gauge < machine.smallest_drop:
         least = show_mm(machine.smallest_drop)
         yield Finding("stop", "smallest-drop", f"{value} mm: the smallest drop is {least} mm", _PROFILE)
@@ -270,10 +272,8 @@ def _left(machine: Machine, have: Length | None, step: GaugeStep) -> Iterator[Fi
             message = f"only {show_mm(have)} mm lie in front: with a stop at {show_mm(step.gauge)} mm "
             message += "too little would fall"
             yield Finding("stop", "too-little-left", message, _PROFILE)
-        elif not falls_clear(machine, have - step.gauge):
-            message = f"the {show_mm(have - step.gauge)} mm that would fall do not get past the back gauge, "
-            message += f"which goes back to {show_mm(machine.back_gauge.high)} mm"
-            yield Finding("stop", "gauge-in-the-way", message, _PROFILE)
+        else:
+            yield from gauge_in_the_way(machine, have - step.gauge)
         return
     if have - step.gauge * step.repeat >= clamp:
         return

@@ -108,6 +108,18 @@ def test_a_value_the_machine_cannot_gauge_is_stopped(
     assert code in codes(check)
 
 
+@pytest.mark.parametrize("depth", [mm(3000), None])
+def test_a_drop_cut_to_a_line_must_get_past_the_back_gauge(
+    shear: Machine, steel: Material, depth: int | None
+) -> None:
+    light = replace(shear, marked_line_accuracy=100, gauge_clears=False)
+    deep = light.back_gauge.high + 1
+    step = GaugeStep(deep, gauging="marked line")
+    assert codes(check_program(light, steel, mm(2), mm(500), depth, [step])) == {"gauge-in-the-way"}
+    swung_away = replace(light, gauge_clears=True)
+    assert codes(check_program(swung_away, steel, mm(2), mm(500), depth, [step])) == set()
+
+
 def test_a_front_stop_cannot_be_repeated_nor_leave_less_than_the_clamping_depth(
     shear: Machine, steel: Material
 ) -> None:
