@@ -110,8 +110,7 @@ def correct(
         if errors:
             raise CorrectionRefused(tuple(errors))
         if as_new and row.came_as is None:
-            row.came_as, row.event_id = row.event_id, str(uuid5(_OWN_IDS, row.hash))
-            Event.update(event_id=row.event_id, came_as=row.came_as).where(Event.id == row.id).execute()
+            _name_anew(row)
         result = _try(row, payload or row.corrected_payload, happened_at, now)
         _note(row, payload, happened_at, words, by, now, result.state)
     return result
@@ -163,9 +162,16 @@ _OWN_IDS: Final = UUID("2f9c1c1e-7d0b-4c55-9a43-6f0f6f1f7d21")
 """Where ids are drawn from for events that came under the id of another."""
 
 
-def _others(row: Any) -> bool:
+def _others(row: Any, *, taken_back: bool = False) -> bool:
     others = Event.select().where(Event.event_id == row.event_id, Event.id != row.id, Event.state != "again")
+    if taken_back:
+        others = others.where(Event.withdrawn_by.is_null(False))
     return bool(others.exists())
+
+
+def _name_anew(row: Any) -> None:
+    row.came_as, row.event_id = row.event_id, str(uuid5(_OWN_IDS, row.hash))
+    Event.update(event_id=row.event_id, came_as=row.came_as).where(Event.id == row.id).execute()
 
 
 def _waiting(event_row: int) -> Any:
@@ -179,6 +185,9 @@ def _waiting(event_row: int) -> Any:
 
 def _try(row: Any, corrected: Mapping[str, Any] | None, happened_at: str | None, now: datetime) -> Result:
     payload = row.document["payload"] if corrected is None else corrected
+    if row.came_as is None and _others(row, taken_back=True):
+        # What was noted under the id of one that counted once and was taken back stays apart from this.
+        _name_anew(row)
     ahead = timedelta(milliseconds=row.clock_ahead_ms)
     at, day = row.corrected_at, row.day
     if at is None or happened_at is not None:

@@ -212,7 +212,7 @@ def settle(number: int, *, words: str, counted: int | None, by: str, now: dateti
         if counted is not None and kept is not None:
             document = {**kept.document, "quantity": counted}
             records.write("stock", kept.key, document, site=kept.site, by=by, now=now)
-        Discrepancy.update(settled_at=now, settled_by=by, words=words, counted=counted).where(
-            Discrepancy.id == number
-        ).execute()
+        Discrepancy.update(
+            settled_at=now, settled_by=by, settled_how="person", words=words, counted=counted
+        ).where(Discrepancy.id == number).execute()
         return Discrepancy.get_by_id(number)

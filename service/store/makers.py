@@ -21,9 +21,6 @@ PATIENCE: Final = timedelta(days=1)
 """How long after a step was taken in its maker may come without a word."""
 
 
-_ITSELF: Final = "the service"
-
-
 @dataclass(frozen=True, slots=True)
 class Looked:
     """How many steps were noted, and how many were settled because their makers came."""
@@ -43,9 +40,12 @@ def look(now: datetime) -> Looked:
             if one.settled_at is None and place not in missing:
                 settled += 1
                 Discrepancy.update(
-                    settled_at=now, settled_by=_ITSELF, words="the step that makes its pieces came"
+                    settled_at=now,
+                    settled_by="the service",
+                    settled_how="service",
+                    words="the step that makes its pieces came",
                 ).where(Discrepancy.id == one.id).execute()
-            elif one.settled_by is None or not one.settled_by.startswith((_ITSELF, "station ")):
+            elif one.settled_at is None or one.settled_how == "person":
                 # What a person settled is not asked again; what settled itself may be missing anew.
                 known.add(place)
         noted = sum(_noted(place, makers, now) for place, makers in missing.items() if place not in known)
@@ -89,14 +89,5 @@ def _noted(place: tuple[str, int], makers: list[int], now: datetime) -> bool:
         pieces_cut=sum(one.pieces or 0 for one in events),
         makers=makers,
         noted_at=now,
-    ).on_conflict(
-        conflict_target=[Discrepancy.event_id, Discrepancy.kind],
-        update={
-            Discrepancy.makers: makers,
-            Discrepancy.noted_at: now,
-            Discrepancy.settled_at: None,
-            Discrepancy.settled_by: None,
-            Discrepancy.words: None,
-        },
     ).execute()
     return True

@@ -275,6 +275,8 @@ class Discrepancy(Base):
     stock short: more was `taken` than was `on_the_books`; size differs: what was taken is not as the
     record has it, `differs` says in what; step over: more pieces of a step were cut than the plan has;
     maker missing: nothing was logged of `makers`, the steps that make its pieces.
+
+    `settled_how`: by a person, by its station, which withdrew what it was about, or by the service itself.
     """
 
     id = AutoField()
@@ -294,6 +296,7 @@ class Discrepancy(Base):
     noted_at = UtcDateTimeField()
     settled_at = UtcDateTimeField(null=True)
     settled_by = TextField(null=True)
+    settled_how = TextField(null=True)
     words = TextField(null=True)
     counted = BigIntegerField(null=True)
 

@@ -68,7 +68,7 @@ def _withdraw(event: Happening, books: Books) -> Applied:
             & (Discrepancy.kind == steps.OVER)
         )
     words = f"the entry was withdrawn: {event.payload['reason']}"
-    Discrepancy.update(settled_at=event.now, settled_by=by, words=words).where(
+    Discrepancy.update(settled_at=event.now, settled_by=by, settled_how="station", words=words).where(
         settled, Discrepancy.settled_at.is_null()
     ).execute()
     return Applied(None, added, row.machine, cut, takes_back=True, notes=notes)

@@ -10,11 +10,11 @@ import pytest
 from click.testing import CliRunner
 
 from service.cli import main
-from service.store import audits, makers, steps
+from service.store import audits, makers, steps, tokens
 from service.store.audits import told
 from service.store.database import connected, database
 from service.store.models import Event
-from tests.service.shop import Service, Station, cuts_made, order, piece, sheet
+from tests.service.shop import NOW, Service, Station, cuts_made, order, piece, sheet
 
 PLAN = "55f0c1d2a3b4e5f6"
 
@@ -357,6 +357,29 @@ def test_a_withdrawal_of_an_id_that_two_events_have_asks_which_is_meant(
         assert audits.audit() == []
 
 
+def test_what_came_under_the_id_of_one_that_was_taken_back_is_noted_apart_from_it(
+    service: Service, station: Station, second: Station
+) -> None:
+    first = station.write("stock.taken", {**piece(quantity=9), "ref": "SH-A"})
+    gone = station.write("log.withdrawn", {"event_id": first["event_id"], "reason": "of another rack"})
+    assert states(service.push([first, gone])) == ["applied", "applied"]
+    other = second.write("stock.taken", {**piece(quantity=10), "ref": "SH-A"}, event_id=first["event_id"])
+    assert states(service.push([other], "ng-2")) == ["quarantined"]
+    (held,) = service.get("/sync/quarantine").json["items"]
+    answer = service.post(f"/sync/quarantine/{held['id']}/retry", {})
+    assert answer.json["state"] == "applied", answer.text
+    (short,) = discrepancies(service)
+    (settled,) = discrepancies(service, "settled")
+    assert (short["taken"], settled["taken"]) == (10, 9)
+    assert short["event_id"] != settled["event_id"] == first["event_id"]
+    assert service.get("/stock/northgate/SH-A").json["quantity"] == 0
+    # Each is put back by what was noted of itself: eight were on the books.
+    back = second.write("log.withdrawn", {"event_id": first["event_id"], "reason": "it lies there"})
+    assert states(service.push([back, other], "ng-2")) == ["applied", "repeat"]
+    assert service.get("/stock/northgate/SH-A").json["quantity"] == 8
+    assert discrepancies(service) == []
+
+
 # --- what a station took back stays taken back ------------------------------------------------------
 
 
@@ -452,8 +475,12 @@ def test_a_step_whose_maker_never_comes_shows_a_day_later_and_until_it_comes(
     gone = second.write("log.withdrawn", {"event_id": maker["event_id"], "reason": "not cut"})
     service.push([gone], "ng-2")
     assert look(service, days=1) == (1, 0)
-    (found,) = discrepancies(service)
-    assert found["settled_at"] is None
+    (anew,) = discrepancies(service)
+    assert anew["settled_at"] is None
+    # How it was settled the first time stays written down.
+    (settled,) = discrepancies(service, "settled")
+    assert (settled["id"], settled["words"]) == (found["id"], "the step that makes its pieces came")
+    assert look(service, days=1) == (0, 0)
 
 
 def test_a_maker_of_which_nobody_knows_how_many_pieces_is_not_missing(
@@ -488,3 +515,19 @@ def test_a_step_of_an_older_station_has_the_makers_that_its_plan_tells(
     (found,) = discrepancies(service)
     maker = plan["program"][found["makers"][0] - 1]
     assert last["piece"] in {out["ref"] for out in (*maker["drop_to"], *maker["remainder_to"])}
+
+
+@pytest.mark.parametrize("name", ["station manager", "the service desk"])
+def test_what_a_person_of_any_name_settled_is_not_asked_again(
+    service: Service, station: Station, name: str
+) -> None:
+    with connected():
+        secret = tokens.make(name, ["plan"], now=NOW)[1]
+    service.push([step_cut(station, step=5, made_by=[2])])
+    assert look(service, days=2) == (1, 0)
+    (found,) = discrepancies(service)
+    settle = f"/sync/discrepancies/{found['id']}/settle"
+    assert service.post(settle, {"words": "by hand, not logged"}, secret).status_code == 200
+    assert look(service, days=2) == (0, 0)
+    (settled,) = discrepancies(service, "settled")
+    assert (settled["settled_by"], settled["words"]) == (name, "by hand, not logged")

@@ -30,15 +30,19 @@ STATEMENTS = (
     " site TEXT NOT NULL, ref TEXT, material TEXT NOT NULL, taken {bigint}, on_the_books {bigint},"
     " plan_id TEXT, step {bigint}, pieces_cut {bigint}, pieces_planned {bigint}, differs TEXT, makers TEXT,"
     " noted_at {moment} NOT NULL, settled_at {moment}, settled_by TEXT, words TEXT, counted {bigint},"
-    " UNIQUE (event_id, kind))",
+    " settled_how TEXT CHECK (settled_how IN ('person', 'station', 'service')))",
     "INSERT INTO discrepancy_of_kind (id, event_id, kind, site, ref, material, taken, on_the_books,"
-    " noted_at, settled_at, settled_by, words, counted) SELECT id, event_id, 'stock short', site, ref,"
-    " material, taken, on_the_books, noted_at, settled_at, settled_by, words, counted"
-    " FROM discrepancy_before ORDER BY id",
+    " noted_at, settled_at, settled_by, words, counted, settled_how) SELECT id, event_id, 'stock short',"
+    " site, ref, material, taken, on_the_books, noted_at, settled_at, settled_by, words, counted,"
+    " CASE WHEN settled_at IS NULL THEN NULL WHEN {place_in}(words, 'the entry was withdrawn: ') = 1"
+    " THEN 'station' ELSE 'person' END FROM discrepancy_before ORDER BY id",
     "DROP TABLE discrepancy_before",
     "ALTER TABLE discrepancy_of_kind RENAME TO discrepancy",
     "{serial_after_discrepancy}",
     "CREATE INDEX discrepancy_open ON discrepancy (id) WHERE settled_at IS NULL",
+    "CREATE INDEX discrepancy_of_event ON discrepancy (event_id)",
+    # One that was settled may come up anew: that is another one, and the first stays as it was settled.
+    "CREATE UNIQUE INDEX discrepancy_once ON discrepancy (event_id, kind) WHERE settled_at IS NULL",
     "CREATE INDEX discrepancy_of_step ON discrepancy (plan_id, step) WHERE plan_id IS NOT NULL",
 )
 FILL_STEPS = True
