@@ -70,7 +70,8 @@ class Books:
         before = self.find(kind, key, deleted_too=True)
         revision = before.revision + 1 if before else 1
         run_from = before.run_from if before and before.changed_by == by else revision
-        kept = Kept(kind, key, site, revision, False, document, by, run_from)
+        by_hand = before.by_hand if before else None
+        kept = Kept(kind, key, site, revision, False, document, by, run_from, by_hand)
         self._undo.append((place, before))
         if kind in records.VERSIONED:
             self._versions.append(records.version_of(kept, now))

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import count
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from schemas.fields import TEXT_LIMIT
 from schemas.problems import FieldError
@@ -20,11 +20,17 @@ from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
 from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
 from service.store import steps, tally
+from service.store.blades import State
 from service.store.books import Books
+from service.store.records import Kept
 from service.store.sums import Key
 
 MOST_PIECES: Final = 1_000_000
 """Pieces one stock record may hold, by the wire contract."""
+
+
+_Changed: TypeAlias = Mapping[str, Any]
+"""Which record an event changed, as it is kept beside it."""
 
 
 class EffectRefused(Exception):  # noqa: N818 - reads as what it says
@@ -73,6 +79,8 @@ class Applied:
         What it adds to the pieces cut of a step; or takes off, when it `takes_back` another event.
     notes
         What the station should be told.
+    changed
+        Which record it changed, as it is kept beside the event.
     """
 
     heat: str | None
@@ -81,16 +89,20 @@ class Applied:
     cut: steps.Cut | None = None
     takes_back: bool = False
     notes: tuple[str, ...] = ()
+    changed: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def place(self) -> Mapping[str, Any]:
-        """The step of a plan that it is about, as it is kept beside the event."""
-        if self.cut is None or self.takes_back:
-            return NO_PLACE
-        return {"plan_id": self.cut.plan_id, "step": self.cut.step, "pieces": self.cut.pieces}
+        """The step of a plan that it is about, and the record that it changed, as kept beside the event."""
+        place = {**NO_PLACE, **self.changed}
+        if self.cut is not None and not self.takes_back:
+            place |= {"plan_id": self.cut.plan_id, "step": self.cut.step, "pieces": self.cut.pieces}
+        return place
 
 
-NO_PLACE: Final[Mapping[str, Any]] = {"plan_id": None, "step": None, "pieces": None}
+NO_PLACE: Final[Mapping[str, Any]] = dict.fromkeys(
+    ("plan_id", "step", "pieces", "record_revision", "blade", "blade_edge", "blade_before")
+)
 
 
 def apply(event: Happening, books: Books) -> Applied:
@@ -103,12 +115,12 @@ def apply(event: Happening, books: Books) -> Applied:
     """
     machine = _machine_here(event, books)
     heat = event.payload.get("heat") or _heat_of_stock(event, books)
-    _EFFECTS[event.type](event, machine, books)
+    changed = _EFFECTS[event.type](event, machine, books)
     cut = steps.cut_of(event.type, event.payload, lambda plan_id: _plan(plan_id, books))
     if cut is not None:
         _count_pieces(event, cut, books)
     added = tally.added_by(event.type, event.payload, event.site, event.day)
-    return Applied(heat, added, event.payload["machine"], cut)
+    return Applied(heat, added, event.payload["machine"], cut, changed=changed)
 
 
 def _plan(plan_id: str, books: Books) -> Mapping[str, Any] | None:
@@ -122,7 +134,7 @@ def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> None:
     pieces = before.pieces + (cut.pieces or 0)
     planned = cut.planned if before.planned is None else before.planned
     if cut.pieces and planned is not None and pieces > planned:
-        note(
+        _note(
             event,
             steps.OVER,
             books,
@@ -157,39 +169,37 @@ def _machine_here(event: Happening, books: Books) -> Mapping[str, Any]:
     return kept.document
 
 
-def _cuts_made(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
-    blade = blade_on(machine, books)
+def _cuts_made(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
+    blade = _blade_on(machine, books)
     edge = event.payload.get("blade_edge") or blade["edge"]
     _check_edge(blade, edge, "/payload/blade_edge")
     used = list(blade["used_m"])
     # Rounded to the unit of the roll-ups, so that the order of events makes no difference.
     used[edge - 1] = round(used[edge - 1] + event.payload["equivalent_m"], 3)
-    write_blade(event, machine, {**blade, "used_m": used}, books)
+    kept = _write_blade(event, machine, {**blade, "used_m": used}, books)
+    return {"blade": kept.key, "blade_edge": edge, "record_revision": kept.revision}
 
 
-def _blade_turned(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
-    blade = _loaded_blade(blade_on(machine, books))
+def _blade_turned(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
+    blade = _blade_on(machine, books)
     edge, work = event.payload["edge"], event.payload["work"]
-    _check_edge(blade_on(machine, books), edge, "/payload/edge")
-    turned = replace(blade, edge=edge, edge_since=event.at)
-    if work != "turned":
-        turned = replace(
-            turned,
-            used_m=(0.0,) * blade.edges,
-            regrinds=blade.regrinds + 1 if work == "reground" else 0,
-        )
-    write_blade(event, machine, BladeSchema().dump(turned), books)
+    _check_edge(blade, edge, "/payload/edge")
+    before = State.of(blade)
+    turned = before.turned(edge, work, event.at.isoformat())
+    kept = _write_blade(event, machine, {**blade, **turned.as_kept()}, books)
+    return {"blade": kept.key, "blade_before": before.as_kept(), "record_revision": kept.revision}
 
 
-def _edge_measured(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+def _edge_measured(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
     """The measurement itself is what is wanted; it is checked that there is such an edge and place."""
     edge, place = event.payload.get("edge"), event.payload.get("place_mm")
     if edge is not None:
-        _check_edge(blade_on(machine, books), edge, "/payload/edge")
+        _check_edge(_blade_on(machine, books), edge, "/payload/edge")
     if place is not None and place > machine["cutting_length_mm"]:
         raise EffectRefused(
             FieldError("/payload/place_mm", f"the blade is {machine['cutting_length_mm']:g} mm long")
         )
+    return {}
 
 
 def _check_edge(blade: Mapping[str, Any], edge: int, where: str) -> None:
@@ -202,7 +212,7 @@ def _loaded_blade(document: Mapping[str, Any]) -> Blade:
     return blade
 
 
-def blade_on(machine: Mapping[str, Any], books: Books) -> dict[str, Any]:
+def _blade_on(machine: Mapping[str, Any], books: Books) -> dict[str, Any]:
     """The record of the blade at work on a machine, with every field of a blade."""
     name = machine["id"]
     kept = books.blade_on(name)
@@ -230,27 +240,27 @@ def _names_like(machine: str) -> Iterator[str]:
     yield from (f"{name[:50]}-{number}" for number in count(2))
 
 
-def write_blade(event: Happening, machine: Mapping[str, Any], blade: dict[str, Any], books: Books) -> None:
-    """Write the record of the blade on a machine."""
-    books.write(
+def _write_blade(event: Happening, machine: Mapping[str, Any], blade: dict[str, Any], books: Books) -> Kept:
+    return books.write(
         "blade", blade["id"], blade, site=machine["site"], by=f"station {event.station}", now=event.now
     )
 
 
-def _stock_taken(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+def _stock_taken(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
     ref, quantity = event.payload["ref"], event.payload["quantity"]
     kept = books.find("stock", stock_key(event.site, ref))
     there = kept.document["quantity"] if kept else 0
+    changed: _Changed = {}
     if kept is not None:
-        write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
-        if differs := _differs(event.payload, kept.document):
-            note(event, "size differs", books, ref=ref, differs=differs)
+        changed = _write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
+        if found := differs(event.payload, kept.document):
+            _note(event, "size differs", books, ref=ref, differs=found)
     if quantity > there:
-        note(event, "stock short", books, ref=ref, taken=quantity, on_the_books=there)
+        _note(event, "stock short", books, ref=ref, taken=quantity, on_the_books=there)
+    return changed
 
 
-def note(event: Happening, kind: str, books: Books, **noted: Any) -> None:
-    """Note what of an event does not agree with the books."""
+def _note(event: Happening, kind: str, books: Books, **noted: Any) -> None:
     books.note_discrepancy(
         event_id=event.event_id,
         kind=kind,
@@ -264,19 +274,19 @@ def note(event: Happening, kind: str, books: Books, **noted: Any) -> None:
 _MEASURES: Final = (("length_mm", "length"), ("width_mm", "width"), ("thickness_mm", "thickness"))
 
 
-def _differs(payload: Mapping[str, Any], record: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+def differs(payload: Mapping[str, Any], record: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
     """In what a sheet or offcut that was taken is not as its record has it, each with both figures."""
-    differs = {
+    found = {
         name: {"taken": payload[name], "record": record[own]}
         for name, own in _MEASURES
         if payload[name] != record[own] and mm(payload[name]) != mm(record[own])
     }
     if payload["material"] != record["material"]:
-        differs["material"] = {"taken": payload["material"], "record": record["material"]}
-    return differs
+        found["material"] = {"taken": payload["material"], "record": record["material"]}
+    return found
 
 
-def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
     payload = event.payload
     item = StockItem(
         ref=payload["ref"],
@@ -314,7 +324,7 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -
             raise EffectRefused(
                 FieldError("/payload/quantity", f"{item.quantity} pieces under one name are too many")
             )
-    write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)), books)
+    return _write_stock(event, StockRecordSchema().dump(StockRecord(event.site, item)), books)
 
 
 def _oversize(payload: Mapping[str, Any]) -> int:
@@ -323,9 +333,8 @@ def _oversize(payload: Mapping[str, Any]) -> int:
     return MILL_OVERSIZE if payload.get("edges") == "mill" else CUT_OVERSIZE
 
 
-def write_stock(event: Happening, document: dict[str, Any], books: Books) -> None:
-    """Write a record of the stock of the event's site."""
-    books.write(
+def _write_stock(event: Happening, document: dict[str, Any], books: Books) -> _Changed:
+    kept = books.write(
         "stock",
         stock_key(event.site, document["ref"]),
         document,
@@ -333,6 +342,7 @@ def write_stock(event: Happening, document: dict[str, Any], books: Books) -> Non
         by=f"station {event.station}",
         now=event.now,
     )
+    return {"record_revision": kept.revision}
 
 
 def stock_key(site: str, ref: str) -> str:
@@ -346,7 +356,7 @@ _LONGEST_ID: Final = 100 - 13
 _SAVED: Final = ("name", "machine", "material", "thickness_mm", "cut_length_mm", "steps", "operator")
 
 
-def _program_saved(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+def _program_saved(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
     payload = event.payload
     name = payload["program_id"]
     content = {field: payload[field] for field in _SAVED if field in payload}
@@ -354,7 +364,7 @@ def _program_saved(event: Happening, machine: Mapping[str, Any], books: Books) -
     kept = books.find("program", name, deleted_too=True)
     based_on = payload["based_on_revision"]
     if kept is not None and not kept.deleted and kept.document == program:
-        return
+        return {}
     by = f"station {event.station}"
     # The station's own earlier changes, which it has not had back yet, are not somebody else's.
     own_run = kept is not None and kept.changed_by == by and based_on >= kept.run_from - 1
@@ -369,13 +379,15 @@ def _program_saved(event: Happening, machine: Mapping[str, Any], books: Books) -
             "name": f"{program['name'][: TEXT_LIMIT - len(copied)]}{copied}",
         }
     books.write("program", name, program, site=event.site, by=by, now=event.now)
+    return {}
 
 
-def _only_kept(event: Happening, machine: Mapping[str, Any], books: Books) -> None:
+def _only_kept(event: Happening, machine: Mapping[str, Any], books: Books) -> _Changed:
     """Nothing changes: the event itself is what is wanted."""
+    return {}
 
 
-_EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any], Books], None]]] = {
+_EFFECTS: Final[dict[str, Callable[[Happening, Mapping[str, Any], Books], _Changed]]] = {
     "cuts.made": _cuts_made,
     "stock.taken": _stock_taken,
     "parts.taken": _only_kept,

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from peewee import SQL
 
-from service.store import bulk, makers, records, steps
+from service.store import bulk, makers, rack, records, steps
 from service.store.database import ask
 from service.store.models import Correction, Discrepancy, Event
 
@@ -161,6 +161,8 @@ def in_words(row: Any, events: Sequence[StepEvent]) -> str:
             f"{name} {_plain(both['taken'])} taken, {_plain(both['record'])} on the record"
             for name, both in sorted(row.differs.items())
         )
+    if row.kind == rack.NO_RECORD:
+        return f"{row.taken} put back on the rack, and no record has the name"
     if row.kind == makers.MISSING:
         named = " and ".join(map(str, row.makers))
         return f"pieces cut {row.pieces_cut}, and nothing logged of step {named}, which makes its pieces"
@@ -211,7 +213,7 @@ def settle(number: int, *, words: str, counted: int | None, by: str, now: dateti
             raise NoSuchStock(row.ref)
         if counted is not None and kept is not None:
             document = {**kept.document, "quantity": counted}
-            records.write("stock", kept.key, document, site=kept.site, by=by, now=now)
+            records.write("stock", kept.key, document, site=kept.site, by=by, now=now, counted=True)
         Discrepancy.update(
             settled_at=now, settled_by=by, settled_how="person", words=words, counted=counted
         ).where(Discrepancy.id == number).execute()

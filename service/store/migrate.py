@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from typing import Final
 from uuid import uuid4
 
-from service.store import migrations, tally
+from service.store import blades, migrations, tally
 from service.store import steps as steps_cut
 from service.store.database import connected, database, is_postgresql
 from service.store.models import TABLES
@@ -62,13 +62,15 @@ class NewerDatabaseError(RuntimeError):
 class Migration:
     """One step; after one with `recount` the roll-ups are counted anew from the events.
 
-    After one with `fill_steps` the pieces cut by plan and step are settled from the events.
+    After one with `fill_steps` the pieces cut by plan and step are settled from the events; after one
+    with `fill_blades` on which blade they counted.
     """
 
     name: str
     statements: tuple[str, ...]
     recount: bool
     fill_steps: bool
+    fill_blades: bool
 
 
 def known_migrations() -> Iterator[Migration]:
@@ -80,6 +82,7 @@ def known_migrations() -> Iterator[Migration]:
             module.STATEMENTS,
             getattr(module, "RECOUNT", False),
             getattr(module, "FILL_STEPS", False),
+            getattr(module, "FILL_BLADES", False),
         )
 
 
@@ -119,6 +122,8 @@ def migrate() -> list[str]:
             tally.rebuild()
         if any(step.fill_steps for step in run):
             steps_cut.fill(datetime.now(UTC))
+        if any(step.fill_blades for step in run):
+            blades.fill()
         if run and is_postgresql():
             # Of a column that was just added it knows nothing, and would read the whole table for it.
             database.execute_sql("ANALYZE " + ", ".join(table._meta.table_name for table in TABLES))

@@ -88,7 +88,10 @@ class Centre(Base):
 
 
 class Record(Base):
-    """A record that goes down to the stations, as the wire has it."""
+    """A record that goes down to the stations, as the wire has it.
+
+    `by_hand`: the revision by which the pieces of a stock item were last counted, or set by hand.
+    """
 
     kind = TextField()
     key = TextField()
@@ -100,6 +103,7 @@ class Record(Base):
     changed_at = UtcDateTimeField()
     changed_by = TextField()
     run_from = IntegerField()
+    by_hand = IntegerField(null=True)
 
     class Meta:
         """Its table."""
@@ -150,6 +154,9 @@ class Event(Base):
     `document` is never changed; where a person put its payload right, `corrected_payload` counts. `pieces`
     of `step` of a plan were settled when it was applied. `came_as` is the event_id that it came under,
     where a person gave it one of its own; `withdrawn_by` the event by which its station took it back.
+
+    `record_revision`: what the record of its stock item or blade became by it. `blade`, `blade_edge`: on
+    which a cut was counted. `blade_before`: what the blade was before a turn.
     """
 
     id = AutoField()
@@ -176,6 +183,10 @@ class Event(Base):
     pieces = BigIntegerField(null=True)
     came_as = TextField(null=True)
     withdrawn_by = TextField(null=True)
+    record_revision = BigIntegerField(null=True)
+    blade = TextField(null=True)
+    blade_edge = IntegerField(null=True)
+    blade_before = JsonField(null=True)
 
     class Meta:
         """Its table."""
@@ -273,8 +284,9 @@ class Discrepancy(Base):
     """What does not add up, for a person to settle.
 
     stock short: more was `taken` than was `on_the_books`; size differs: what was taken is not as the
-    record has it, `differs` says in what; step over: more pieces of a step were cut than the plan has;
-    maker missing: nothing was logged of `makers`, the steps that make its pieces.
+    record has it, `differs` says in what; no record: `taken` were put back, and nothing has their name;
+    step over: more pieces of a step were cut than the plan has; maker missing: nothing was
+    logged of `makers`, the steps that make its pieces.
 
     `settled_how`: by a person, by its station, which withdrew what it was about, or by the service itself.
     """

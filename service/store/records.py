@@ -28,7 +28,8 @@ class Kept:
     """A record as it stands.
 
     `revision` counts from 1 and goes on over a deletion. The revisions from `run_from` on were all
-    written by `changed_by`.
+    written by `changed_by`. `by_hand`: the one by which the pieces of a stock item were last counted, or
+    set by hand.
     """
 
     kind: str
@@ -39,6 +40,7 @@ class Kept:
     document: dict[str, Any]
     changed_by: str
     run_from: int
+    by_hand: int | None = None
 
 
 class StaleRevision(Exception):  # noqa: N818 - reads as what it says
@@ -127,6 +129,7 @@ def write(
     by: str,
     now: datetime,
     expected: int | None = None,
+    counted: bool = False,
 ) -> Kept:
     """Write a record and tell the feed.
 
@@ -134,6 +137,8 @@ def write(
     ----------
     expected
         The revision that must stand; 0: there must be none; None: whatever stands.
+    counted
+        Whether the pieces of a stock item were counted, be it that they are as many as before.
 
     Raises
     ------
@@ -145,11 +150,18 @@ def write(
         _expect(before, expected)
         revision = before.revision + 1 if before else 1
         run_from = before.run_from if before and before.changed_by == by else revision
-        kept = Kept(kind, key, site, revision, False, document, by, run_from)
+        by_hand = before.by_hand if before else None
+        if kind == "stock" and (counted or _sets_pieces(before, document)):
+            by_hand = revision
+        kept = Kept(kind, key, site, revision, False, document, by, run_from, by_hand)
         write_kept(before, kept, now=now)
         if kind in VERSIONED:
             Version.insert(**version_of(kept, now)).execute()
     return kept
+
+
+def _sets_pieces(before: Kept | None, document: dict[str, Any]) -> bool:
+    return before is None or before.deleted or before.document["quantity"] != document["quantity"]
 
 
 def version_of(kept: Kept, now: datetime) -> dict[str, Any]:
@@ -201,6 +213,7 @@ def write_kept(before: Kept | None, kept: Kept, *, now: datetime) -> None:
         "changed_at": now,
         "changed_by": kept.changed_by,
         "run_from": kept.run_from,
+        "by_hand": kept.by_hand,
     }
     if before is None:
         Record.insert(kind=kept.kind, key=kept.key, **values).execute()
@@ -281,8 +294,9 @@ def _where(condition: str, *given: Any) -> Iterator[Kept]:
     """Records that meet a condition of ours."""
     # A condition of ours, with marks for what comes from outside.
     rows = ask(f"SELECT {_COLUMNS} FROM record WHERE {condition}", *given)  # noqa: S608
-    for kind, key, site, revision, deleted, document, changed_by, run_from in rows:
-        yield Kept(kind, key, site, revision, bool(deleted), json.loads(document), changed_by, run_from)
+    for kind, key, site, revision, deleted, document, changed_by, run_from, by_hand in rows:
+        content = json.loads(document)
+        yield Kept(kind, key, site, revision, bool(deleted), content, changed_by, run_from, by_hand)
 
 
-_COLUMNS: Final = "kind, key, site, revision, deleted, document, changed_by, run_from"
+_COLUMNS: Final = "kind, key, site, revision, deleted, document, changed_by, run_from, by_hand"

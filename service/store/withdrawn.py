@@ -5,15 +5,12 @@ The event itself stays for ever, dismissed with who, when and why; sums, stories
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Final
 
 from schemas.problems import FieldError
-from service.store import effects, steps, tally
+from service.store import blades, effects, rack, steps, tally
 from service.store.books import Books
-from service.store.effects import Applied, EffectRefused, Happening, stock_key
+from service.store.effects import Applied, EffectRefused, Happening
 from service.store.models import Correction, Discrepancy, Event
 
 TYPE: Final = "log.withdrawn"
@@ -36,13 +33,13 @@ def _withdraw(event: Happening, books: Books) -> Applied:
     notes: tuple[str, ...] = ()
     if row.state == "applied":
         payload = _payload(row)
-        _TURNED_ROUND.get(row.type, _nothing)(event, row, payload, books)
+        notes = _TURNED_ROUND.get(row.type, _nothing)(event, row, payload, books)
         counted = tally.added_by(row.type, payload, row.site, row.day)
         if counted is not None:
             added = counted[0], {name: -value for name, value in counted[1].items()}
         if row.plan_id is not None:
             cut = steps.Cut(row.plan_id, row.step, -(row.pieces or 0), None)
-            notes = _remaining(row, cut, books)
+            notes += _remaining(row, cut, books)
     # Nothing is refused from here on: these are written at once, within the caller's transaction.
     by = f"station {event.station}"
     Event.update(
@@ -156,109 +153,18 @@ def _payload(row: Any) -> Any:
     return row.corrected_payload or row.document["payload"]
 
 
-def _nothing(event: Happening, row: Any, payload: Any, books: Books) -> None:
+def _blade_without(event: Happening, row: Any, payload: Any, books: Books) -> tuple[str, ...]:
+    return blades.take_back(row, payload, books, by=f"station {event.station}", now=event.now)
+
+
+def _nothing(event: Happening, row: Any, payload: Any, books: Books) -> tuple[str, ...]:
     """The event itself was all there was of it."""
-
-
-def _put_back(event: Happening, row: Any, payload: Any, books: Books) -> None:
-    kept = books.find("stock", stock_key(row.site, payload["ref"]))
-    if kept is None:
-        return
-    back = payload["quantity"]
-    for noted in Discrepancy.select().where(Discrepancy.event_id == row.event_id):
-        # Beyond the books nothing was taken off them; and a count of the rack has put them right since.
-        if noted.counted is not None:
-            back = 0
-        elif noted.kind == "stock short":
-            back = min(back, noted.on_the_books)
-    quantity = min(effects.MOST_PIECES, kept.document["quantity"] + back)
-    effects.write_stock(event, {**kept.document, "quantity": quantity}, books)
-
-
-def _take_off(event: Happening, row: Any, payload: Any, books: Books) -> None:
-    ref, quantity = payload["ref"], payload["quantity"]
-    kept = books.find("stock", stock_key(row.site, ref))
-    there = kept.document["quantity"] if kept else 0
-    if kept is not None:
-        effects.write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
-    if quantity > there:
-        books.note_discrepancy(
-            event_id=event.event_id,
-            kind="stock short",
-            site=row.site,
-            ref=ref,
-            material=payload["material"],
-            taken=quantity,
-            on_the_books=there,
-            noted_at=event.now,
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """What a run of cuts and turns makes of a blade that was new at its beginning."""
-
-    edge: int
-    since: datetime | None
-    used: tuple[float, ...]
-    regrinds: int
-
-
-def _run(rows: Sequence[Any], edges: int, edge: int) -> _Run:
-    used, regrinds, since = [0.0] * edges, 0, None
-    for row in rows:
-        payload = _payload(row)
-        if row.type == "blade.turned":
-            edge, since = payload["edge"], row.corrected_at
-            if payload["work"] != "turned":
-                used = [0.0] * edges
-                regrinds = regrinds + 1 if payload["work"] == "reground" else 0
-            continue
-        at = payload.get("blade_edge") or edge
-        if at <= edges:
-            used[at - 1] += payload["equivalent_m"]
-    return _Run(edge, since, tuple(used), regrinds)
-
-
-def _blade_without(event: Happening, row: Any, payload: Any, books: Books) -> None:
-    """The blade as it were without the event: by the difference, as its record may have been set by hand."""
-    machine = books.find("machine", row.machine)
-    if machine is None:
-        return
-    blade = effects.blade_on(machine.document, books)
-    rows = list(
-        Event.select()
-        .where(
-            Event.machine == row.machine,
-            Event.type.in_(("cuts.made", "blade.turned")),
-            Event.state == "applied",
-        )
-        .order_by(Event.id)
-    )
-    turned = any(one.type == "blade.turned" for one in rows)
-    begun = 1 if turned else blade["edge"]
-    was = _run(rows, blade["edges"], begun)
-    now = _run([one for one in rows if one.id != row.id], blade["edges"], begun)
-    if was == now:
-        return
-    used = [
-        round(max(0.0, kept + after - before), 3)
-        for kept, before, after in zip(blade["used_m"], was.used, now.used, strict=True)
-    ]
-    changes: dict[str, Any] = {
-        "used_m": used,
-        "regrinds": max(0, blade["regrinds"] + now.regrinds - was.regrinds),
-    }
-    if was.edge != now.edge and blade["edge"] == was.edge:
-        changes["edge"] = now.edge
-    if was.since != now.since:
-        changes["edge_since"] = None if now.since is None else now.since.isoformat()
-    effects.write_blade(event, machine.document, {**blade, **changes}, books)
+    return ()
 
 
 _TURNED_ROUND: Final = {
-    "stock.taken": _put_back,
-    "offcut.stored": _take_off,
+    "stock.taken": rack.put_back,
+    "offcut.stored": rack.take_off,
     "cuts.made": _blade_without,
     "blade.turned": _blade_without,
 }

@@ -155,6 +155,11 @@ def test_the_data_of_an_earlier_release_is_all_there_and_goes_on(address: str, d
             assert gone == [("scrap.made",)]
         else:
             assert over_plan == []
+        blades = database.execute_sql(
+            "SELECT DISTINCT blade FROM event WHERE type = 'cuts.made' AND state = 'applied'"
+            " AND machine IN (SELECT key FROM record WHERE kind = 'blade')"
+        )
+        assert sorted(blades.fetchall()) == [("bench-3m",), ("far-2m",)]
         moved = database.execute_sql("SELECT count(*) FROM departure WHERE moved_at IS NULL").fetchone()
         assert moved == (0,)
     service = Service(address)
