@@ -4,26 +4,24 @@ from __future__ import annotations
 
 import errno
 import json
-import sqlite3
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import click
 from marshmallow import ValidationError
-from peewee import PeeweeException
 from waitress.server import create_server
 
 from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
 from service.app import Config, contract, create_app, load_shop
+from service.opening import opened, prepared, shown
 from service.store import again, archive, archive_check, audits, held, records, tokens
 from service.store.archive_check import ArchiveDamaged
-from service.store.database import DatabaseAddressError, connected, open_database
-from service.store.migrate import NewerDatabaseError, migrate
+from service.store.database import connected
+from service.store.models import Event
 from service.tasks.schedule import Schedule, standing
 
 
@@ -47,26 +45,6 @@ def _with(config: Config, **changes: Any) -> Config:
     return replace(config, **changes)
 
 
-def _open(config: Config) -> list[str]:
-    try:
-        open_database(config.database)
-        return migrate()
-    except (DatabaseAddressError, NewerDatabaseError) as error:
-        raise click.ClickException(str(error)) from None
-    except (PeeweeException, sqlite3.Error, OSError) as error:
-        raise click.ClickException(_no_database(config.database, error)) from None
-
-
-def _no_database(address: str, error: Exception) -> str:
-    """Why the database cannot be used, without a password that the address may hold."""
-    parts = urlsplit(address) if "://" in address else None
-    shown = address
-    if parts is not None and parts.hostname:
-        shown = f"{parts.scheme}://{parts.hostname}{f':{parts.port}' if parts.port else ''}{parts.path}"
-    said = next((line.strip() for line in str(error).splitlines() if line.strip()), type(error).__name__)
-    return f"the database {shown} cannot be used: {said}"
-
-
 @main.command()
 @click.option("--host", help="Address to listen at; 127.0.0.1 unless set.")
 @click.option("--port", type=click.IntRange(0, 65_535), help="Port to listen at; 8080 unless set.")
@@ -74,7 +52,7 @@ def _no_database(address: str, error: Exception) -> str:
 @click.pass_obj
 def serve(config: Config, host: str | None, port: int | None, threads: int) -> None:
     """Answer requests, after bringing the database up to date."""
-    _open(config)
+    prepared(config)
     app = create_app(_with(config, most_connections=max(threads, config.most_connections)), prepare=False)
     at, number = host or config.host, config.port if port is None else port
     try:
@@ -111,7 +89,7 @@ def serve(config: Config, host: str | None, port: int | None, threads: int) -> N
 @click.pass_obj
 def migrate_command(config: Config) -> None:
     """Bring the database up to date."""
-    run = _open(config)
+    run = prepared(config)
     click.echo("\n".join(f"done: {name}" for name in run) if run else "the database is up to date")
     with connected():
         done = again.reapply(datetime.now(UTC))
@@ -126,7 +104,7 @@ def migrate_command(config: Config) -> None:
 @click.pass_obj
 def reapply_command(config: Config, quarantined: bool) -> None:
     """Apply kept events whose type is known by now."""
-    _open(config)
+    opened(config)
     with connected():
         done = again.reapply(datetime.now(UTC), quarantined=quarantined)
     click.echo(f"applied: {done.applied}, quarantined: {done.quarantined}, still kept: {done.still_kept}")
@@ -136,7 +114,7 @@ def reapply_command(config: Config, quarantined: bool) -> None:
 @click.pass_obj
 def jobs_command(config: Config) -> None:
     """Tell how the jobs of the service stand."""
-    _open(config)
+    opened(config)
     with connected():
         for job in standing(datetime.now(UTC)):
             state = "overdue" if job.overdue else job.outcome or "not yet"
@@ -153,7 +131,7 @@ def discrepancies() -> None:
 @click.pass_obj
 def discrepancies_list(config: Config) -> None:
     """List open discrepancies."""
-    _open(config)
+    opened(config)
     with connected():
         rows = held.discrepancies(0, 1_000_000)
         events = held.events_of_steps(rows)
@@ -172,7 +150,7 @@ def discrepancies_list(config: Config) -> None:
 @click.pass_obj
 def discrepancies_settle(config: Config, number: int, words: str, counted: int | None, by: str) -> None:
     """Settle a discrepancy, and set the books to what was counted."""
-    _open(config)
+    opened(config)
     with connected():
         try:
             row = held.settle(number, words=words, counted=counted, by=by, now=datetime.now(UTC))
@@ -214,7 +192,7 @@ def token_make(
         raise click.ClickException("--site and --station go with --scope station only")
     if for_station and len(set(scopes)) > 1:
         raise click.ClickException("--scope station stands alone; make a token of its own for the others")
-    _open(config)
+    prepared(config)
     now = datetime.now(UTC)
     try:
         asked = TokenRequestSchema().load(
@@ -240,7 +218,7 @@ def token_make(
 @click.pass_obj
 def token_list(config: Config) -> None:
     """List tokens, without their secrets."""
-    _open(config)
+    opened(config)
     with connected():
         for row in tokens.listed("", 1_000_000):
             state = "revoked" if row.revoked_at else "valid"
@@ -255,7 +233,7 @@ def token_list(config: Config) -> None:
 @click.pass_obj
 def token_revoke(config: Config, token_id: str) -> None:
     """End a token at once and for good."""
-    _open(config)
+    opened(config)
     with connected():
         if not tokens.revoke(token_id, datetime.now(UTC)):
             raise click.ClickException(f"there is no token {token_id!r}; see: shearwright-service token list")
@@ -267,7 +245,7 @@ def token_revoke(config: Config, token_id: str) -> None:
 @click.pass_obj
 def load(config: Config, file: Path) -> None:
     """Load a shop's data from a JSON file: all of it, or nothing when something is wrong with it."""
-    _open(config)
+    prepared(config)
     try:
         with connected():
             counts = load_shop(file.read_bytes(), by="load", now=datetime.now(UTC))
@@ -292,16 +270,20 @@ def openapi(output: Path | None) -> None:
 @click.pass_obj
 def restored_command(config: Config) -> None:
     """Say that the database was put back from a backup: every station then offers again what is missing."""
-    _open(config)
+    opened(config)
     with connected():
-        click.echo(f"new epoch of the centre: {records.renew_epoch()}")
+        events = Event.select().count()
+        click.echo(
+            f"new epoch of the centre: {records.renew_epoch()} "
+            f"(database {shown(config.database)}, {events} events)"
+        )
 
 
 @main.command()
 @click.pass_obj
 def audit(config: Config) -> None:
     """Count the roll-ups anew from the raw events; exit code 1 when they differ."""
-    _open(config)
+    opened(config)
     with connected():
         differences = audits.audit()
     for one in differences:
@@ -328,7 +310,7 @@ def audit(config: Config) -> None:
 @click.pass_obj
 def export_events(config: Config, before: datetime, out: Path) -> None:
     """Write raw events to a file with a manifest beside it, and read it again; nothing is deleted."""
-    _open(config)
+    opened(config)
     try:
         with connected():
             archive.export(before.date(), out, datetime.now(UTC))
@@ -349,7 +331,7 @@ def check_export(config: Config, file: Path, with_store: bool) -> None:
         click.echo(f"{made.events} events of {len(made.runs)} epochs are as they were written")
         if not with_store:
             return
-        _open(config)
+        opened(config)
         with connected():
             missing = list(archive_check.missing_in_store(file))
     except (OSError, ArchiveDamaged) as error:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import os
 import socket
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -89,6 +91,7 @@ def test_tokens_are_made_listed_and_revoked(run: Any, tmp_path: Path) -> None:
 
 
 def test_audit_tells_by_its_exit_code(run: Any) -> None:
+    run("migrate")
     assert run("audit").exit_code == 0
     with connected():
         database.execute_sql(
@@ -103,8 +106,10 @@ def test_audit_tells_by_its_exit_code(run: Any) -> None:
 
 
 def test_a_restored_centre_gets_a_new_epoch(run: Any) -> None:
+    run("migrate")
     first, second = (run("restored").output for _ in range(2))
     assert "new epoch of the centre" in first
+    assert "centre.sqlite3, 0 events)" in first
     assert first != second
 
 
@@ -170,6 +175,46 @@ def test_a_database_that_cannot_be_used_is_told_in_one_line(tmp_path: Path) -> N
         said = one_line(runner.invoke(main, ["--database", away, "migrate"]))
     assert "cannot be used" in said
     assert "secret" not in said
+
+
+LOOKING = [
+    ("audit",),
+    ("restored",),
+    ("reapply",),
+    ("jobs",),
+    ("discrepancies", "list"),
+    ("discrepancies", "settle", "1", "--words", "counted"),
+    ("token", "list"),
+    ("token", "revoke", "none"),
+    ("export-events", "--before", "2026-03-03", "--out", "events.jsonl"),
+]
+
+
+@pytest.mark.parametrize("words", LOOKING, ids=" ".join)
+def test_a_command_that_looks_makes_no_database_and_migrates_none(
+    run: Any, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    kept = tmp_path / "centre.sqlite3"
+    assert f"there is no database at {kept}" in one_line(run(*words))
+    assert not kept.exists()
+    kept.touch()
+    assert "there is no database at" in one_line(run(*words))
+    assert kept.stat().st_size == 0
+    kept.unlink()
+    dump = Path(__file__).parent / "schemas_before" / "m0003.sqlite.sql"
+    with closing(sqlite3.connect(kept)) as old:
+        old.executescript(dump.read_text())
+    assert "is older than this program; run shearwright-service migrate" in one_line(run(*words))
+    with closing(sqlite3.connect(kept)) as old:
+        assert "m0004_steps_and_clashes" not in {
+            name for (name,) in old.execute("SELECT name FROM migration")
+        }
+
+
+def test_a_database_of_something_else_is_none_of_this_program(run: Any, tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / "centre.sqlite3")) as other:
+        other.execute("CREATE TABLE bolts (id INTEGER)")
+    assert "there is no database at" in one_line(run("audit"))
 
 
 def test_a_port_in_use_is_told_in_one_line(run: Any) -> None:

@@ -69,6 +69,6 @@ def test_a_server_with_many_threads_has_a_connection_for_each(
         raise EnoughSeenError
 
     monkeypatch.setattr(cli, "create_app", seen)
-    monkeypatch.setattr(cli, "_open", lambda _: [])
+    monkeypatch.setattr(cli, "prepared", lambda _: [])
     CliRunner().invoke(cli.main, ["--database", postgresql, "serve", "--threads", "40"])
     assert [config.most_connections for config in made] == [40]
