@@ -27,7 +27,7 @@ from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.sag import deepest_met, pull_back_mm, sag_mm
-from service.engine.stroke import OPENING, OVERLAP, full_stroke, stroke_for
+from service.engine.stroke import OPENING, OVERLAP, full_stroke, stroke_for, stroke_lacking
 from service.engine.told import told_over
 
 __all__ = [
@@ -96,7 +96,7 @@ def settings_for(
     -------
     Settings
         With a ``note`` for each value, and a ``caution`` for what is wanted but not to be had:
-        ``relief-missing``, ``support-missing``, ``hold-down-short``, ``gap-unusual``.
+        ``relief-missing``, ``support-missing``, ``hold-down-short``, ``stroke-short``, ``gap-unusual``.
 
     Raises
     ------
@@ -111,6 +111,17 @@ def settings_for(
     findings.append(_rake_note(machine, material, thickness, cut_length, check))
     stroke = stroke_for(machine, thickness, cut_length, check.rake_deg)
     findings.append(Finding("note", "stroke", f"stroke {show_mm(stroke)} mm", _RULE_OF_STROKE))
+    if lacking := stroke_lacking(machine, thickness, cut_length, check.rake_deg):
+        findings.append(
+            Finding(
+                "caution",
+                "stroke-short",
+                f"{show_mm(stroke + lacking)} mm of stroke are wanted for {show_mm(thickness)} mm over this "
+                f"length; {show_mm(stroke)} mm, for the thickest sheet of the profile, are all that is counted "
+                "on: see that the blade cuts through to the end",
+                f"{_RULE_OF_STROKE}; machine profile",
+            )
+        )
     hold_down, found = hold_down_setting(machine, cut_length, check.force_kn)
     findings += found
     relief = _relief(

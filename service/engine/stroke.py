@@ -36,8 +36,25 @@ def stroke_for(machine: Machine, thickness: Length, cut_length: Length, rake_deg
 
 
 def full_stroke(machine: Machine) -> Length:
-    """The longest travel: the rated thickness over the whole cutting length at the highest rake."""
-    return _travel(machine.rating.thickness, machine.cutting_length, machine.rake.high_deg)
+    """The longest travel: the thickest sheet over the whole cutting length at the highest rake.
+
+    The thickest is what fits under blade and feet where the profile states it, else what the rating
+    plate names; soft sheet may be thicker than that.
+    """
+    thickest = max(machine.rating.thickness, machine.max_thickness or 0)
+    return _travel(thickest, machine.cutting_length, machine.rake.high_deg)
+
+
+def stroke_lacking(machine: Machine, thickness: Length, cut_length: Length, rake_deg: float) -> Length:
+    """By how much the full stroke falls short of what a cut wants; 0 where it does not.
+
+    >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+    >>> machine = Machine("m", "m", 300000, Rating(600), Rake(1.5, 1.5), GapRange(5, 60),
+    ...                   BackGauge(500, 100000), HoldDown(4500))
+    >>> stroke_lacking(machine, 600, 300000, 1.5), stroke_lacking(machine, 900, 300000, 1.5)
+    (0, 300)
+    """
+    return max(0, _travel(thickness, cut_length, rake_deg) - full_stroke(machine))
 
 
 def stroke_share(machine: Machine, stroke: Length) -> float:

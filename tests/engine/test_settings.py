@@ -120,6 +120,22 @@ def test_the_stroke_follows_the_cut_length_and_ends_at_the_full_stroke():
     assert stroke_for(machine, 1200, 310_000, 1.5) == full_stroke(machine)
 
 
+def test_soft_sheet_thicker_than_the_rating_gets_the_travel_it_wants_or_is_told_that_it_lacks():
+    soft = material_named("1050A H14")
+    # 3000·tan 1.5° + t + 5 + 3 mm: 92.6 mm for 6 mm, 95.6 mm for 9 mm.
+    plain = shear(cutting_length=300_000)
+    stated = replace(plain, max_thickness=900)
+    cut = {"cut_length": 300_000, "drop_depth": 30_000}
+    deep = settings_for(stated, soft, 900, **cut)
+    assert deep.stroke == 9_600
+    assert "stroke-short" not in codes(deep, "caution")
+    silent = settings_for(plain, soft, 900, **cut)
+    assert silent.stroke == 9_300
+    (short,) = (one for one in silent.findings if one.code == "stroke-short")
+    assert "96 mm of stroke are wanted" in short.message
+    assert "stroke-short" not in codes(settings_for(plain, soft, 600, **cut), "caution")
+
+
 def test_hold_down_is_a_share_of_the_force_on_the_feet_that_grip():
     machine = shear()
     settings = set_for(machine, thickness=300, cut_length=50_000)
