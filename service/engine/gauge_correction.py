@@ -6,16 +6,20 @@ it is corrected when the offset is proven and is at least half a step of the gau
 with the gauge value, or parts that spread more than the gauge ever does, are no matter of its zero: then
 something else is looked at first.
 
+A spread of few parts is itself uncertain: a caution about it is given where even its lower bound, by χ²,
+is too wide; a note where the bound leaves it open.
+
 Lengths are whole hundredths of a millimetre unless a name says otherwise.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple, TypeAlias
 
+from service.engine.chi_square import chi_square_quantile
 from service.engine.findings import Finding
 from service.engine.machine import BackGauge
 from service.engine.quantities import PER_MM, Length
@@ -38,7 +42,13 @@ _WIDE: Final = (
     "measuring before its zero"
 )
 _STUDENT: Final = "mean and spread of the measured parts, Student's t (Abramowitz and Stegun 26.7)"
-_CAPABILITY: Final = "Cp = (upper − lower)/(6·s), Cpk = least distance of the mean to a limit/(3·s)"
+_CAPABILITY: Final = (
+    "Cp = (upper − lower)/(6·s), Cpk = least distance of the mean to a limit/(3·s); bounds of s by χ² "
+    "(Abramowitz and Stegun 26.4)"
+)
+_BOUND: Final = (
+    "lower bound of the standard deviation of the measured parts, by χ² (Abramowitz and Stegun 26.4)"
+)
 
 _SLOPE: Final = "straight line through the offsets by least squares, Student's t for its slope"
 
@@ -144,6 +154,7 @@ def gauge_correction(
     offs = [part.size - part.gauge for part in parts]
     count = len(offs)
     mean = sum(offs) / count
+    limits = None if minus is None or plus is None else (-minus, plus)
     if count == 1:
         return GaugeCorrection(
             1,
@@ -160,7 +171,7 @@ def gauge_correction(
             None,
             None,
             None,
-            (),
+            tuple(_outside(offs, limits)),
         )
     # From whole numbers, so that equal offsets give a spread of exactly nothing.
     squares = count * sum(off * off for off in offs) - sum(offs) ** 2
@@ -172,7 +183,8 @@ def gauge_correction(
     line = _line(parts, confidence)
     scale = line is not None and abs(line.slope) > line.half and abs(line.slope) * line.span >= step
     scatter = line.spread if line is not None and scale else spread
-    wide = 2 * scatter > gauge.accuracy
+    narrowest = scatter * _least_share(confidence, count - 1 - scale)
+    wide = 2 * narrowest > gauge.accuracy
     if scale and line is not None:
         advice, why = _scale(line, shown, confidence)
     else:
@@ -180,7 +192,6 @@ def gauge_correction(
         if advice == "correct" and wide:
             advice, why = "look first", f"{_off(mean, half, confidence, shown)}; {_WIDE}"
     correction = steps * step if advice == "correct" else 0
-    limits = None if minus is None or plus is None else (-minus, plus)
     cp, cpk = _capability(mean, spread, limits)
     _, after = _capability(mean + correction, spread, limits)
     return GaugeCorrection(
@@ -200,9 +211,17 @@ def gauge_correction(
         after,
         (
             *([Finding("caution", "gauge-scale", why, _SLOPE)] if scale else []),
-            *_findings(gauge, count, scatter if wide else None, offs, limits, cp, after, advice, shown),
+            *_few(count),
+            *(_spread(gauge, narrowest, confidence, shown) if wide else ()),
+            *_outside(offs, limits),
+            *_capable(_Told(mean + correction, half, spread, confidence, count), limits, advice),
         ),
     )
+
+
+def _least_share(confidence: float, freedom: int) -> float:
+    """What the true standard deviation is at least, with that confidence, over the one of the parts."""
+    return math.sqrt(freedom / chi_square_quantile(confidence, freedom))
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,66 +319,78 @@ def _capability(
     return (high - low) / (6 * spread), min(high - mean, mean - low) / (3 * spread)
 
 
-def _findings(
-    gauge: BackGauge,
-    count: int,
-    wide: float | None,
-    offs: Sequence[int],
-    limits: tuple[int, int] | None,
-    cp: float | None,
-    after: float | None,
-    advice: Advice,
-    shown: _Shown,
-) -> list[Finding]:
-    found: list[Finding] = []
+def _few(count: int) -> Iterator[Finding]:
     if count < FEW:
-        found.append(
-            Finding(
-                "note",
-                "few-parts",
-                f"{count} parts only: mean and spread are rough; {FEW} or more tell",
-                _STUDENT,
-            )
+        words = f"{count} parts only: mean and spread are rough; {FEW} or more tell"
+        yield Finding("note", "few-parts", words, _STUDENT)
+
+
+def _spread(gauge: BackGauge, least: float, confidence: float, shown: _Shown) -> Iterator[Finding]:
+    yield Finding(
+        "caution",
+        "gauge-spread",
+        f"two standard deviations of the parts, {confidence:.0%} sure {shown(2 * least)} or more, are more "
+        f"than the gauge's accuracy of ±{shown(gauge.accuracy)}: {_WIDE}",
+        _BOUND,
+    )
+
+
+def _outside(offs: Sequence[int], limits: tuple[int, int] | None) -> Iterator[Finding]:
+    if limits is None:
+        return
+    outside = sum(not limits[0] <= off <= limits[1] for off in offs)
+    if outside:
+        words = (
+            "the measured part is outside the tolerance"
+            if len(offs) == 1
+            else f"{outside} of {len(offs)} measured parts are outside the tolerance"
         )
-    if wide is not None:
-        found.append(
-            Finding(
-                "caution",
-                "gauge-spread",
-                f"two standard deviations of the parts, {shown(2 * wide)}, are more than the gauge's "
-                f"accuracy of ±{shown(gauge.accuracy)}: {_WIDE}",
-                _STUDENT,
-            )
+        yield Finding("caution", "parts-outside", words, "tolerance as given")
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Mean with the advice followed, its ±, and the spread [0.01 mm], of so many parts."""
+
+    mean: float
+    half: float
+    spread: float
+    confidence: float
+    count: int
+
+
+def _capable(told: _Told, limits: tuple[int, int] | None, advice: Advice) -> Iterator[Finding]:
+    cp, after = _capability(told.mean, told.spread, limits)
+    if limits is None or cp is None or after is None:
+        return
+    least = told.spread * _least_share(told.confidence, told.count - 1)
+    # The most favourable that the parts allow: least spread, and the mean as near to the middle as it may be.
+    off = sum(limits) / 2 - told.mean
+    likely = told.mean + math.copysign(min(abs(off), told.half), off)
+    cp_most, after_most = _capability(likely, least, limits)
+    if cp_most is not None and cp_most < CAPABLE:
+        yield Finding(
+            "caution",
+            "not-capable",
+            f"Cp {cp:.2f}, {told.confidence:.0%} sure not above {cp_most:.2f}: the parts spread too widely "
+            f"for this tolerance, whatever the gauge is set to ({CAPABLE:g} is usually asked for)",
+            _CAPABILITY,
         )
-    if limits is not None:
-        outside = sum(not limits[0] <= off <= limits[1] for off in offs)
-        if outside:
-            found.append(
-                Finding(
-                    "caution",
-                    "parts-outside",
-                    f"{outside} of {count} measured parts are outside the tolerance",
-                    "tolerance as given",
-                )
-            )
-    if cp is not None and cp < CAPABLE:
-        found.append(
-            Finding(
-                "caution",
-                "not-capable",
-                f"Cp {cp:.2f}: the parts spread too widely for this tolerance, whatever the gauge is set to "
-                f"({CAPABLE:g} is usually asked for)",
-                _CAPABILITY,
-            )
+    elif advice not in {"correct", "leave"}:
+        return
+    elif after_most is not None and after_most < CAPABLE:
+        yield Finding(
+            "caution",
+            "off-centre",
+            f"Cpk {after:.2f} even with the advice followed: the tolerance does not lie about the gauge "
+            "value; set the gauge to the middle of the tolerance",
+            _CAPABILITY,
         )
-    elif after is not None and after < CAPABLE and advice in {"correct", "leave"}:
-        found.append(
-            Finding(
-                "caution",
-                "off-centre",
-                f"Cpk {after:.2f} even with the advice followed: the tolerance does not lie about the gauge "
-                "value; set the gauge to the middle of the tolerance",
-                _CAPABILITY,
-            )
+    elif after < CAPABLE:
+        yield Finding(
+            "note",
+            "capability-open",
+            f"Cpk {after:.2f} with the advice followed, where {CAPABLE:g} is usually asked for: with "
+            f"{told.count} parts that may be chance; measure more",
+            _CAPABILITY,
         )
-    return found

@@ -1,6 +1,8 @@
 """The gauge is corrected when an offset is proven and can be set, and left alone otherwise."""
 
+import random
 import statistics
+from collections import Counter
 from dataclasses import replace
 
 import pytest
@@ -121,10 +123,62 @@ def test_cpk_is_at_most_cp(offs, minus, plus):
 def test_a_wide_spread_is_no_matter_of_the_zero():
     said = gauge_correction(GAUGE, measured(30, -5, 22, 2, 40, 18), minus=20, plus=20)
     assert {"gauge-spread", "not-capable", "parts-outside"} <= set(codes(said))
-    # two standard deviations count: 0.17 mm here, one alone would be inside ±0.1 mm
-    assert "gauge-spread" in codes(gauge_correction(GAUGE, measured(0, 12)))
+    # Two standard deviations count. s = 0.173 mm of six parts, and χ² of five degrees of freedom stays below
+    # 11.07 (any table) with 95 %: σ is 0.173·√(5/11.07) = 0.116 mm at least, one of them alone.
+    parts = measured(30, -5, 22, 2, 40, 18)
+    for accuracy, found in ((22, True), (24, False)):
+        said = gauge_correction(replace(GAUGE, accuracy=accuracy), parts)
+        assert ("gauge-spread" in codes(said)) == found
     tight = gauge_correction(GAUGE, measured(1, 0, 1, 0, 1, 0), minus=20, plus=20)
     assert codes(tight) == []
+
+
+def thrown(dice, sigma, count):
+    return measured(*(round(dice.gauss(0, sigma)) for _ in range(count)), at=100_000)
+
+
+@pytest.mark.parametrize("count", [3, 5, 10])
+def test_a_gauge_that_is_as_good_as_stated_is_hardly_ever_called_worse(count):
+    """Two deviations are just the accuracy, and Cp is just 1.33: so at most one in twenty is called out."""
+    dice, found = random.Random(count), Counter()
+    for _ in range(600):
+        said = gauge_correction(
+            replace(GAUGE, accuracy=1000), thrown(dice, 500, count), minus=1995, plus=1995
+        )  # fmt: skip
+        found.update(codes(said))
+    # 600/20 = 30, and two and a half deviations, √(600·0.05·0.95) = 5.3 each, more
+    assert found["gauge-spread"] <= 44
+    assert found["not-capable"] <= 44
+    assert found["off-centre"] <= 44
+
+
+def test_a_gauge_three_times_worse_than_stated_is_mostly_found_with_ten_parts():
+    dice, found = random.Random(7), Counter()
+    for _ in range(200):
+        said = gauge_correction(
+            replace(GAUGE, accuracy=1000), thrown(dice, 1500, 10), minus=1995, plus=1995
+        )  # fmt: skip
+        found.update(codes(said))
+    assert found["gauge-spread"] > 180
+    assert found["not-capable"] > 180
+
+
+def test_what_few_parts_leave_open_is_a_note():
+    """s = 2.0 of three parts, ±7: Cp 1.17; σ may be 2·√(2/5.99) = 1.16 as well, and Cp 2.0."""
+    said = gauge_correction(GAUGE, measured(-2, 0, 2), minus=7, plus=7)
+    assert said.cp == pytest.approx(7 / 6)
+    told = [one for one in said.findings if one.code == "capability-open"]
+    assert [one.level for one in told] == ["note"]
+    assert not {"not-capable", "off-centre"} & set(codes(said))
+
+
+def test_one_part_far_outside_its_tolerance_is_said_to_be():
+    said = gauge_correction(GAUGE, measured(500), minus=50, plus=50)
+    assert said.advice == "measure more"
+    assert [(one.level, one.code) for one in said.findings] == [("caution", "parts-outside")]
+    assert "the measured part is outside" in said.findings[0].message
+    assert codes(gauge_correction(GAUGE, measured(50), minus=50, plus=50)) == []
+    assert codes(gauge_correction(GAUGE, measured(500))) == []
 
 
 @pytest.mark.parametrize(
@@ -164,7 +218,7 @@ def test_an_error_that_grows_with_the_value_is_not_the_zero():
 
 
 def test_a_proven_offset_of_parts_that_spread_too_widely_is_looked_at_first():
-    said = gauge_correction(GAUGE, measured(30, 42, 28, 45, 33, 29))
+    said = gauge_correction(GAUGE, measured(30, 46, 26, 49, 33, 28))
     assert said.low_mm > 0
     assert (said.advice, said.correction) == ("look first", 0)
     assert "gauge-spread" in codes(said)
