@@ -204,11 +204,19 @@ class ReportSchema(Schema):
     rows = fields.List(
         fields.Dict(),
         required=True,
-        metadata={"description": "a yield row has a remark when more came out than was taken, else null"},
+        metadata={
+            "description": "a yield row has a remark when more came out than was taken, or more parts were "
+            "spoiled than made (its yield is then null), else null. In a row of throughput, parts are those "
+            "made less those spoiled later; parts_timed and parts_per_hour count the parts that came off "
+            "in cuts whose time was written down, spoiled later or not; parts_per_hour is null when none did"
+        },
     )
     unapplied_events = fields.Integer(
         required=True,
-        metadata={"description": "events in quarantine or of an unknown type, which no figure contains"},
+        metadata={
+            "description": "events in quarantine or of an unknown type, which no figure contains: those of "
+            "the site and days asked for, whatever their machine or grade, and those whose day is not known"
+        },
     )
 
 

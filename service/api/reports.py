@@ -42,8 +42,8 @@ def read_report(given: Given, name: str) -> Answer:
     if _as_csv(query["format"]):
         names = list(rows[0]) if rows else by
         return Answer(csv_text([names, *(row.values() for row in rows)]), media="text/csv")
-    document = {"report": name, "by": by, "rows": rows, "unapplied_events": held.count_not_applied()}
-    return Answer(document)
+    waiting = held.count_not_applied(site=query["site"], from_day=from_day, to_day=to_day)
+    return Answer({"report": name, "by": by, "rows": rows, "unapplied_events": waiting})
 
 
 def _dimensions(text: str, name: str) -> list[str]:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 from peewee import SQL
 
 from service.store import bulk, makers, rack, records, steps
 from service.store.database import ask
+from service.store.events import corrected_time, zone_of
 from service.store.models import Correction, Discrepancy, Event
 
 
@@ -102,10 +103,29 @@ def story_of(machine: str) -> list[Written]:
     ]
 
 
-def count_not_applied() -> int:
-    """How many events wait."""
-    count: int = Event.select().where(_SHOWN["waiting"]()).count()
-    return count
+def count_not_applied(
+    *, site: str | None = None, from_day: date | None = None, to_day: date | None = None
+) -> int:
+    """How many events wait, of a site and of days there; those whose day is not known are of every day."""
+    waiting = _SHOWN["waiting"]()
+    if site is not None:
+        waiting &= Event.site == site
+    if from_day is None and to_day is None:
+        count: int = Event.select().where(waiting).count()
+        return count
+    first, last = (from_day or date.min).isoformat(), (to_day or date.max).isoformat()
+    wanted = Event.site, Event.day, Event.document, Event.clock_ahead_ms
+    days = (_day_of(row) for row in Event.select(*wanted).where(waiting).iterator())
+    return sum(day is None or first <= day <= last for day in days)
+
+
+def _day_of(row: Any) -> str | None:
+    """The day of an event at its site; one that was refused for its payload was not given one."""
+    if row.day is not None:
+        return str(row.day)
+    ahead = timedelta(milliseconds=row.clock_ahead_ms)
+    at = corrected_time(row.document["happened_at"], ahead)
+    return None if at is None else at.astimezone(zone_of(row.site)).date().isoformat()
 
 
 def discrepancies(after: int, limit: int, show: str = "open") -> list[Any]:

@@ -42,6 +42,11 @@ MORE_THAN_TAKEN: Final = (
     "look at the discrepancies and for steps logged twice"
 )
 
+SPOILED_WITHOUT: Final = (
+    "more parts were spoiled than made: they were made in another row, or their step was withdrawn and "
+    "the entries of spoiled parts still count; look at the entries of the step"
+)
+
 _ROUNDING_MG: Final = 100_000
 """What rounded masses may come to in a row, besides a thousandth of what was taken."""
 
@@ -49,16 +54,21 @@ _ROUNDING_MG: Final = 100_000
 def _yield(sums: _Sums) -> dict[str, Any]:
     used = sums["taken_mg"] - sums["offcut_mg"]
     beyond = sums["parts_mg"] + sums["scrap_mg"] - used
+    spoiled_without = sums["parts"] < 0
     return {
         "taken_kg": _kg(sums["taken_mg"]),
         "offcuts_kept_kg": _kg(sums["offcut_mg"]),
         "parts": sums["parts"],
         "parts_kg": _kg(sums["parts_mg"]),
         "scrap_kg": _kg(sums["scrap_mg"]),
-        "yield": _share(sums["parts_mg"], used) if used > 0 else None,
+        "yield": _share(sums["parts_mg"], used) if used > 0 and not spoiled_without else None,
         "unaccounted_kg": _kg(-beyond),
-        "remark": MORE_THAN_TAKEN if beyond > _ROUNDING_MG + sums["taken_mg"] // 1000 else None,
+        "remark": SPOILED_WITHOUT if spoiled_without else _more_than_taken(beyond, sums["taken_mg"]),
     }
+
+
+def _more_than_taken(beyond: int, taken: int) -> str | None:
+    return MORE_THAN_TAKEN if beyond > _ROUNDING_MG + taken // 1000 else None
 
 
 def _wear(sums: _Sums) -> dict[str, Any]:
@@ -76,9 +86,10 @@ def _throughput(sums: _Sums) -> dict[str, Any]:
         "parts_kg": _kg(sums["parts_mg"]),
         "strokes": sums["strokes"],
         "hours": hours,
-        # Of parts and hours alike only what was written down with a time.
+        # Of parts and hours alike only what was written down with a time. Parts that were spoiled
+        # later took their time too, so the rate has them; without a part that was timed there is none.
         "parts_timed": sums["parts_timed"],
-        "parts_per_hour": _share(sums["parts_timed"], hours),
+        "parts_per_hour": _share(sums["parts_timed"], hours) if sums["parts_timed"] else None,
     }
 
 

@@ -153,3 +153,57 @@ def test_a_report_of_a_place_nobody_knows_is_refused_in_words(small: Service, co
     answer = small.get("/reports/yield", query_string={"by": "day", column: "nowhere"})
     assert answer.status_code == 422
     assert answer.json["errors"][0]["message"] == f"no {column} is known by the id 'nowhere'"
+
+
+def test_events_that_wait_are_counted_of_the_site_and_the_days_asked_for(small: Service) -> None:
+    station = Station()
+    small.push(
+        [
+            station.cut(machine="nowhere", happened_at="2026-03-01T09:00:00Z"),
+            station.cut(strokes=-1, happened_at="2026-03-31T23:30:00Z"),
+            station.write("coolant.changed", {"litres": 4}, happened_at="2026-03-05T09:00:00Z"),
+        ]
+    )
+
+    def waiting(**query: str) -> int:
+        answer = small.get("/reports/scrap", query_string=query)
+        return int(answer.json["unapplied_events"])
+
+    assert waiting() == 3
+    assert waiting(site="northgate") == 3
+    assert waiting(site="fell-road") == 0
+    # The day is that of the site, an hour ahead of UTC by then, also of one refused for its payload.
+    assert waiting(to="2026-03-31") == 2
+    assert waiting(**{"from": "2026-04-01", "to": "2026-04-01"}) == 1
+    assert waiting(**{"from": "2026-03-02", "to": "2026-03-05"}) == 1
+
+
+def test_an_event_without_a_usable_time_may_be_of_any_day(small: Service) -> None:
+    station = Station()
+    small.push([station.cut(happened_at="0001-01-01T00:00:00Z")])
+    assert small.get("/reports/scrap?from=2026-03-03").json["unapplied_events"] == 1
+
+
+def test_no_parts_an_hour_are_told_when_no_part_was_timed(small: Service) -> None:
+    """What is cut along first gives no part; its minutes alone say nothing of parts an hour."""
+    station = Station()
+    small.push([station.cut(minutes=2, parts=[]), station.cut(minutes=None)])
+    (row,) = ask(small, "throughput", by="machine")
+    assert (row["parts"], row["parts_timed"], row["parts_per_hour"]) == (4, 0, None)
+    assert row["hours"] == pytest.approx(2 / 60)
+
+
+def test_more_parts_spoiled_than_made_carry_a_remark_and_no_yield(small: Service) -> None:
+    """The step is withdrawn, and the entry of its spoiled parts still counts."""
+    station = Station()
+    spoiled = {**piece(mass_kg=16.956, quantity=4), "reason": "wrong size", "was_made": True}
+    taken = station.write("stock.taken", {**piece(mass_kg=73.6), "ref": "SH-A"})
+    cut = station.cut()
+    small.push([taken, cut, station.write("scrap.made", spoiled)])
+    (row,) = ask(small, "yield", by="machine")
+    assert (row["parts"], row["yield"], row["remark"]) == (0, 0, None)
+    withdrawn = {"event_id": cut["event_id"], "reason": "logged twice"}
+    assert small.push([station.write("log.withdrawn", withdrawn)]).json["results"][0]["state"] == "applied"
+    (row,) = ask(small, "yield", by="machine")
+    assert (row["parts"], row["yield"]) == (-4, None)
+    assert "more parts were spoiled than made" in row["remark"]
