@@ -57,7 +57,9 @@ class Books:
         if self._blades is None:
             self._blades = {}
             for kept in records.listed("blade"):
-                self._now[kept.kind, kept.key] = self._before[kept.kind, kept.key] = kept
+                if (kept.kind, kept.key) not in self._now:
+                    # What is known of it already may have been changed since, and waits to be written.
+                    self._now[kept.kind, kept.key] = self._before[kept.kind, kept.key] = kept
                 self._blades.setdefault(kept.document["machine"], kept.key)
         key = self._blades.get(machine)
         return None if key is None else self.find("blade", key)

@@ -61,6 +61,15 @@ def test_a_cut_is_taken_off_the_blade_that_it_was_counted_on(service: Service, s
     assert (blade(service)["used_m"], blade(service, "B2")["used_m"]) == ([1, 0, 0, 0], [7, 0, 0, 0])
 
 
+def test_a_cut_that_is_pushed_with_a_withdrawal_undoes_nothing_of_it(
+    service: Service, station: Station
+) -> None:
+    cut = station.cut(equivalent_m=5)
+    push(service, cut)
+    push(service, withdraw(station, cut), station.cut(equivalent_m=1))
+    assert blade(service)["used_m"] == [1, 0, 0, 0]
+
+
 def test_that_a_blade_is_gone_is_told(service: Service, station: Station) -> None:
     cut = station.cut(equivalent_m=5)
     push(service, cut)
