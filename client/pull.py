@@ -18,6 +18,30 @@ _PATH: Final = "/v1/sync/changes"
 _MOST_RESTARTS: Final = 2
 
 
+def refuse_other_token(outbox: Outbox, wire: Wire, patience: Patience, site: str) -> None:
+    """Find out that the token is of another station, site or scope before anything is built on it.
+
+    Raises
+    ------
+    CentreRefuses
+        When it is; with it nothing that is written down here would be taken in as it should.
+    CentreAway
+        When there is no answer.
+    """
+    told = retrying(lambda: wire.get(f"/v1/sync/stations/{outbox.station}"), patience).document
+    of_token = told.get("site", site)  # a centre of an earlier version does not tell
+    if of_token == site:
+        return
+    why = (
+        "the scope station is wanted"
+        if of_token is None
+        else f"it is of the site {of_token!r}, and this workstation is set up for {site!r}"
+    )
+    raise CentreRefuses(
+        f"{wire.server} does not allow this with this token: {why}; run shearwright init again", 403
+    )
+
+
 def pull_records(
     records: Records, outbox: Outbox, wire: Wire, patience: Patience, pushed: Pushed
 ) -> list[Change]:

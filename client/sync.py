@@ -9,7 +9,7 @@ from client.agree import compare
 from client.cache.outbox import Counts, utc_text
 from client.cache.records import Change
 from client.errors import CentreAway, CentreRefuses, ClientError
-from client.pull import pull_records
+from client.pull import pull_records, refuse_other_token
 from client.push import Push, Pushed
 from client.wire import Patience, Wire
 from client.workstation import Workstation
@@ -86,6 +86,8 @@ def sync_once(
     with station.home.syncing(wait_s):
         try:
             _note(station, "tried")
+            if pull and (not push or station.records.position.cursor is None):
+                refuse_other_token(station.outbox, road, waits, station.settings.site)
             if push:
                 sending.run()
                 before = sending.done.offered_again

@@ -133,6 +133,7 @@ class WaitingEventSchema(Schema):
 
 @says(
     epochs="every epoch that the centre knows of the station",
+    site="site of the token that asks; null: it is not the token of a station",
 )
 class StationSchema(Schema):
     """How far the centre has a station's events: of the epoch asked for, or of the one begun last."""
@@ -140,6 +141,7 @@ class StationSchema(Schema):
     centre_epoch = fields.String(required=True)
     server_time = fields.String(required=True)
     station = fields.String(required=True)
+    site = fields.String(required=True, allow_none=True)
     epoch = fields.String(required=True, allow_none=True)
     has_to_seq = fields.Integer(required=True)
     last_hash = fields.String(required=True)

@@ -145,6 +145,7 @@ def read_station(given: Given, key: str) -> Answer:
         {
             **_stamp(given.now),
             "station": key,
+            "site": given.caller.site,
             **_reached(events.reached(key, given.query["epoch"])),
             "epochs": known,
             "pulled": feed.pulled(key),

@@ -36,6 +36,7 @@ class Centre:
         self.bad = set()
         self.cured = False
         self.unknown = set()
+        self.site = "northgate"
         self.most = 10_000
         self.pages = [page(centre_epoch=self.epoch)]
 
@@ -118,7 +119,8 @@ class Centre:
             for epoch in sorted(epochs)
         ]
         first = told[0] if told else {"epoch": None, "has_to_seq": 0, "last_hash": FIRST_HASH}
-        return ok(centre_epoch=self.epoch, server_time=self.now(), station="bench1", epochs=told, **first)
+        said = {"centre_epoch": self.epoch, "server_time": self.now(), "station": "bench1", "site": self.site}
+        return ok(**said, epochs=told, **first)
 
 
 def ok(**body):
@@ -248,8 +250,9 @@ def test_a_wait_beyond_the_time_of_the_run_ends_it_and_nothing_is_lost(centre, s
 
 def test_without_the_network_the_report_says_so_and_nothing_is_lost(station, sync):
     log(station, 2)
-    with responses.RequestsMock() as mock:
-        mock.add("POST", f"{URL}/v1/sync/events", body=requests.ConnectionError("Connection refused"))
+    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
+        for method, path in (("POST", "events"), ("GET", "stations/bench1")):
+            mock.add(method, f"{URL}/v1/sync/{path}", body=requests.ConnectionError("Connection refused"))
         report = sync()
     assert isinstance(report.problem, CentreAway)
     assert "cannot be reached" in str(report.problem)
@@ -265,6 +268,29 @@ def test_a_token_that_is_refused_is_said_plainly_and_tried_once(centre, station,
     assert told in str(report.problem)
     assert len(centre.faults) == 4
     assert report.counts.pending == 1
+
+
+@pytest.mark.parametrize("push", [False, True])
+@pytest.mark.parametrize(
+    ("site", "told"), [("fell-road", "it is of the site 'fell-road'"), (None, "the scope station is wanted")]
+)
+def test_a_token_of_another_site_or_scope_is_found_out_by_the_first_exchange(
+    centre, station, sync, site, told, push
+):
+    log(station)
+    centre.site = site
+    report = sync(push=push)
+    assert isinstance(report.problem, CentreRefuses)
+    assert f"does not allow this with this token: {told}" in str(report.problem)
+    assert (centre.pulls, centre.pushes, station.records.counts()) == ([], [], {})
+    centre.site = "northgate"
+    assert sync().complete
+
+
+def test_a_pull_asks_anew_whose_the_token_is(centre, station, sync):
+    assert sync(push=False).complete
+    centre.site = "fell-road"
+    assert isinstance(sync(push=False).problem, CentreRefuses)
 
 
 def test_a_bad_event_goes_to_quarantine_and_the_rest_goes_on(centre, station, sync):
