@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from client.cache.lost import lost_words
 from client.cache.outbox import Outbox, Waiting
 from client.push import Pushed, noted_centre, whole
 from client.wire import Patience, Wire, retrying
@@ -35,6 +36,14 @@ def compare(outbox: Outbox, wire: Wire, patience: Patience, done: Pushed) -> Non
         done.offered_again += lost
         done.notices.append(
             f"the centre has less of this station than it once said: {lost} events are offered again"
+        )
+    epoch_before = outbox.epoch
+    lost_now = outbox.hold_against({epoch: seq for epoch, (seq, _) in told.items()})
+    done.notices += map(lost_words, lost_now)
+    if outbox.epoch != epoch_before:
+        done.notices.append(
+            "the store here ends before what the centre has of it (was it put back, or copied?): a new epoch "
+            "was begun"
         )
     waiting = station.get("waiting")
     if not isinstance(waiting, list):

@@ -14,6 +14,7 @@ from urllib.parse import urlsplit
 import click
 
 from client import show
+from client.cache.lost import losses
 from client.cache.sqlite import counted_without_writing
 from client.cli_cut import cut_check, cut_settings
 from client.cli_edge import edge_check
@@ -167,11 +168,12 @@ def pull(home: Home) -> None:
 
 
 @cli.command()
+@click.option("--seen", is_flag=True, help="Tell no longer of missing entries that the centre was asked for.")
 @click.pass_obj
-def status(home: Home) -> None:
-    """Tell what is pending, what is in quarantine, and how old the records are."""
+def status(home: Home, seen: bool) -> None:
+    """Tell what is pending, missing or in quarantine, and how old the records are."""
     try:
-        _status(home)
+        _status(home, seen)
     except DiskFull:
         settings, states = home.settings(), counted_without_writing(home.store_file)
         say(f"station          {settings.station} at {settings.site}")
@@ -184,7 +186,7 @@ def status(home: Home) -> None:
         raise
 
 
-def _status(home: Home) -> None:
+def _status(home: Home, seen: bool) -> None:
     from client.awaited import awaited  # noqa: PLC0415 - used here only
 
     with in_home(home) as station:
@@ -203,6 +205,9 @@ def _status(home: Home) -> None:
             say(f"clock            {abs(seconds):.1f} s {way} the centre's")
             if abs(seconds) > show.CLOCK_WARNING_S:
                 say("note: set this computer's clock; reports use the corrected time meanwhile")
+        if seen:
+            outbox.lost_seen()
+        lines(show.lost_lines(losses(outbox.sql)))
         lines(show.quarantine_lines(outbox.quarantined()))
         lines(f"note: {told}" for told in awaited(station))
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 
+from client.cache.lost import Lost, lost_words
 from client.cache.outbox import Counts, Written
 from client.cache.records import Change
 from client.errors import ClientError
@@ -145,6 +146,14 @@ def counts_lines(counts: Counts, now: datetime) -> Iterator[str]:
     if counts.kept:
         yield f"kept for later   {counts.kept}"
     yield f"quarantined      {counts.quarantined}"
+
+
+def lost_lines(losses: Sequence[Lost]) -> Iterator[str]:
+    """Entries that are not here any more, and how to say that they were seen to."""
+    for one in losses:
+        yield f"missing          {lost_words(one)}"
+    if any(one.has is not None for one in losses):
+        yield "  once that is seen to: shearwright status --seen"
 
 
 def moment(text: str | None, now: datetime) -> str:

@@ -90,15 +90,15 @@ def sync_once(
                 refuse_other_token(station.outbox, road, waits, station.settings.site)
             if push:
                 sending.run()
-                before = sending.done.offered_again
+                before = sending.done.offered_again, station.outbox.epoch
                 compare(station.outbox, road, waits, sending.done)
-                if sending.done.offered_again > before:
+                if before != (sending.done.offered_again, station.outbox.epoch):
                     sending.run()
                 _note(station, "sent")
             if pull:
-                before = sending.done.offered_again
+                offered = sending.done.offered_again
                 changes = pull_records(station.records, station.outbox, road, waits, sending.done)
-                if push and sending.done.offered_again > before:
+                if push and sending.done.offered_again > offered:
                     # The pull told of a centre put back: what it lacks goes at once, and comes back.
                     sending.run()
                     changes += pull_records(station.records, station.outbox, road, waits, sending.done)

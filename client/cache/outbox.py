@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Final, cast
 
 from client.cache.clock import CLOCK_TABLES, Ticks, in_words, look, shift_since, ticks_now
+from client.cache.lost import Lost, forget_named, losses, lost_words, name_lost, note_lost
 from client.cache.mark import Mark, read_mark, write_mark
 from client.cache.plans import PLAN_TABLES, SPOILED_TABLES
 from client.cache.sqlite import META, Sqlite
@@ -153,14 +154,17 @@ class Outbox(EventRows):
         """
         with self.home.writing():
             with self.sql.transaction():
-                if self.epoch == epoch:
-                    self._begin_epoch(why)
-                for written in self._query(
-                    "WHERE epoch = ? AND seq >= ? AND state = 'pending' ORDER BY seq", epoch, from_seq
-                ):
-                    self._write_again(written)
+                self._reissue(epoch, from_seq, why)
             self.move_mark()
         return self.epoch
+
+    def _reissue(self, epoch: str, from_seq: int, why: str) -> None:
+        if self.epoch == epoch:
+            self._begin_epoch(why)
+        for written in self._query(
+            "WHERE epoch = ? AND seq >= ? AND state = 'pending' ORDER BY seq", epoch, from_seq
+        ):
+            self._write_again(written)
 
     def retry_aside(self) -> int:
         """Write again what the centre did not take in, so that it is offered once more; how many."""
@@ -286,21 +290,38 @@ class Outbox(EventRows):
         last = self.sql.value("SELECT last_seq FROM epoch WHERE epoch = ?", mark.epoch)
         if last is None or last < mark.seq:
             return "the store was put back to an earlier state"
-        held = self.sql.value("SELECT hash FROM event WHERE epoch = ? AND seq = ?", mark.epoch, mark.seq)
-        if held is not None and held != mark.hash:
-            return "the store was exchanged for another"
-        return None
+        return "the store was exchanged for another" if self._other_than(mark) else None
 
     def _settle_epoch(self) -> None:
         why = self._doubt()
         if why is None:
             return
+        # Who brings a store over on purpose tells himself what did not come.
+        lost = None if self._why else self._lost()
         why = self._why or why
         with self.sql.transaction():
             self._begin_epoch(why)
+            if lost is not None:
+                note_lost(self.sql, lost)
         self._write_mark()
         if why != _FIRST_USE:
-            self.notice = f"{why}: a new epoch was begun; nothing is lost, and what is pending will be sent"
+            told = "" if lost is None else f"; {lost_words(lost)}"
+            self.notice = f"{why}: a new epoch was begun, and what is pending here will be sent{told}"
+
+    def _lost(self) -> Lost | None:
+        """What the mark tells of entries that are not in the store."""
+        mark = read_mark(self.home.mark_file)
+        if mark is None or mark.seq < 1:
+            return None
+        last = self.sql.value("SELECT last_seq FROM epoch WHERE epoch = ?", mark.epoch) or 0
+        if last < mark.seq:
+            return Lost(mark.epoch, last + 1, mark.seq)
+        # Of a store that was exchanged nobody knows from which number on it was another.
+        return Lost(mark.epoch, 1, mark.seq) if self._other_than(mark) else None
+
+    def _other_than(self, mark: Mark) -> bool:
+        held = self.hash_at(mark.epoch, mark.seq)
+        return held is not None and held != mark.hash
 
     def move_mark(self) -> None:
         """Move the mark after events that are on the disk; a failure must not be taken for theirs.
@@ -349,6 +370,40 @@ class Outbox(EventRows):
         """Make acknowledged events pending that lie beyond what the centre has, by epoch; how many."""
         with self.home.writing(), self.sql.transaction():
             return sum(self._offer_again(epoch, seq) for epoch, seq in has.items())
+
+    def hold_against(self, centre: Mapping[str, int]) -> list[Lost]:
+        """Hold how far the centre has each epoch against the store; the losses that this tells of anew.
+
+        An epoch of which the centre has more than the store ends here: its next number was given out
+        before.
+        """
+        with self.home.writing():
+            with self.sql.transaction():
+                ours = dict.fromkeys([*self.epochs(), *(one.epoch for one in losses(self.sql))], 0)
+                told = [
+                    lost
+                    for epoch, has in {**ours, **centre}.items()
+                    for lost in name_lost(self.sql, epoch, self._here_to(epoch, has), has)
+                ]
+                if centre.get(self.epoch, 0) > self._here_to(self.epoch, 0):
+                    self._reissue(self.epoch, 1, "the centre has more of this station than the store")
+            self.move_mark()
+        return told
+
+    def lost_seen(self) -> int:
+        """Tell no longer of the losses that the centre was asked for; how many."""
+        with self.home.writing(), self.sql.transaction():
+            return forget_named(self.sql)
+
+    def _here_to(self, epoch: str, unknown: int) -> int:
+        """Up to which number the store has what the centre has of an epoch; `unknown` where it has none."""
+        last = self.sql.value("SELECT last_seq FROM epoch WHERE epoch = ?", epoch)
+        first_other = self.sql.value(
+            "SELECT min(seq) FROM event WHERE epoch = ? AND state IN ('pending', 'aside', 'reissued')", epoch
+        )
+        if last is None:
+            return unknown
+        return cast("int", last if first_other is None else first_other - 1)
 
     def note_waiting(
         self, waiting: Sequence[Waiting], has: Mapping[str, int], *, complete: bool
