@@ -43,15 +43,20 @@ from service.engine.machine import Machine
 from service.engine.materials import Material, certified
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.shearing import (
+    MILL_CONDITION,
     MILL_RAKES,
+    OF_A_MINIMUM,
     bending_and_holding,
+    elongation_tells,
     forces,
     mill_shear,
     parallel,
     penetration,
+    penetration_ratio,
     raked_triangle,
     relative_penetration,
     ruling,
+    sharp_mill,
     slope_of,
     work_per_mm,
 )
@@ -85,8 +90,14 @@ TIGHT_SHARE: Final = 0.9
 _TEXTBOOK: Final = (
     "German textbooks (from memory): F = 0.5·τ·t²/tan φ, τ = 0.8·Rm; trade handbooks take Rm for τ"
 )
-_ASM: Final = "ASM Handbook vol. 14B (from memory): F = τ·P·t²·(12/R)·(1 − P/2), P = 1.4·A"
-_MILL: Final = "rolling-mill handbooks: F = K1·K2·K3·ε·(2 − ε)·Rm·t²/(2·tan φ), ε = 1.4·A"
+_ASM: Final = "ASM Handbook vol. 14B (from memory): F = τ·P·t²·(12/R)·(1 − P/2), P of A within a table"
+_MILL: Final = (
+    "rolling-mill handbooks: F = K1·K2·K3·ε·(2 − ε)·Rm·t²/(2·tan φ), ε = 1.2 to 1.6·A; 1.6 of a minimum "
+    "elongation, 1.4 of a typical one"
+)
+_HARD_TEMPER: Final = (
+    "means little here: by elongation such sheet would part far earlier than is printed for its family"
+)
 _NOSAL: Final = "rolling-machinery textbooks, after Nosal'; coefficients from memory: it does not rule"
 _PARALLEL: Final = "textbooks: F = τ·L·t, τ = 0.8·Rm; with a quarter for dulled edges the full Rm"
 _RATING: Final = "rating plate: t·√(Rm/Rm rated), Rm at the upper end of the material's range"
@@ -127,7 +138,7 @@ class ForceCheck:
     by_method
         The force by every method, the parallel blade (the cap) last.
     spread
-        Highest over lowest of the methods for this blade [ratio].
+        Highest over lowest of the methods for this blade that tell something of this material [ratio].
     rake_deg
         The rake it was worked out for [degrees].
     engaged_mm
@@ -214,8 +225,15 @@ def check_force(
     t, length = thickness / PER_MM, cut_length / PER_MM
     rm = material.strength_at(thickness)[1]
     by_method = _by_method(material, t, length, rake, dulled)
-    force, why = _ruling(by_method, slope, short=slope > 0 and length * slope < t)
-    taken = [one.force_kn for one in (by_method[:-1] if slope else by_method)]
+    # Of hard tempers those methods tell nothing that rest on the elongation.
+    inclined = by_method[:-1] if elongation_tells(material) else by_method[:2]
+    force, why = _ruling(by_method, inclined, slope, short=slope > 0 and length * slope < t)
+    if force.name == "mill shear" and penetration_ratio(material) == OF_A_MINIMUM:
+        why += (
+            f"; its penetration is {OF_A_MINIMUM:g} times the elongation of {material.elongation:.0%}, the "
+            "upper end of its handbook, since that is a minimum and force rises with it"
+        )
+    taken = [one.force_kn for one in (inclined if slope else (*inclined, by_method[-1]))]
     equivalent = t * math.sqrt(rm / machine.rating.rm)
     share = equivalent * PER_MM / machine.rating.thickness
     limit, limit_basis = force_limit(machine, dulled)
@@ -255,7 +273,7 @@ def check_force(
             force_kn=counted / 1000,
             limit_kn=limit / 1000,
             limit_basis=limit_basis,
-            recalled_kn=by_method[3].force_kn,
+            by_method=by_method,
         ),
     )
 
@@ -267,25 +285,40 @@ def _by_method(
     blunt = forces(material, t, length, slope, dulled)
     sharp = forces(material, t, length, slope, 0.0) if dulled else blunt
     low, high = MILL_RAKES
-    out = "" if low <= rake <= high else f"the handbook gives its K3 for {low:g} to {high:g}° of rake"
+    about_mill = []
+    if not low <= rake <= high:
+        about_mill.append(f"the handbook gives its K3 for {low:g} to {high:g}° of rake")
+    if 1 + dulled < MILL_CONDITION:
+        about_mill.append(f"it counts edges as {MILL_CONDITION:g} times sharp ones at least")
+    hard = [] if elongation_tells(material) else [_HARD_TEMPER]
+    keen_mill = sharp_mill(material, t, length, slope)
     return tuple(
         MethodForce(name, _settled(force / 1000), source, _settled(keen / 1000), rules, remark)
         for name, force, keen, source, rules, remark in (
             ("raked triangle", blunt.triangle, sharp.triangle, _TEXTBOOK, True, ""),
             ("penetration", blunt.penetration, sharp.penetration, _ASM, True, ""),
-            ("mill shear", blunt.mill, sharp.mill, _MILL, True, out),
-            ("bending and holding", blunt.bending, sharp.bending, _NOSAL, False, "coefficients from memory"),
+            ("mill shear", blunt.mill, keen_mill, _MILL, True, "; ".join(hard + about_mill)),
+            (
+                "bending and holding",
+                blunt.bending,
+                sharp.bending,
+                _NOSAL,
+                False,
+                "; ".join([*hard, "coefficients from memory"]),
+            ),
             ("parallel", blunt.parallel, sharp.parallel, _PARALLEL, True, ""),
         )
     )
 
 
-def _ruling(by_method: tuple[MethodForce, ...], slope: float, *, short: bool) -> tuple[MethodForce, str]:
+def _ruling(
+    by_method: tuple[MethodForce, ...], compared: tuple[MethodForce, ...], slope: float, *, short: bool
+) -> tuple[MethodForce, str]:
     triangle, _, mill, _, cap = by_method
     if slope == 0:
         return cap, "parallel blades shear the whole length at once: shear strength times area"
     rules, other = (mill, triangle) if mill.force_kn > triangle.force_kn else (triangle, mill)
-    inclined = sorted(by_method[:-1], key=lambda one: one.force_kn)
+    inclined = sorted(compared, key=lambda one: one.force_kn)
     why = f"{rules.name} asks for most of the methods that rule ({other.name}: {other.force_kn:.1f} kN)"
     if rules.force_kn >= cap.force_kn:
         why += "; no inclined blade takes more than parallel ones, and that is where it is held"
@@ -340,10 +373,11 @@ def _findings(
     force_kn: float,
     limit_kn: float,
     limit_basis: str,
-    recalled_kn: float,
+    by_method: tuple[MethodForce, ...],
 ) -> tuple[Finding, ...]:
     found: list[Finding] = []
     rating = machine.rating
+    mill_kn, recalled_kn = by_method[2].force_kn, by_method[3].force_kn
     plate = f"{show_mm(rating.thickness)} mm of {rating.rm:g} N/mm²"
     rm_low, rm_high = material.strength_at(thickness)
     counts = f"{show_mm(thickness)} mm of {material.grade} with up to {rm_high:g} N/mm²"
@@ -421,6 +455,18 @@ def _findings(
                 "delivered thicker than its nominal size: measure it",
                 f"{limit_basis}; thickness tolerances: EN 10029, EN 10051, EN 10131; caution from "
                 f"{TIGHT_SHARE:.0%} up: shop default",
+            )
+        )
+    if machine.force_limit_kn is None and force_kn <= limit_kn * SLACK < mill_kn:
+        told = told_over(mill_kn, limit_kn)
+        found.append(
+            Finding(
+                "note",
+                "counted-by-triangle",
+                f"the mill shear asks for {told.load} kN; the limit of {told.limit} kN follows from the "
+                f"rating plate by the raked triangle, so only the {force_kn:.0f} kN of the triangle count "
+                "against it: state the machine's own force limit, and the greater figure counts",
+                limit_basis,
             )
         )
     if machine.force_limit_kn is not None and force_kn <= limit_kn * SLACK < recalled_kn:

@@ -11,6 +11,7 @@ from typing import Final, Literal, NamedTuple, TypeAlias
 from service.engine.materials import Material
 from service.engine.materials_table import BUILT_IN
 from service.engine.quantities import show_mm
+from service.engine.shearing import penetration_ratio
 
 Basis: TypeAlias = Literal["range", "minimum", "typical", "shop default"]
 
@@ -76,7 +77,7 @@ def properties_of(material: Material) -> tuple[Property, ...]:
         # Standards state the least elongation; typical grades have a typical one.
         Property(
             "elongation",
-            f"{material.elongation:.0%}",
+            f"{material.elongation:.0%}, of which force counts {penetration_ratio(material):g} times",
             "typical" if material.strength_basis == "typical" else "minimum",
             own,
         ),

@@ -117,8 +117,8 @@ def settings_for(
                 "caution",
                 "stroke-short",
                 f"{show_mm(stroke + lacking)} mm of stroke are wanted for {show_mm(thickness)} mm over this "
-                f"length; {show_mm(stroke)} mm, for the thickest sheet of the profile, are all that is counted "
-                "on: see that the blade cuts through to the end",
+                f"length; {show_mm(stroke)} mm, for the thickest sheet of the profile, are all that is "
+                "counted on: see that the blade cuts through to the end",
                 f"{_RULE_OF_STROKE}; machine profile",
             )
         )

@@ -9,8 +9,8 @@ the mildest and the strictest. A cut is checked by each of them (:mod:`service.e
 method                 κ, sharp blades                              source
 =====================  ===========================================  ==============================
 raked triangle         0.5·τ/Rm, τ = 0.8·Rm                         German textbooks
-penetration            τ/Rm·P·(1 − P/2), P = ε                      ASM Handbook vol. 14B
-mill shear             K·ε·(2 − ε)/2, K = 1.2675, ε = 1.4·A         rolling-mill handbooks
+penetration            τ/Rm·P·(1 − P/2), P of ε and a table         ASM Handbook vol. 14B
+mill shear             K·ε·(2 − ε)/2, K = 1.2675, ε of A            rolling-mill handbooks
 bending and holding    0.6·A·(1 + bending + holding)                Nosal', rolling-mill textbooks
 parallel               no rake: F = τ·L·t                           the cap for all of them
 =====================  ===========================================  ==============================
@@ -51,6 +51,17 @@ MILL_FACTOR: Final = 1.3 * 0.75 * 1.3
 
 MILL_PENETRATION: Final = 1.4
 """Relative penetration of a cold cut over elongation: the middle of the handbook's 1.2 to 1.6."""
+
+OF_A_MINIMUM: Final = 1.6
+"""The same where the elongation is a standard's minimum: the upper end, since force rises with it."""
+
+PENETRATIONS: Final = {
+    "carbon steel": (0.22, 0.50),  # 0.30 C cold worked to 0.10 C annealed
+    "copper": (0.30, 0.55),  # cold worked, annealed
+    "brass": (0.30, 0.50),  # cold worked, annealed
+    "aluminium": (0.60, 0.60),  # soft; none is printed for hard tempers, which part earlier
+}
+"""Penetration before fracture by family, least and most, of US tool engineers' handbooks (from memory)."""
 
 MILL_RAKES: Final = (2.0, 6.0)
 """Rakes for which the handbook gives its K3 [degrees]."""
@@ -267,13 +278,39 @@ def wedge(strength: float, t: float, length: float, slope: float, penetrated: fl
     return strength * length * (t - length * slope / 2)
 
 
+def penetration_ratio(material: Material) -> float:
+    """ε/A: 1.4 of a typical elongation, 1.6 of a minimum."""
+    return MILL_PENETRATION if material.strength_basis == "typical" else OF_A_MINIMUM
+
+
 def relative_penetration(material: Material) -> float:
-    """ε = 1.4·A, at most 1: how deep the blade goes before the sheet parts [fraction].
+    """ε = 1.4·A or 1.6·A, at most 1: how deep the blade goes before the sheet parts [fraction].
 
     From the elongation, by the rolling-mill handbooks (1.2 to 1.6 for a cold cut). Elongations are
     measured over different gauge lengths; `material.source` says on which.
     """
-    return min(1.0, MILL_PENETRATION * material.elongation)
+    return min(1.0, penetration_ratio(material) * material.elongation)
+
+
+def percent_penetration(material: Material) -> float:
+    """P: ε within what is printed for the family, since hard tempers go deeper than ε says [fraction].
+
+    >>> from service.engine.materials_table import material_named
+    >>> percent_penetration(material_named("Cu-DHP R360")), material_named("Cu-DHP R360").elongation
+    (0.3, 0.02)
+    """
+    by_elongation = relative_penetration(material)
+    least, most = PENETRATIONS.get(material.family, (by_elongation, by_elongation))
+    return min(max(by_elongation, least), most)
+
+
+def elongation_tells(material: Material) -> bool:
+    """Whether ε of the elongation is of the printed penetrations; of hard tempers it is far below them.
+
+    Where it is, the methods that rest on the elongation mean something.
+    """
+    least, _ = PENETRATIONS.get(material.family, (0.0, 1.0))
+    return relative_penetration(material) >= least
 
 
 def strongest(material: Material, thickness_mm: float) -> float:
@@ -312,7 +349,7 @@ def forces(material: Material, thickness_mm: float, length_mm: float, slope: flo
     cap = shear * length * t
     triangle, mill = ruling(material, t, length, slope, dulled)
     bent = blunt * _bent(rm, t, length, slope, material.elongation, material.gap_share[1])
-    parted = wedge(shear, t, length, slope, relative_penetration(material))
+    parted = wedge(shear, t, length, slope, percent_penetration(material))
     return Forces(triangle, min(parted, cap), mill, min(bent, cap), cap)
 
 
@@ -326,6 +363,13 @@ def ruling(material: Material, t: float, length: float, slope: float, dulled: fl
         min(wedge(shear, t, length, slope, 1.0), cap),
         min(wedge(mill_factor(dulled) * rm, t, length, slope, deep), cap),
     )
+
+
+def sharp_mill(material: Material, t: float, length: float, slope: float) -> float:
+    """Mill shear with sharp edges, K1 = 1, none above that of parallel blades [N]."""
+    rm = strongest(material, t)
+    deep = relative_penetration(material)
+    return min(wedge(MILL_REST * rm, t, length, slope, deep), SHEAR_SHARE * rm * length * t)
 
 
 def mill_factor(dulled: float) -> float:

@@ -547,3 +547,43 @@ def test_an_elongation_that_is_none_is_refused(elongation):
         bending_and_holding(400, 6, 1000, 1.5, elongation, 0.08)
     with pytest.raises(ValueError, match="elongation"):
         check_force(shear(), replace(STEEL, elongation=elongation), 300, 1000)
+
+
+def test_a_minimum_elongation_counts_with_the_upper_end_of_the_handbook():
+    # ε = 1.2 to 1.6·A, the rolling-mill handbook: 1.6·0.45 = 0.72 of 1.4301, whose standard states a minimum.
+    stainless = material_named("1.4301")
+    check = check_force(shear(), stainless, 300, 100_000)
+    printed = force.mill_shear(750, 3, 1.5, 1.6 * 0.45) / 1000
+    assert check.method == "mill shear"
+    assert check.force_kn == pytest.approx(printed)
+    assert "1.6 times the elongation of 45%" in check.why
+    # A sheet as ductile as the standard's least, taken as it is, never takes more.
+    typical = replace(stainless, strength_basis="typical")
+    known = check_force(shear(), typical, 300, 100_000)
+    assert known.force_kn == pytest.approx(force.mill_shear(750, 3, 1.5, 1.4 * 0.45) / 1000)
+    assert "1.6 times" not in known.why
+    assert known.force_kn < check.force_kn
+
+
+def test_sharp_edges_of_the_mill_shear_have_no_blade_condition():
+    # K1 of the handbook is 1.3 to 1.5 and of the edges; without it K2·K3 are left, 0.75·1.3.
+    check = check_force(shear(), material_named("1.4301"), 300, 100_000)
+    assert check.method == "mill shear"
+    assert check.force_kn == pytest.approx(1.3 * check.sharp_kn)
+    for allowance, times in ((0.0, 1.3), (0.3, 1.3), (0.5, 1.5)):
+        mill = check_force(shear(), material_named("1.4301"), 300, 100_000, None, allowance).by_method[2]
+        assert mill.force_kn == pytest.approx(times * mill.sharp_kn)
+        assert ("1.3 times sharp ones at least" in mill.remark) is (allowance < 0.3)
+
+
+def test_a_machine_known_by_its_rating_alone_is_told_why_only_the_triangle_counts():
+    stainless = material_named("1.4301")
+    check = check_force(shear(), stainless, 464, 300_000)
+    assert check.force_kn > check.limit_kn
+    assert check.force_share < 1
+    assert codes(check) == []
+    (said,) = (one for one in check.findings if one.code == "counted-by-triangle")
+    assert f"{check.force_share * check.limit_kn:.0f} kN of the triangle" in said.message
+    assert "counted-by-triangle" not in codes(check_force(shear(), stainless, 300, 300_000), "note")
+    stated = check_force(shear(force_limit_kn=check.limit_kn), stainless, 464, 300_000)
+    assert codes(stated) == ["force-over-limit"]
