@@ -59,6 +59,7 @@ def log_withdrawn(
             _undo(batch, one, payload)
         batch.notes += _companions(station.outbox, chosen, gone)
         batch.notes += _still_counting(station.outbox, chosen, gone)
+        batch.notes += _still_spoiled(station.outbox, chosen, gone)
         return batch.write()
 
 
@@ -207,7 +208,7 @@ def _still_counting(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -
     for place in dict.fromkeys(place for one in chosen if (place := _place_of(one)) is not None):
         rows = [
             one.row
-            for one in _of_plan(outbox, place[0])
+            for one in _of_plan(outbox, place[0], *_COUNTING)
             if one.event_id not in own and _place_of(one) == place
         ]
         if rows:
@@ -219,6 +220,32 @@ def _still_counting(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -
     return told
 
 
+def _still_spoiled(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> list[str]:
+    """A note of entries that take parts off those made as spoiled, where what made them is withdrawn."""
+    own = {one.event_id for one in chosen} | gone
+    refs: dict[str, set[str]] = {}
+    for one in chosen:
+        payload = one.event["payload"]
+        if one.type in _COUNTING and payload.get("plan_id") is not None:
+            made = {part["ref"] for part in payload["parts"]}
+            refs.setdefault(payload["plan_id"], set()).update(made)
+    told = []
+    for plan_id, made in refs.items():
+        for one in _of_plan(outbox, plan_id, "scrap.made"):
+            payload = one.event["payload"]
+            spoiled = payload.get("was_made") and payload.get("plan_id") == plan_id
+            if spoiled and payload.get("part_ref") in made and one.event_id not in own:
+                told.append(
+                    f"event {one.row} still counts {payload['quantity']} of {payload['part_ref']} of plan "
+                    f"{plan_id} as made and then spoiled; if what is withdrawn made them, withdraw it too"
+                )
+    return told
+
+
+_COUNTING: Final = ("cuts.made", "parts.taken")
+"""Types that count pieces and parts of a plan."""
+
+
 def _place_of(one: Written) -> tuple[str, str, int] | None:
     """The plan, and the step or layout of it, of which an entry counts pieces."""
     name = {"cuts.made": "step", "parts.taken": "layout"}.get(one.type)
@@ -228,11 +255,13 @@ def _place_of(one: Written) -> tuple[str, str, int] | None:
     return payload["plan_id"], name, payload[name]
 
 
-def _of_plan(outbox: Outbox, plan_id: str) -> list[Written]:
-    """Entries that count pieces of a plan, by its id as the text of an entry has it."""
+def _of_plan(outbox: Outbox, plan_id: str, *types: str) -> list[Written]:
+    """Entries of some types that name a plan, by its id as the text of an entry has it."""
+    marks = ", ".join("?" * len(types))
     rows = outbox.sql.rows(
-        "SELECT id FROM event WHERE type IN ('cuts.made', 'parts.taken') AND state <> 'reissued'"
-        " AND instr(body, ?) > 0",
+        f"SELECT id FROM event WHERE type IN ({marks}) AND state <> 'reissued'"  # noqa: S608 - marks alone
+        " AND instr(body, ?) > 0 ORDER BY id",
+        *types,
         f'"plan_id":{json.dumps(plan_id)}'.encode("ascii"),
     )
     return outbox.by_rows([row for (row,) in rows])

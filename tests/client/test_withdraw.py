@@ -43,6 +43,31 @@ def test_a_step_that_was_not_cut_is_open_again(stocked, planned):
     cutlog.log_step(stocked, planned.id, 1)
 
 
+def test_spoiled_parts_that_hang_on_a_withdrawn_step_are_named(stocked, planned):
+    order = cutlog.opened_plan(stocked, planned.id)[1]
+    logged = [cutlog.log_step(stocked, planned.id, step.number) for step in planned.plan.program]
+    of_p1 = [
+        one
+        for each in logged
+        for one in each.events
+        if one.type == "cuts.made" and "P1" in {part["ref"] for part in one.event["payload"]["parts"]}
+    ]
+    scrap = log_spoiled(stocked, planned.id, planned.plan, order, "P1", 2, "wrong size")
+    (spoiled,) = rows(scrap)
+    gone = log_withdrawn(stocked, [one.row for one in of_p1], "not cut")
+    (note,) = [note for note in gone.notes if "spoiled" in note]
+    assert note.startswith(f"event {spoiled} still counts 2 of P1 of plan {planned.id} as made and then")
+
+
+def test_spoiled_parts_that_are_withdrawn_too_are_not_named(stocked, planned):
+    order = cutlog.opened_plan(stocked, planned.id)[1]
+    logged = [cutlog.log_step(stocked, planned.id, step.number) for step in planned.plan.program]
+    scrap = log_spoiled(stocked, planned.id, planned.plan, order, "P1", 2, "wrong size")
+    cuts = [one.row for each in logged for one in each.events if one.type == "cuts.made"]
+    gone = log_withdrawn(stocked, [*cuts, *rows(scrap)], "not cut")
+    assert not [note for note in gone.notes if "spoiled" in note]
+
+
 def test_what_else_of_the_step_still_counts_is_told(stocked, planned):
     first = cutlog.log_step(stocked, planned.id, 1)
     again = cutlog.log_step(stocked, planned.id, 1, again=True)
@@ -170,3 +195,13 @@ def test_what_another_station_logged_of_the_step_is_told_at_the_next_sync(servic
         f"step 1 of plan {plan_id} still counts {pieces} of {pieces} pieces, by other events: "
         f"{other.event_id} ({pieces} {'piece' if pieces == 1 else 'pieces'}, station bench2)"
     )
+
+
+def test_a_run_that_is_refused_for_one_entry_says_that_nothing_was_written(stocked):
+    machine = stocked.machine("bench-3m")
+    numbers = [row for _ in range(2) for row in rows(cutlog.log_gauge(stocked, machine, 30_000, 30_010))]
+    log_withdrawn(stocked, numbers[:1], "wrong")
+    before = stocked.outbox.last_row()
+    with pytest.raises(InputWrong, match=f"event {numbers[0]} was withdrawn before; nothing was written"):
+        log_withdrawn(stocked, numbers, "wrong too")
+    assert stocked.outbox.last_row() == before
