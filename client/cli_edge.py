@@ -12,6 +12,7 @@ from client.home import Home
 from client.show import finding_lines
 from service.engine.quantities import show_mm
 from service.engine.wear.edge import WORK_SHARE, WearEstimate, estimate
+from service.engine.wear.history import beyond_blade
 from service.engine.wear.learn import governing
 from service.engine.wear.spread import best_spread, spread_finding
 
@@ -60,7 +61,9 @@ def edge_check(home: Home, machine: str | None, days: int, why: bool) -> None:
         if known.left_out:
             say(f"note: {known.left_out} entries are of grades that are not known here, and are left out")
         advice = spread_finding(best_spread(known.machine, found.use))
-        lines(finding_lines([*found.findings, *([advice] if advice else [])], why=why))
+        beyond = beyond_blade(known.machine.cutting_length, known.beyond)
+        said = [*known.story.findings, *beyond, *found.findings, *([advice] if advice else [])]
+        lines(finding_lines(said, why=why))
         as_of(station)
 
 

@@ -20,9 +20,17 @@ from client.workstation import Workstation
 from schemas.shop import Blade, BladeSchema
 from service.engine.machine import Machine
 from service.engine.materials_table import UnknownMaterial, material_named
-from service.engine.quantities import PER_MM, mm
+from service.engine.quantities import PER_MM, Length, mm
 from service.engine.wear.edge import WearCut
-from service.engine.wear.history import BladeStory, Cutting, Happening, Measuring, Turning, told
+from service.engine.wear.history import (
+    BladeStory,
+    Cutting,
+    Happening,
+    Measuring,
+    Turning,
+    on_blade,
+    told,
+)
 from service.engine.wear.metres import severity
 
 _TYPES: Final = ("cuts.made", "blade.turned", "edge.measured")
@@ -33,7 +41,7 @@ class EdgeStory:
     """The edge at work: what it cut, by this log and by the record, and what was measured of it.
 
     `elsewhere_m`: equivalent metres that are in the record only, spread along the blade. `left_out`:
-    cuts of grades that are not known here.
+    cuts of grades that are not known here. `beyond`: entries whose cuts reach beyond the blade.
     """
 
     machine: Machine
@@ -42,6 +50,7 @@ class EdgeStory:
     spread: tuple[WearCut, ...]
     elsewhere_m: float
     left_out: int
+    beyond: int
 
     @property
     def cuts(self) -> list[WearCut]:
@@ -86,7 +95,9 @@ def edge_story(station: Workstation, machine: Machine) -> EdgeStory:
     if blade is not None and not any(isinstance(made, Turning) and one.row > settled for one, made in read):
         story.edge = blade.edge  # another station may have turned it since the last turn logged here
     spread, metres = _in_the_record_only(station, machine, blade, story, read)
-    return EdgeStory(machine, blade, story, spread, metres, sum(made is None for _, made in read))
+    left_out = sum(made is None for _, made in read)
+    beyond = sum(_reach(one) > machine.cutting_length for one in entries if one.type == "cuts.made")
+    return EdgeStory(machine, blade, story, spread, metres, left_out, beyond)
 
 
 def _blade_on(station: Workstation, machine: str) -> Blade | None:
@@ -123,10 +134,15 @@ def _happening(station: Workstation, machine: Machine, one: Written) -> Happenin
         material = material_named(payload["material"], station.records.materials())
     except UnknownMaterial:
         return None
-    start = min(mm(payload.get("start_mm") or 0), machine.cutting_length - 1)
-    length = min(mm(payload["cut_length_mm"]), machine.cutting_length - start)
+    start, length = mm(payload.get("start_mm") or 0), mm(payload["cut_length_mm"])
     cut = WearCut(material, mm(payload["thickness_mm"]), length, payload["strokes"], start)
+    cut = on_blade(machine.cutting_length, cut)
     return Cutting(at, cut, payload.get("blade_edge"), payload["equivalent_m"])
+
+
+def _reach(one: Written) -> Length:
+    payload = one.event["payload"]
+    return mm(payload.get("start_mm") or 0) + mm(payload["cut_length_mm"])
 
 
 def _in_the_record_only(

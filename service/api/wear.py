@@ -16,7 +16,7 @@ from service.api.checks import machine_of, material_of
 from service.api.operations import Answer, Given, Operations
 from service.api.parsed import machine_named, own_materials
 from service.api.problems import not_found, not_valid
-from service.engine.clearance import gap_for
+from service.engine.clearance import gap_for, wanted_gap
 from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -24,7 +24,16 @@ from service.engine.materials_table import UnknownMaterial, material_named
 from service.engine.quality.burr import Burr, burr_on
 from service.engine.quantities import PER_MM, Length, mm
 from service.engine.wear.edge import WORK_SHARE, WearCut, WearEstimate, edge_use, estimate, life_passes
-from service.engine.wear.history import BladeStory, Cutting, Happening, Measuring, Turning, told
+from service.engine.wear.history import (
+    BladeStory,
+    Cutting,
+    Happening,
+    Measuring,
+    Turning,
+    beyond_blade,
+    on_blade,
+    told,
+)
 from service.engine.wear.learn import governing
 from service.engine.wear.measure import cost_per_metre
 from service.engine.wear.metres import severity
@@ -124,7 +133,7 @@ def wear_of_blade(given: Given, key: str) -> Answer:
     if machine is None:
         raise not_found(f"the blade {key!r} is on no machine, so nothing is cut with it")
     machine = replace(machine, blade_edges=blade.edges)
-    happenings, unknown = _happenings(machine, blade)
+    happenings, doubtful = _happenings(machine, blade)
     story, elsewhere = _with_unknown_places(machine, blade, happenings)
     begin = given.now - timedelta(days=given.query["days"] / WORK_SHARE)
     at_work = story.cuts.get(blade.edge, [])
@@ -142,11 +151,7 @@ def wear_of_blade(given: Given, key: str) -> Answer:
         today=given.now.date(),
         rate=governing(story.measures),
     )
-    more = list(elsewhere)
-    if unknown:
-        words = f"{unknown} cuts are of grades that are not known here, and are left out"
-        more.append(Finding("caution", "grades-unknown", words, "cutting log"))
-    found = replace(found, findings=(*story.findings, *more, *found.findings))
+    found = replace(found, findings=(*story.findings, *elsewhere, *doubtful, *found.findings))
     prices = None
     if blade.set_price is not None:
         prices = {
@@ -161,8 +166,8 @@ _BEFORE: Final = datetime(1, 1, 1, tzinfo=UTC)
 """Stands for a time that nobody wrote down."""
 
 
-def _happenings(machine: Machine, blade: Blade) -> tuple[list[Happening], int]:
-    """What was written down of the blade on this machine, and how many cuts of it are not understood."""
+def _happenings(machine: Machine, blade: Blade) -> tuple[list[Happening], tuple[Finding, ...]]:
+    """What was written down of the blade on this machine, and what is to be said of cuts in it."""
     read = _Reader(machine)
     found: list[Happening] = []
     unknown = 0
@@ -181,7 +186,11 @@ def _happenings(machine: Machine, blade: Blade) -> tuple[list[Happening], int]:
         # Nobody at the machine wrote that down: the record was made or changed here, for a blade put on then.
         place = sum(one.at < since for one in found)
         found.insert(place, Turning(since, blade.edge, "replaced"))
-    return found, unknown
+    said = beyond_blade(machine.cutting_length, read.beyond)
+    if unknown:
+        words = f"{unknown} cuts are of grades that are not known here, and are left out"
+        said = (*said, Finding("caution", "grades-unknown", words, "cutting log"))
+    return found, said
 
 
 def _with_unknown_places(
@@ -227,10 +236,14 @@ def _measuring(at: datetime, payload: Mapping[str, Any]) -> Measuring:
 
 
 class _Reader:
-    """Cuts from the log; what many of them say alike is looked up once."""
+    """Cuts from the log; what many of them say alike is looked up once.
+
+    `beyond` counts the entries whose cuts reached beyond the blade.
+    """
 
     def __init__(self, machine: Machine) -> None:
         self._blade = machine.cutting_length
+        self.beyond = 0
         self._own = own_materials()
         self._named = cache(self._material)
         self._mm = cache(mm)
@@ -247,9 +260,10 @@ class _Reader:
         if material is None:
             return None
         # Where nothing is said of the place, pieces lie against the squaring arm.
-        start = min(self._mm(payload.get("start_mm") or 0), self._blade - 1)
-        length = min(self._mm(payload["cut_length_mm"]), self._blade - start)
-        return WearCut(material, self._mm(payload["thickness_mm"]), length, payload["strokes"], start)
+        start, length = self._mm(payload.get("start_mm") or 0), self._mm(payload["cut_length_mm"])
+        cut = WearCut(material, self._mm(payload["thickness_mm"]), length, payload["strokes"], start)
+        self.beyond += start + length > self._blade
+        return on_blade(self._blade, cut)
 
 
 def _answer(
@@ -287,7 +301,8 @@ def _answer(
 
 
 def _burr(machine: Machine, material: Material, thickness: Length, share: float) -> Burr:
-    return burr_on(material, thickness, gap_for(machine, material, thickness)[0], share)
+    gap, _ = gap_for(machine, material, thickness)
+    return burr_on(material, thickness, gap, share, wanted_gap(machine, material, thickness).high)
 
 
 def _by_name(prices: Mapping[str, Any]) -> dict[str, Any]:

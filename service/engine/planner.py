@@ -8,6 +8,7 @@ from dataclasses import replace
 from service.engine import ENGINE_VERSION
 from service.engine.candidates import all_priced
 from service.engine.choose import Draft, Group, Stop, Told, choose, watch_for
+from service.engine.clearance import wanted_gap
 from service.engine.estimate import summarise
 from service.engine.findings import Finding
 from service.engine.fingerprint import fingerprint
@@ -156,7 +157,8 @@ def _finished(
         }
         gaps = [step.settings.gap for step in draft.program if step.layout in mine]
         if gaps:
-            said.append(burr_range(group.material, group.thickness, max(gaps)))
+            usual = wanted_gap(order.machine, group.material, group.thickness).high
+            said.append(burr_range(group.material, group.thickness, max(gaps), usual))
     if draft.how:
         said.append(
             Finding(

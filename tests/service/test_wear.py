@@ -131,6 +131,27 @@ def test_where_along_the_blade_was_cut_counts(service: Service, station: Station
     assert bands == [(0, 1000, 10), (1000, 2000, 20), (2000, 3000, 10)]
 
 
+def test_a_cut_beyond_the_blade_is_counted_at_its_end_and_said(service: Service, station: Station) -> None:
+    service.push([cut_plate(station, 10)])
+    assert "beyond-blade" not in {finding["code"] for finding in wear(service)["findings"]}
+    service.push([cut_plate(station, 10, start_mm=2500)])
+    found = wear(service)
+    bands = [(band["start_mm"], band["end_mm"], band["passes"]) for band in found["use"]["bands"]]
+    assert bands == [(0, 1000, 10), (1000, 2000, 20), (2000, 3000, 10)]
+    assert found["use"]["metres"] == pytest.approx(40)
+    (said,) = [finding for finding in found["findings"] if finding["code"] == "beyond-blade"]
+    assert (said["level"], said["message"][:10]) == ("caution", "1 entry is")
+
+
+def test_the_burr_is_judged_by_the_gap_of_the_machines_own_table(shared: Service) -> None:
+    """6 mm at 0.8 of the table, wider than the material's 0.48: what the maker asks for adds no burr."""
+    table = [{"rm_n_mm2": rm, "thickness_mm": 6, "gap_mm": 0.8} for rm in (300, 600)]
+    gap = {"low_mm": 0.05, "high_mm": 1.0, "step_mm": 0.05}
+    with_table = machine(site=None, edge_life_m=3000, gap_table=table, gap=gap)
+    (plain,), (by_table,) = (ask(shared, **more)["burrs"] for more in ({}, {"machine": with_table}))
+    assert by_table["expected_mm"] == plain["expected_mm"]
+
+
 def test_turning_puts_a_fresh_edge_to_work_and_turning_back_the_old_one(
     service: Service, station: Station
 ) -> None:

@@ -39,7 +39,9 @@ class Burr:
     finding: Finding
 
 
-def expected_burr_mm(material: Material, thickness: Length, gap: Length, share_used: float) -> float:
+def expected_burr_mm(
+    material: Material, thickness: Length, gap: Length, share_used: float, usual: float | None = None
+) -> float:
     """Burr to expect [mm].
 
     Parameters
@@ -50,6 +52,9 @@ def expected_burr_mm(material: Material, thickness: Length, gap: Length, share_u
         [0.01 mm]; thickness above 0.
     share_used
         Share of the edge's life that is used, 0 or more.
+    usual
+        The gap from which the burr grows [0.01 mm, above 0], as where the machine's own table sets it; None:
+        the upper end of what is usual for the material.
 
     >>> from service.engine.materials_table import material_named
     >>> round(expected_burr_mm(material_named("S235JR"), 300, 20, 0.5), 4)
@@ -59,20 +64,25 @@ def expected_burr_mm(material: Material, thickness: Length, gap: Length, share_u
         raise ValueError("thickness: a length greater than zero is wanted; gap: one of 0 or more")
     if not 0 <= share_used < math.inf:
         raise ValueError(f"share used: {share_used} is not a number of 0 or more")
-    usual = material.gap_share[1]
-    wide = max(1.0, gap / thickness / usual) if usual > 0 else 1.0
+    if usual is None:
+        usual = material.gap_share[1] * thickness
+    wide = max(1.0, gap / usual) if usual > 0 else 1.0
     share = (FRESH_SHARE + (WORN_SHARE - FRESH_SHARE) * share_used) * wide
     return share * thickness / PER_MM
 
 
-def burr_on(material: Material, thickness: Length, gap: Length, share_used: float) -> Burr:
+def burr_on(
+    material: Material, thickness: Length, gap: Length, share_used: float, usual: float | None = None
+) -> Burr:
     """The burr to expect and what is to be said of it: ``caution`` (``burr-likely``) above the limit.
+
+    `usual` as in :func:`expected_burr_mm`.
 
     >>> from service.engine.materials_table import material_named
     >>> burr_on(material_named("S235JR"), 300, 20, 1.2).finding.code
     'burr-likely'
     """
-    expected = expected_burr_mm(material, thickness, gap, share_used)
+    expected = expected_burr_mm(material, thickness, gap, share_used, usual)
     limit = WORN_SHARE * thickness / PER_MM
     told = f"on {show_mm(thickness)} mm {material.grade} a burr of about {expected:.2f} mm is typical"
     if expected > limit:
@@ -83,15 +93,17 @@ def burr_on(material: Material, thickness: Length, gap: Length, share_used: floa
     return Burr(expected, limit, finding)
 
 
-def burr_range(material: Material, thickness: Length, gap: Length) -> Finding:
+def burr_range(material: Material, thickness: Length, gap: Length, usual: float | None = None) -> Finding:
     """What burr is typical at that gap, from a fresh edge to a worn one.
+
+    `usual` as in :func:`expected_burr_mm`.
 
     >>> from service.engine.materials_table import material_named
     >>> burr_range(material_named("S235JR"), 300, 20).message
     '3 mm S235JR at a gap of 0.2 mm: a burr of 0.04 mm (fresh edge) to 0.30 mm (worn edge) is typical; it is \
 judged by 0.30 mm'
     """
-    fresh, worn = (expected_burr_mm(material, thickness, gap, share) for share in (0.0, 1.0))
+    fresh, worn = (expected_burr_mm(material, thickness, gap, share, usual) for share in (0.0, 1.0))
     limit = WORN_SHARE * thickness / PER_MM
     words = (
         f"{show_mm(thickness)} mm {material.grade} at a gap of {show_mm(gap)} mm: a burr of {fresh:.2f} mm "

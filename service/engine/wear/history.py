@@ -10,13 +10,13 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal, TypeAlias
 
 from service.engine.findings import Finding
 from service.engine.machine import Machine
-from service.engine.quantities import Length
+from service.engine.quantities import Length, show_mm
 from service.engine.wear.edge import WearCut, edge_use, life_passes
 from service.engine.wear.learn import BladeHalf, Measure
 from service.engine.wear.seen import Seen, seen_burr, seen_radius
@@ -76,9 +76,31 @@ class BladeStory:
         """What an edge was used for since it was fresh."""
         return [one.cut for one in self.cuts.get(edge, [])]
 
-    def unused(self, edges: int) -> int:
-        """How many of the other edges are still fresh."""
-        return sum(1 for edge in range(1, edges + 1) if edge != self.edge and not self.cuts.get(edge))
+
+def on_blade(blade: Length, cut: WearCut) -> WearCut:
+    """The cut where the blade is: one that reaches beyond its end is moved back, as its place cannot be true.
+
+    Only what is longer than the blade is shortened; a machine that got a shorter one has such cuts.
+
+    >>> from service.engine.materials_table import material_named
+    >>> moved = on_blade(300000, WearCut(material_named("S235JR"), 300, 100000, 1, 250000))
+    >>> moved.start, moved.cut_length
+    (200000, 100000)
+    """
+    length = min(cut.cut_length, blade)
+    return replace(cut, cut_length=length, start=min(cut.start, blade - length))
+
+
+def beyond_blade(blade: Length, entries: int) -> tuple[Finding, ...]:
+    """What is said of so many entries whose cuts reach beyond the blade; nothing of none."""
+    if not entries:
+        return ()
+    words = (
+        f"{entries} {'entry is' if entries == 1 else 'entries are'} of cuts that reach beyond the blade of "
+        f"{show_mm(blade)} mm; they are counted at its end, and for its length at most: look at the "
+        "place and the length that were written down"
+    )
+    return (Finding("caution", "beyond-blade", words, "cutting log"),)
 
 
 def told(

@@ -3,7 +3,7 @@
 import pytest
 
 from service.engine.materials_table import material_named
-from service.engine.quality.burr import BURR_BASIS, burr_on, expected_burr_mm
+from service.engine.quality.burr import BURR_BASIS, burr_on, burr_range, expected_burr_mm
 from service.engine.quality.narrow import NARROW_BASIS, narrow_finding, twist_risk
 
 STEEL = material_named("S235JR")
@@ -63,6 +63,16 @@ def test_a_gap_wider_than_usual_raises_the_burr_in_proportion():
     once, twice = (expected_burr_mm(STEEL, 400, gap, 0.3) for gap in (usual, 2 * usual))
     assert twice == pytest.approx(2 * once)
     assert expected_burr_mm(STEEL, 400, 0, 0.3) == pytest.approx(once)
+
+
+def test_a_gap_as_the_machines_own_table_has_it_adds_no_burr():
+    """3 mm at 0.30, wider than the 0.24 of the material's share: the table is what the maker asks for."""
+    by_table = burr_on(STEEL, 300, 30, 1.0, usual=30.0)
+    assert by_table.expected_mm == pytest.approx(0.3)
+    assert by_table.finding.level == "note"
+    assert expected_burr_mm(STEEL, 300, 45, 1.0, usual=30.0) == pytest.approx(0.45)
+    assert "0.04 mm (fresh edge) to 0.30 mm (worn edge)" in burr_range(STEEL, 300, 30, 30.0).message
+    assert burr_on(STEEL, 300, 30, 1.0).finding.level == "caution"
 
 
 def test_burr_is_called_typical_and_a_shop_default():

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.engine.wear.edge import Band, EdgeUse, edge_use
-from service.engine.wear.history import Cutting, Measuring, Turning, told
+from service.engine.wear.history import Cutting, Measuring, Turning, beyond_blade, on_blade, told
 from service.engine.wear.spread import best_spread, runs_of, spread_finding
 from tests.engine.test_wear import cut, shear, wear_cuts
 
@@ -34,7 +34,6 @@ def test_turning_puts_a_fresh_edge_to_work_and_a_regrind_freshens_all(work, seco
 def test_a_cut_that_names_its_edge_counts_there_and_another_at_work():
     story = told(shear(), 3, [Cutting(at(0), cut(strokes=2), 1), Cutting(at(1), cut(strokes=5))])
     assert [sum(one.strokes for one in story.cuts_of(edge)) for edge in (1, 2, 3, 4)] == [2, 0, 5, 0]
-    assert story.unused(4) == 2
 
 
 def test_what_was_learnt_stays_through_a_regrind_and_goes_with_the_blade():
@@ -57,6 +56,30 @@ def test_a_measurement_is_held_against_the_use_at_its_time_and_place():
     assert [one.estimated for one in found] == pytest.approx([0.5, 0.0, 0.7])
     assert [one.measured for one in found] == pytest.approx([0.4, 0.1, 1.0])
     assert [one.half for one in found] == ["lower", None, None]
+
+
+@pytest.mark.parametrize(
+    ("start", "length", "counted"),
+    [
+        (0, 300_000, (0, 300_000)),
+        (250_000, 50_000, (250_000, 50_000)),
+        (250_000, 100_000, (200_000, 100_000)),
+        (400_000, 100_000, (200_000, 100_000)),
+        (0, 350_000, (0, 300_000)),
+    ],
+)
+def test_a_cut_beyond_the_blade_is_counted_at_its_end_and_keeps_its_length(start, length, counted):
+    moved = on_blade(300_000, cut(length, start=start))
+    assert (moved.start, moved.cut_length) == counted
+
+
+def test_cuts_beyond_the_blade_are_told():
+    assert beyond_blade(300_000, 0) == ()
+    for entries, words in ((1, "1 entry is of cuts"), (2, "2 entries are of cuts")):
+        (said,) = beyond_blade(300_000, entries)
+        assert (said.level, said.code) == ("caution", "beyond-blade")
+        assert words in said.message
+        assert "blade of 3000 mm" in said.message
 
 
 @settings(max_examples=60, deadline=None)
