@@ -77,7 +77,7 @@ class Batch:
         self.undone: list[Callable[[Sqlite], None]] = []
         self.notes: list[str] = []
         self.doubts: list[str] = []
-        self._given: set[str] = set()
+        self._named = 0
 
     def add(self, event_type: str, payload: Mapping[str, Any], change: StockChange | None = None) -> None:
         """Add an event, and what it does to the rack; values that are None are left out."""
@@ -149,11 +149,19 @@ class Batch:
         return name
 
     def _new_ref(self) -> str:
-        outbox = self.station.outbox
-        number = int(outbox.sql.meta("offcuts_named") or 0) + len(self._given) + 1
-        name = f"{outbox.station[:40]}-{_tag(outbox.epoch)}-{number}"
-        self._given.add(name)
-        return name
+        """A name that no offcut ever had here, nor any piece that the records know.
+
+        A store that was put back forgets which it gave out; the records, which did not go back, tell.
+        """
+        outbox, site = self.station.outbox, self.station.settings.site
+        known = {item.ref for item in self.station.rack(site)}
+        number = self._named or int(outbox.sql.meta("offcuts_named") or 0)
+        while True:
+            number += 1
+            name = f"{outbox.station[:40]}-{_tag(outbox.epoch)}-{number}"
+            if name not in known:
+                self._named = number
+                return name
 
     def write(self) -> Logged:
         """Write everything, or nothing; what it returns is on the disk."""
@@ -169,9 +177,8 @@ class Batch:
                 note_spoiled(outbox.sql, plan_id, ref, quantity, was_made=was_made)
             for undo in self.undone:
                 undo(outbox.sql)
-            if self._given:
-                named = int(outbox.sql.meta("offcuts_named") or 0)
-                outbox.sql.set_meta("offcuts_named", str(named + len(self._given)))
+            if self._named:
+                outbox.sql.set_meta("offcuts_named", str(self._named))
 
         told_before = outbox.notice
         written = outbox.write(self.drafts, effects)

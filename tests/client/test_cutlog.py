@@ -123,6 +123,23 @@ def test_the_rack_shows_at_once_what_was_taken_and_stored(stocked, planned):
         assert (item.length, item.width) == (mm(one["length_mm"]), mm(one["width_mm"]))
 
 
+def test_a_name_that_stands_in_the_rack_list_is_not_given_again(stocked):
+    machine, sheet = stocked.machine("bench-3m"), Sheet(stocked.material("S235JR"), 300, 90_000, 50_000, 1)
+
+    def named():
+        return payloads(stocked, "offcut.stored")[-1]["ref"]
+
+    cutlog.log_offcut(stocked, sheet, machine)
+    first = named()
+    # As after a store that was put back: it forgot the name, and the records still list the piece.
+    stocked.outbox.sql.set_meta("offcuts_named", None)
+    cutlog.log_offcut(stocked, sheet, machine)
+    second = named()
+    cutlog.log_offcut(stocked, sheet, machine)
+    assert len({first, second, named()}) == 3
+    assert {item.ref: item.quantity for item in stocked.rack()}[first] == 1
+
+
 def test_an_offcut_gets_a_name_that_can_be_written_by_hand_and_is_never_given_twice(stocked):
     material = stocked.material("S235JR")
     machine = stocked.machine("bench-3m")
