@@ -309,7 +309,7 @@ def log_taken(
     """Write down sheets taken from the rack without a plan."""
     item = next((one for one in station.rack(machine.site) if one.ref == ref), None)
     if item is None:
-        raise InputWrong(f"no stock is known by the ref {ref!r}; shearwright stock lists it")
+        raise InputWrong(f"no stock is known by the ref {ref!r}; shearwright stock lists what is known")
     material = station.material(item.material)
     with station.home.logging():
         batch = Batch(station)

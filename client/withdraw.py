@@ -77,19 +77,24 @@ def _entry(outbox: Outbox, number: int) -> Written:
         )
         found = outbox.by_rows([newest]) if newest is not None else []
     if not found:
-        raise InputWrong(f"no event {number} is kept here; shearwright log list shows the last ones")
+        raise InputWrong(
+            f"no event {number} is kept here, and nothing was written; "
+            "shearwright log list shows the last ones"
+        )
     return found[0]
 
 
 def _refuse_bad(one: Written, gone: set[str]) -> None:
     if one.event_id in gone:
-        raise InputWrong(f"event {one.row} was withdrawn before")
+        raise InputWrong(f"event {one.row} was withdrawn before; nothing was written")
     if one.type == TYPE:
-        raise InputWrong(f"event {one.row} is itself a withdrawal; log anew what was done")
+        raise InputWrong(
+            f"event {one.row} is itself a withdrawal; log anew what was done; nothing was written"
+        )
     if one.type == "program.saved":
         name = one.event["payload"]["program_id"]
         raise InputWrong(
-            f"event {one.row} saved a program; save it again as it should be: "
+            f"event {one.row} saved a program, and nothing was written; save it again as it should be: "
             f"shearwright log program FILE --change {name}"
         )
 
