@@ -100,7 +100,8 @@ def report_lines(report: SyncReport) -> Iterator[str]:
         (pushed.kept, "kept there for a later version"),
         (pushed.quarantined, "put in quarantine"),
     ]
-    sent = ", ".join(f"{count} {words}" for count, words in told if count) or "nothing to send"
+    none = "nothing to send" if report.complete else "nothing sent"
+    sent = ", ".join(f"{count} {words}" for count, words in told if count) or none
     yield f"events: {sent}; {report.counts.pending} pending"
     if pushed.quarantined:
         yield "  a person must look at what is in quarantine: shearwright status"
@@ -178,10 +179,10 @@ def moment(text: str | None, now: datetime) -> str:
 
 
 def quarantine_lines(events: Sequence[Written], most: int = 20) -> Iterator[str]:
-    """Events the centre could not apply, and why."""
+    """Events the centre could not apply, by the numbers that the log has for them, and why."""
     for one in events[:most]:
         where = "put aside here" if one.state == "aside" else "at the centre"
-        yield f"  {one.happened_at[:16]} {one.type} (number {one.seq}, {where}): {_reason(one.answer)}"
+        yield f"  {one.happened_at[:16]} {one.type} (number {one.row}, {where}): {_reason(one.answer)}"
     if len(events) > most:
         yield f"  … and {len(events) - most} more"
 

@@ -5,7 +5,13 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from client.cache.outbox import Counts
+from client.cache.written import Written
 from client.cli import cli
+from client.errors import CentreAway
+from client.push import Pushed
+from client.show import quarantine_lines, report_lines
+from client.sync import SyncReport
 
 TABLE = "ref;length;width;quantity;material;thickness\nP1;600;300;8;S235JR;3\n"
 
@@ -67,3 +73,17 @@ def test_papers_are_written_again(run, planned, tmp_path):
     assert names[:2] == ["layout-1.svg", "plan.json"]
     before, after = (json.loads((folder / "plan.json").read_text()) for folder in (tmp_path / "out", again))
     assert after == before
+
+
+def test_an_event_in_quarantine_is_shown_by_the_number_that_the_log_has_for_it():
+    one = Written(
+        5, "id", "epoch", 1, "gauge.measured", "2026-03-02T07:15", "h", b"{}", "quarantined", None, 0
+    )
+    assert "(number 5, at the centre)" in next(quarantine_lines([one]))
+
+
+def test_without_the_network_it_is_not_said_that_there_was_nothing_to_send():
+    counts = Counts(8, 0, 0, 0, 0, None)
+    away = SyncReport(Pushed(), (), counts, CentreAway("no answer"))
+    assert "events: nothing sent; 8 pending" in list(report_lines(away))
+    assert "events: nothing to send; 8 pending" in list(report_lines(SyncReport(Pushed(), (), counts)))
