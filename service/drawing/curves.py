@@ -48,7 +48,8 @@ def curve_lengths(machine: Machine) -> tuple[Length, ...]:
     Short cuts never engage the whole wedge, so it is there that the curve bends.
     """
     full = machine.cutting_length
-    low = min(_SHORTEST, full)
+    # A shorter piece than a clamping foot is wide cannot be held.
+    low = min(max(_SHORTEST, machine.hold_down.foot_width), full)
     made = {round(low * (full / low) ** (i / (_POINTS - 1))) for i in range(_POINTS)}
     return tuple(sorted({*made, low, full}))
 

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple, TypeAlias
 
-from service.engine.clearance import NEVER, thickest_by_gap
+from service.engine.clearance import NEVER, gap_for, thickest_by_gap
 from service.engine.force import check_force
 from service.engine.force_limits import beyond_rating, fits_force, fits_rating, held_at, last_thickness
 from service.engine.machine import Machine
@@ -23,7 +23,14 @@ from service.engine.materials import Material
 from service.engine.quantities import Length
 
 GoverningLimit: TypeAlias = Literal[
-    "rating", "force", "blade gap", "mechanical maximum", "hold-down", "not for a shear", "cutting length"
+    "rating",
+    "force",
+    "blade gap",
+    "mechanical maximum",
+    "hold-down",
+    "not for a shear",
+    "cutting length",
+    "clamping foot",
 ]
 
 
@@ -44,7 +51,8 @@ class Capacity:
     thickness
         0 where the material or the length cannot be cut at all.
     governed_by
-        The limit that one hundredth more would pass.
+        The limit that one hundredth more would pass; of a length that cannot be cut at all, what it
+        passes or, narrower than a clamping foot, falls short of.
     equivalent_thickness_mm
         Thickness of the rating's steel that counts as much [mm].
     force_kn, rake_deg
@@ -97,12 +105,19 @@ def _capacity(machine: Machine, material: Material, cut_length: Length) -> Capac
         return Capacity(
             material.grade, cut_length, 0, "cutting length", 0.0, 0.0, 0.0, (), material.leave_needed
         )
+    if cut_length < machine.hold_down.foot_width:
+        return Capacity(
+            material.grade, cut_length, 0, "clamping foot", 0.0, 0.0, 0.0, (), material.leave_needed
+        )
     limits = _limits(machine, material, cut_length)
     thickness, name = NEVER, limits[0].name
     for limit in limits:
         # Of limits that agree the first governs: the rating stands on the machine.
         if limit.counts and limit.thickness is not None and limit.thickness < thickness:
             thickness, name = limit.thickness, limit.name
+    # Where even that sheet is too thin for the smallest gap, every thinner one is.
+    if thickness and any(one.code == "gap-too-wide" for one in gap_for(machine, material, thickness)[1]):
+        thickness, name = 0, "blade gap"
     if thickness == 0:
         return Capacity(material.grade, cut_length, 0, name, 0.0, 0.0, 0.0, limits, material.leave_needed)
     check = check_force(machine, material, thickness, cut_length)

@@ -93,7 +93,8 @@ def test_nothing_is_said_against_the_largest_thickness_and_the_named_limit_again
     codes = {STOPS[name] for name in counted}
     if best.thickness:
         assert not said(machine, material, best.thickness, length) & codes
-    assert STOPS[best.governed_by] in said(machine, material, best.thickness + 1, length)
+    more = said(machine, material, best.thickness + 1, length)
+    assert STOPS[best.governed_by] in more or (best.thickness == 0 and "gap-too-wide" in more)
 
 
 @settings(max_examples=80, deadline=None)
@@ -160,3 +161,19 @@ def test_a_row_tells_the_equivalent_thickness_and_what_the_cut_takes():
 def test_a_cut_without_length_is_refused():
     with pytest.raises(ValueError, match="greater than zero"):
         capacity(shear(), [STEEL], [0])
+
+
+def test_there_is_no_thickness_for_a_piece_that_cannot_be_held():
+    best = row(shear(), STEEL, 5_999)
+    assert (best.thickness, best.governed_by) == (0, "clamping foot")
+    assert "narrower-than-foot" in said(shear(), STEEL, 100, 5_999)
+    assert row(shear(), STEEL, 6_000).thickness == 600
+
+
+def test_there_is_no_thickness_where_the_largest_is_too_thin_for_the_smallest_gap():
+    # Half the thickness at most: a gap of 0.5 mm wants sheet of 1 mm.
+    wide = shear(gap=GapRange(50, 80), rating=Rating(90))
+    best = row(wide, STEEL, 100_000)
+    assert (best.thickness, best.governed_by) == (0, "blade gap")
+    assert "gap-too-wide" in said(wide, STEEL, 90, 100_000)
+    assert row(shear(gap=GapRange(50, 80), rating=Rating(110)), STEEL, 100_000).thickness == 110
