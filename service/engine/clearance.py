@@ -12,7 +12,7 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 from __future__ import annotations
 
 import math
-from typing import Final, Literal, NamedTuple, TypeAlias
+from typing import Final, NamedTuple
 
 from service.engine.findings import Finding
 from service.engine.force_limits import last_thickness
@@ -21,15 +21,6 @@ from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.shearing import SHEAR_SHARE
-
-GrooverGroup: TypeAlias = Literal["soft aluminium", "soft", "half hard"]
-
-GROOVER_ALLOWANCE: Final[dict[GrooverGroup, float]] = {
-    # Groover, Fundamentals of Modern Manufacturing, table of clearance allowances for three groups.
-    "soft aluminium": 0.045,  # 1100S and 5052S, all tempers
-    "soft": 0.060,  # 2024ST and 6061ST; brass; soft cold-rolled steel; soft stainless
-    "half hard": 0.075,  # cold-rolled steel half hard; stainless half and full hard
-}
 
 SQRT_KGF: Final = 1 / math.sqrt(9.80665)
 """Turns √(N/mm²) into √(kgf/mm²), 0.319; handbooks print 0.316 or 0.32."""
@@ -42,27 +33,6 @@ CRAMPED_SHARE: Final = 0.25
 
 NEVER: Final[Length] = 1 << 40
 """A thickness beyond everything: the gap sets no limit."""
-
-
-def groover(thickness_mm: float, group: GrooverGroup) -> float:
-    """Gap by Groover, c = Ac·t [mm].
-
-    Parameters
-    ----------
-    thickness_mm
-        [mm]
-    group
-        Of :data:`GROOVER_ALLOWANCE`.
-
-    Notes
-    -----
-    Groover, Fundamentals of Modern Manufacturing, sheet-metal cutting; per side, for presses and
-    shears alike.
-
-    >>> round(groover(4.75, "soft"), 3)
-    0.285
-    """
-    return GROOVER_ALLOWANCE[group] * thickness_mm
 
 
 def oehler(thickness_mm: float, shear_strength: float, c: float = 0.01) -> float:

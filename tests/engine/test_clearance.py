@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.clearance import gap_for, groover, oehler, thickest_by_gap, usual_gap
+from service.engine.clearance import gap_for, oehler, thickest_by_gap, usual_gap
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, material_named
 from service.engine.settings import settings_for
@@ -117,8 +117,7 @@ def test_oehlers_gap_grows_with_the_root_of_strength(t, tau, more):
 
 @settings(max_examples=100, deadline=None)
 @given(st.floats(0.3, 12), st.floats(0.1, 12))
-def test_both_textbook_gaps_grow_with_thickness(t, more):
-    assert groover(t + more, "soft") > groover(t, "soft")
+def test_oehlers_gap_grows_with_thickness(t, more):
     assert oehler(t + more, 320) > oehler(t, 320)
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, material_named
 from service.engine.wear.edge import WORKING_DAYS_A_YEAR, WearCut, edge_use, estimate, life_passes
-from service.engine.wear.measure import calibrate, cost_per_metre, judge_burr
+from service.engine.wear.measure import cost_per_metre, judge_burr
 from service.engine.wear.metres import equivalent_metres, severity
 
 STEEL = material_named("plain steel")
@@ -211,26 +211,6 @@ def test_a_burr_above_a_tenth_of_the_thickness_is_a_caution():
     assert judge_burr(300, 0.31).level == "caution"
 
 
-def test_a_measured_radius_corrects_the_life():
-    slower = calibrate(60_000, 0.5, 60.0)
-    assert slower.edge_life_m == pytest.approx(75_000)
-    assert calibrate(60_000, 0.5, 75.0).edge_life_m == pytest.approx(60_000)
-    faster = calibrate(60_000, 0.2, 75.0)
-    assert faster.edge_life_m == pytest.approx(24_000)
-    assert [finding.code for finding in faster.findings] == ["estimate-differs"]
-    assert "faster" in faster.findings[0].message
-    assert [finding.code for finding in calibrate(60_000, 0.5, 80.0).findings] == ["estimate-agrees"]
-
-
-@pytest.mark.parametrize(
-    "wrong",
-    [(0, 0.5, 60.0), (6e4, 0.01, 60.0), (6e4, 0.5, 0.0), (6e4, 0.5, 60.0, 0.0), (6e4, float("nan"), 60.0)],
-)
-def test_a_measurement_that_says_nothing_is_refused(wrong):
-    with pytest.raises(ValueError, match=r"life|share|radius"):
-        calibrate(*wrong)
-
-
 def test_a_metre_costs_set_and_regrinds_over_all_the_metres_they_give():
     assert cost_per_metre(60_000, 4, 2400, 0, 0) == pytest.approx(0.01)
     assert cost_per_metre(60_000, 4, 3000, 3, 600) == pytest.approx(4800 / 960_000)
@@ -274,20 +254,3 @@ def test_nothing_is_a_burr_and_a_price_too():
     assert judge_burr(300, 0).level == "note"
     assert cost_per_metre(60_000, 1, 600, 0, 0) == pytest.approx(0.01)
     assert cost_per_metre(60_000, 4, 0, 1, 480) == pytest.approx(0.001)
-
-
-@pytest.mark.parametrize(
-    ("radius", "code"),
-    [
-        (60.0, "estimate-agrees"),  # 0.8 of the estimate
-        (59.0, "estimate-differs"),
-        (93.75, "estimate-agrees"),  # 1.25 of it
-        (95.0, "estimate-differs"),
-    ],
-)
-def test_estimate_and_radius_agree_within_a_quarter(radius, code):
-    assert [finding.code for finding in calibrate(60_000, 0.5, radius).findings] == [code]
-
-
-def test_an_edge_used_to_a_twentieth_can_be_measured():
-    assert calibrate(60_000, 0.05, 7.5).edge_life_m == pytest.approx(60_000)

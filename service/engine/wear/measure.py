@@ -6,7 +6,6 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 from service.engine.findings import Finding
@@ -17,9 +16,6 @@ BURR_SHARE: Final = 0.10
 
 END_RADIUS_UM: Final = 150.0
 """Edge radius at which an edge is called worn: a shop default [µm]."""
-
-LEAST_SHARE: Final = 0.05
-"""Below this share of life used, a measurement says too little to correct the life: a shop default."""
 
 
 def judge_burr(thickness: Length, burr_mm: float) -> Finding:
@@ -55,79 +51,6 @@ def judge_burr(thickness: Length, burr_mm: float) -> Finding:
         f"a burr of {burr_mm:g} mm on {show_mm(thickness)} mm is within {limit:.2f} mm",
         basis,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """A measured edge against the estimate.
-
-    Attributes
-    ----------
-    estimated_share
-        Share of life used by the estimate.
-    measured_share
-        Share of life used by the measurement: radius over the radius of a worn edge.
-    edge_life_m
-        The life of an edge that makes the two agree [m].
-    findings
-        Whether estimate and measurement agree, with the basis.
-    """
-
-    estimated_share: float
-    measured_share: float
-    edge_life_m: float
-    findings: tuple[Finding, ...]
-
-
-def calibrate(
-    edge_life_m: float, estimated_share: float, radius_um: float, end_radius_um: float = END_RADIUS_UM
-) -> Calibration:
-    """Correct the life of an edge by a measured edge radius.
-
-    Parameters
-    ----------
-    edge_life_m
-        The life used for the estimate [m].
-    estimated_share
-        Share of life used at the place measured, by the estimate; at least 5 %.
-    radius_um
-        Measured edge radius there [µm], above 0.
-    end_radius_um
-        Radius at which the edge is called worn [µm].
-
-    Notes
-    -----
-    The radius is taken to grow evenly with use, which leaves out the quick rounding of a fresh edge.
-
-    >>> calibrate(60000, 0.5, 60.0).edge_life_m
-    75000.0
-    """
-    if not 0 < edge_life_m < math.inf:
-        raise ValueError(f"edge life: {edge_life_m} is not a number of metres above 0")
-    if not LEAST_SHARE <= estimated_share < math.inf:
-        raise ValueError(
-            f"share used: {estimated_share:g} is below {LEAST_SHARE:g}; an edge hardly used says too little "
-            "of its life"
-        )
-    if not 0 < radius_um < math.inf or not 0 < end_radius_um < math.inf:
-        raise ValueError("edge radius: numbers above 0 are wanted [µm]")
-    measured = radius_um / end_radius_um
-    life = edge_life_m * estimated_share / measured
-    agrees = 0.8 <= measured / estimated_share <= 1.25
-    faster = "faster" if measured > estimated_share else "more slowly"
-    message = f"by its radius the edge is used {measured:.0%}, by the estimate {estimated_share:.0%}"
-    basis = f"edge radius, worn at {end_radius_um:g} µm (shop default), growing evenly"
-    finding = (
-        Finding("note", "estimate-agrees", message, basis)
-        if agrees
-        else Finding(
-            "caution",
-            "estimate-differs",
-            f"{message}: it wears {faster} than set; a life of {life:.0f} m would fit",
-            basis,
-        )
-    )
-    return Calibration(estimated_share, measured, life, (finding,))
 
 
 def cost_per_metre(

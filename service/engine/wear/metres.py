@@ -2,7 +2,7 @@
 
 No published figure for shear blades was found: neither a wear coefficient nor a number of strokes.
 The exponents here and `Machine.edge_life_m` are shop defaults, to be corrected by measurements (see
-:mod:`service.engine.wear.measure`). Archard's law of wear (volume = K·force·slide/hardness) supports
+:mod:`service.engine.wear.learn`). Archard's law of wear (volume = K·force·slide/hardness) supports
 the strength to the first power, and the thickness to between one (the load on a point of the edge)
 and two (the slide grows with thickness too). One is taken: it lets thin sheet, which most shops cut
 most, count for more.
