@@ -11,7 +11,8 @@ How to read it:
   common practice, no source. The grades of plain steel have a *range* that may reach above it: a
   sheet of S235JR may have up to 510 N/mm². Which it has, its inspection certificate says.
 * Blade gap shares and abrasiveness are shop defaults. The gap shares lie inside the 4 to 10 % of
-  thickness found in textbooks; no published table of abrasiveness was found.
+  thickness found in textbooks, but hard plate's, which are a producer's; no published table of
+  abrasiveness was found.
 
 A standard's figure marked (m) in the source was written from memory of the standard and wants a
 look into the book before anything depends on it.
@@ -39,7 +40,7 @@ _STAINLESS_GAP: Final = (0.04, 0.07)
 _SOFT_ALUMINIUM_GAP: Final = (0.03, 0.05)
 _HARD_ALUMINIUM_GAP: Final = (0.05, 0.08)
 _COPPER_GAP: Final = (0.04, 0.06)
-_WEAR_PLATE_GAP: Final = (0.12, 0.18)
+_WEAR_PLATE_GAP: Final = (0.16, 0.18)
 
 
 class UnknownMaterial(ValueError):  # noqa: N818 - reads as what it says: an unknown material

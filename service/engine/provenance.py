@@ -41,9 +41,7 @@ _MODULUS: Final = {
     "wear plate": "as carbon steel",
     "aluminium": "EN 1999-1-1",
 }
-_GAP: Final = (
-    "shop default by family, inside the 4 to 10 % of textbooks (hard plate: plate producers' 12 to 18 %)"
-)
+_GAP: Final = "shop default by family, inside the 4 to 10 % of textbooks (hard plate: a plate producer's 16 to 18 % for 400 HB)"
 _WEAR: Final = "shop default by family; no published table was found"
 _BUILT_IN: Final = frozenset(BUILT_IN)
 
