@@ -57,17 +57,18 @@ def table_gap(rows: Sequence[GapRow], rm: float, thickness: Length) -> TableGap:
         said.append(f"it begins at {strengths[0]:g} N/mm²")
     elif rm > strengths[-1] * (1 + NEAR):
         said.append(f"it ends at {strengths[-1]:g} N/mm²")
-    low, left = _column(rows, strengths[below], thickness)
+    low, left = column_gap(rows, strengths[below], thickness)
     said += left
     if above == below:
         return TableGap(low, "; ".join(said))
-    high, left = _column(rows, strengths[above], thickness)
+    high, left = column_gap(rows, strengths[above], thickness)
     said += left
     part = (rm - strengths[below]) / (strengths[above] - strengths[below])
     return TableGap(low + part * (high - low), "; ".join(said))
 
 
-def _column(rows: Sequence[GapRow], rm: float, thickness: Length) -> tuple[float, list[str]]:
+def column_gap(rows: Sequence[GapRow], rm: float, thickness: Length) -> tuple[float, list[str]]:
+    """The gap by the rows of one strength [0.01 mm, not rounded], and in words where they were left."""
     column = sorted((row.thickness, row.gap) for row in rows if row.rm == rm)
     first, last = column[0], column[-1]
     if thickness <= first[0]:

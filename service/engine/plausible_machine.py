@@ -16,6 +16,7 @@ from typing import Final
 from service.engine.clearance import FOLDING_SHARE, gap_for
 from service.engine.findings import Finding
 from service.engine.force_limits import force_limit
+from service.engine.gap_table import column_gap
 from service.engine.machine import GapRow, Machine
 from service.engine.materials_table import material_named
 from service.engine.plausible import KGF, KSI, Slip
@@ -193,6 +194,39 @@ def _table(machine: Machine) -> Iterator[Slip]:
                     "mm for "
                     f"{_named(other)}; it grows with thickness and strength",
                 )
+    if len(seen) == len(numbered):
+        yield from (
+            Slip(("gap_table", index, "gap"), message) for index, message, read in _falls(machine) if read
+        )
+
+
+def _falls(machine: Machine) -> Iterator[tuple[int, str, bool]]:
+    """Where the table makes the gap fall with strength between its rows: row, words, and whether inside.
+
+    Columns of neighbouring strengths are straight between the thicknesses of either, and beyond them by
+    share, so that is where to compare them. Inside: both columns reach that thickness.
+    """
+    rows = machine.gap_table
+    strengths = sorted({row.rm for row in rows})
+    for low, high in pairwise(strengths):
+        knots: dict[float, dict[Length, int]] = {low: {}, high: {}}
+        for index, row in enumerate(rows):
+            if row.rm in knots:
+                knots[row.rm][row.thickness] = index
+        for thickness in sorted({*knots[low], *knots[high]}):
+            if thickness in knots[low] and thickness in knots[high]:
+                continue  # compared row by row
+            below, left_below = column_gap(rows, low, thickness)
+            above, left_above = column_gap(rows, high, thickness)
+            if above < below * (1 - 1e-9):
+                index = knots[high].get(thickness, knots[low].get(thickness, 0))
+                yield (
+                    index,
+                    f"at {show_mm(thickness)} mm the gap falls from {below / PER_MM:.2f} mm for {low:g} "
+                    f"N/mm² to {above / PER_MM:.2f} mm for {high:g} N/mm², read between and beyond the rows; it "
+                    "grows with strength",
+                    not left_below and not left_above,
+                )
 
 
 def _named(row: GapRow) -> str:
@@ -201,7 +235,12 @@ def _named(row: GapRow) -> str:
 
 def machine_findings(machine: Machine) -> tuple[Finding, ...]:
     """What of a profile is unusual, or makes answers rough."""
-    return (*_doubtful_force(machine), *_doubtful_reach(machine), *_doubtful_speed(machine))
+    return (
+        *_doubtful_force(machine),
+        *_doubtful_reach(machine),
+        *_doubtful_speed(machine),
+        *(_caution("gap-table-ragged", message) for _, message, inside in _falls(machine) if not inside),
+    )
 
 
 def _caution(code: str, message: str) -> Finding:

@@ -4,7 +4,10 @@ import math
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from service.engine.gap_table import table_gap
 from service.engine.machine import (
     BackGauge,
     FrontStops,
@@ -103,6 +106,12 @@ def test_no_built_in_grade_is_unusual(material):
             ("gap_table", 1, "gap"),
             "grows with thickness and strength",
         ),
+        (
+            # Halfway between 0.2 and 0.4 mm of 400 N/mm² lie 0.3 mm, and the stronger steel has 0.28 there.
+            shear(gap_table=(GapRow(400, 200, 20), GapRow(400, 600, 40), GapRow(600, 400, 28))),
+            ("gap_table", 2, "gap"),
+            "at 4 mm the gap falls from 0.30 mm for 400 N/mm² to 0.28 mm for 600",
+        ),
     ],
 )
 def test_a_profile_that_contradicts_itself_is_refused_where_it_does(machine, path, words):
@@ -121,6 +130,7 @@ def test_a_profile_that_contradicts_itself_is_refused_where_it_does(machine, pat
         shear(table_depth=90_000, hold_down=HoldDown(90_000)),
         shear(max_thickness=600),
         shear(gap_table=(GapRow(400, 300, 20), GapRow(400, 600, 20), GapRow(600, 300, 20))),
+        shear(gap_table=(GapRow(400, 200, 20), GapRow(400, 600, 40), GapRow(600, 400, 30))),
     ],
 )
 def test_what_just_agrees_is_not_refused(machine):
@@ -281,3 +291,30 @@ def test_every_built_in_property_has_its_source_and_says_what_it_is(material):
 def test_a_shops_own_grade_names_the_shops_source():
     own = replace(STEEL, grade="Q-plate", source="mill sheet of the works")
     assert {one.source for one in properties_of(own)} == {"mill sheet of the works"}
+
+
+def test_a_gap_table_that_falls_with_strength_beyond_its_rows_is_doubted():
+    # 2 mm of 600 N/mm² at 7 % reach 6 mm with 0.42 mm, where the row for 400 N/mm² says 0.5 mm.
+    ragged = shear(gap_table=(GapRow(400, 600, 50), GapRow(600, 200, 14)))
+    assert machine_slips(ragged) == ()
+    said = [one.message for one in machine_findings(ragged) if one.code == "gap-table-ragged"]
+    assert "at 6 mm the gap falls from 0.50 mm for 400 N/mm² to 0.42 mm for 600 N/mm²" in said[1]
+    even = shear(gap_table=(GapRow(400, 600, 42), GapRow(600, 200, 14)))
+    assert "gap-table-ragged" not in {one.code for one in machine_findings(even)}
+
+
+widths = st.integers(50, 1200)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.dictionaries(st.tuples(st.sampled_from([200, 400, 600]), widths), st.floats(0.02, 0.3), min_size=2))
+def test_a_table_that_is_neither_refused_nor_doubted_never_falls_with_strength(shares):
+    rows = tuple(GapRow(rm, t, max(1, round(share * t))) for (rm, t), share in shares.items())
+    machine = shear(gap_table=rows, gap=GapRange(1, 400))
+    ragged = any(one.code == "gap-table-ragged" for one in machine_findings(machine))
+    falls = any(
+        table_gap(rows, rm + 50, t).gap < table_gap(rows, rm, t).gap * (1 - 1e-6)
+        for rm in range(200, 600, 50)
+        for t in range(50, 1201, 50)
+    )
+    assert not falls or ragged or machine_slips(machine)
