@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 import click
@@ -114,7 +115,7 @@ def cut_check(
     found = worst_first((*doubtful, *whole))
     lines(_force_lines(shear, steel, thickness, force))
     lines(finding_lines(found, why=why))
-    _cautions(shear, steel)
+    _cautions(shear, steel, found)
     end_on_stops(found, _NOT_HERE)
 
 
@@ -196,7 +197,7 @@ def cut_settings(
         end_on_stops(found, _NOT_HERE)
     lines(_setting_lines(made))
     lines(finding_lines(found, why=why))
-    _cautions(shear, steel)
+    _cautions(shear, steel, found)
 
 
 def _setting_lines(made: Settings) -> list[str]:
@@ -211,6 +212,7 @@ def _setting_lines(made: Settings) -> list[str]:
     ]
 
 
-def _cautions(machine: Machine, material: Material) -> None:
+def _cautions(machine: Machine, material: Material, found: Iterable[Finding]) -> None:
     say("usual cautions:")
-    lines(f"  - {told}" for told in usual_cautions(machine, [material]))
+    codes = (finding.code for finding in found)
+    lines(f"  - {told}" for told in usual_cautions(machine, [material], found=codes))

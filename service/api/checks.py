@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -77,6 +77,10 @@ def material_of(body: dict[str, Any], grade: str, where: str, *, as_it_is: bool 
         raise field_problem(where, str(error)) from None
 
 
+def _cautions(machine: Machine, material: Material, found: Iterable[Finding]) -> list[str]:
+    return list(usual_cautions(machine, [material], found=(finding.code for finding in found)))
+
+
 @checks(
     "POST",
     "/checks/force",
@@ -118,10 +122,11 @@ def check_one_force(given: Given) -> Answer:
         pieces_side_by_side=body["pieces_side_by_side"],
         force=force,
     )
+    findings = worst_first((*doubtful, *found))
     document: dict[str, Any] = ForceAnswerSchema(exclude=("cautions",)).dump(
-        replace(force, findings=worst_first((*doubtful, *found)))
+        replace(force, findings=findings)
     )
-    document["cautions"] = list(usual_cautions(machine, [material]))
+    document["cautions"] = _cautions(machine, material, findings)
     return Answer(document)
 
 
@@ -196,7 +201,7 @@ def settings_of_cut(given: Given) -> Answer:
     document: dict[str, Any] = SettingsAnswerSchema(exclude=("cautions",)).dump(
         replace(settings, findings=findings)
     )
-    return Answer({**document, "cautions": list(usual_cautions(machine, [material]))})
+    return Answer({**document, "cautions": _cautions(machine, material, findings)})
 
 
 @checks(
@@ -237,4 +242,5 @@ def check_hand_program(given: Given) -> Answer:
             ]
         }
     )["steps"]
-    return Answer({**document, "cautions": list(usual_cautions(machine, [material]))})
+    told = [finding for one in checked.steps for finding in one.findings]
+    return Answer({**document, "cautions": _cautions(machine, material, told)})

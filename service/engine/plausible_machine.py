@@ -223,8 +223,8 @@ def _falls(machine: Machine) -> Iterator[tuple[int, str, bool]]:
                 yield (
                     index,
                     f"at {show_mm(thickness)} mm the gap falls from {below / PER_MM:.2f} mm for {low:g} "
-                    f"N/mm² to {above / PER_MM:.2f} mm for {high:g} N/mm², read between and beyond the rows; it "
-                    "grows with strength",
+                    f"N/mm² to {above / PER_MM:.2f} mm for {high:g} N/mm², read from its rows; it grows "
+                    "with strength",
                     not left_below and not left_above,
                 )
 

@@ -41,7 +41,9 @@ _MODULUS: Final = {
     "wear plate": "as carbon steel",
     "aluminium": "EN 1999-1-1",
 }
-_GAP: Final = "shop default by family, inside the 4 to 10 % of textbooks (hard plate: a plate producer's 16 to 18 % for 400 HB)"
+_GAP: Final = (
+    "shop default by family, inside the 4 to 10 % of textbooks (hard plate: its producer's 16 to 18 %)"
+)
 _WEAR: Final = "shop default by family; no published table was found"
 _BUILT_IN: Final = frozenset(BUILT_IN)
 

@@ -34,6 +34,14 @@ def test_a_cut_within_the_limits_is_told_in_figures(run):
     assert "not given" not in done.stdout
 
 
+def test_the_usual_cautions_are_those_of_what_was_found(run):
+    narrow, wide = (
+        run("cut-check", *CUT, "--drop", drop, "--remainder", "500").stdout for drop in ("20", "300")
+    )
+    assert "Narrow pieces spring" in narrow
+    assert "Narrow pieces spring" not in wide
+
+
 def test_without_a_drop_it_is_said_what_was_not_looked_at(run):
     done = run("cut-check", "--material", "S235JR", "--thickness", "3", "--cut-length", "3500")
     assert done.exit_code == 1

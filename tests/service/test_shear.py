@@ -309,3 +309,37 @@ def test_a_plan_from_the_rack_counts_with_the_certificates_of_its_stock(small: S
     assert (
         small.ask("DELETE", "/stock/northgate/SH-5", "admin", headers={"If-Match": '"2"'}).status_code == 204
     )
+
+
+@pytest.mark.parametrize("path", ["/checks/force", "/settings"])
+def test_the_usual_cautions_are_those_of_what_was_found(shared: Service, path: str) -> None:
+    cut = {"machine": machine(), "material": "S235JR", "thickness": 3, "cut_length": 1000}
+    narrow, wide = (shared.post(path, {**cut, "drop_depth": depth}).json for depth in (20, 300))
+    assert "narrow-drop-twist" in {one["code"] for one in narrow["findings"]}
+    assert any("Narrow pieces spring" in one for one in narrow["cautions"])
+    assert not any("Narrow pieces spring" in one for one in wide["cautions"])
+
+
+def test_a_program_brings_the_usual_cautions_of_its_steps(shared: Service) -> None:
+    program = {"machine": machine(), "material": "S235JR", "thickness": 1, "cut_length": 1000, "depth": 1000}
+    feet = machine(hold_down={"clamping_depth_mm": 45, "feet_mm": [100, 1200], "foot_width_mm": 60})
+    steps = [{"gauge_mm": 300}]
+    loose = shared.post("/programs/check", {**program, "machine": feet, "steps": steps}).json
+    assert any("one foot or none" in one for one in loose["cautions"]), loose
+    whole = shared.post("/programs/check", {**program, "steps": steps}).json
+    assert not any("one foot or none" in one for one in whole["cautions"])
+
+
+def test_a_cut_with_a_drop_is_checked_at_the_rake_and_the_edges_that_were_asked_for(shared: Service) -> None:
+    cut = {
+        "machine": machine(rake={"low_deg": 1, "high_deg": 2}, force_limit_kn=180),
+        "material": "S235JR",
+        "thickness": 5.4,
+        "cut_length": 1000,
+        "rake_deg": 2,
+        "dulled_allowance": 0,
+    }
+    alone = shared.post("/checks/force", cut).json
+    with_drop = shared.post("/checks/force", {**cut, "drop_depth": 300, "remainder_depth": 300}).json
+    assert alone["force_kn"] == with_drop["force_kn"] < 180
+    assert "force-over-limit" not in {one["code"] for one in with_drop["findings"]}
