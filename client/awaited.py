@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Iterator, Mapping
 from typing import Final
 
 from client.cache.plans import pieces_done, plans_in_hand
 from client.cutlog import makers_not_logged, opened_plan
-from client.errors import InputWrong
+from client.errors import InputWrong, StoreFailed
 from client.workstation import Workstation
 
 _PLANS: Final = 20
@@ -18,8 +17,12 @@ _PLANS: Final = 20
 def awaited(station: Workstation) -> Iterator[str]:
     """A line for each step logged here before one that makes its pieces, in the plans in hand."""
     for plan_id in plans_in_hand(station.outbox.sql, _PLANS):
-        with contextlib.suppress(InputWrong):  # a plan that is gone, or not understood, tells nothing
+        try:
             yield from _of_plan(station, plan_id, pieces_done(station.outbox.sql, plan_id))
+        except InputWrong:
+            continue  # a plan that is gone, or not understood, tells nothing
+        except StoreFailed as error:
+            yield str(error)
 
 
 def _of_plan(station: Workstation, plan_id: str, done: Mapping[int, int]) -> Iterator[str]:

@@ -207,6 +207,7 @@ def _status(home: Home, seen: bool) -> None:
                 say("note: set this computer's clock; reports use the corrected time meanwhile")
         if seen:
             outbox.lost_seen()
+        lines(f"damaged          {one.damage}" for one in outbox.unsound())
         lines(show.lost_lines(losses(outbox.sql)))
         lines(show.quarantine_lines(outbox.quarantined()))
         lines(f"note: {told}" for told in awaited(station))

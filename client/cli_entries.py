@@ -9,6 +9,7 @@ from typing import Any, Final
 import click
 
 from client import show
+from client.cache.written import Written
 from client.cli_tools import in_home, say, tell
 from client.errors import InputWrong
 from client.home import Home
@@ -32,13 +33,22 @@ def list_entries(home: Home, last: int) -> None:
                 str(one.row),
                 one.happened_at[:16].replace("T", " "),
                 one.type,
-                words_of(one.type, one.event["payload"]),
-                "withdrawn" if one.event_id in gone else one.state,
+                words_of(one.type, one.event["payload"]) if one.sound else "changed on the disk",
+                _standing(one, gone),
             )
             for one in reversed(entries)
         ]
         for line in show.table(("event", "at (UTC)", "what", "", "state"), rows):
             say(line)
+        for one in entries:
+            if not one.sound:
+                say(f"note: {one.damage}", err=True)
+
+
+def _standing(one: Written, gone: set[str]) -> str:
+    if not one.sound:
+        return "damaged"
+    return "withdrawn" if one.event_id in gone else one.state
 
 
 @click.command()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from client.cache.plans import last_plan_on
 from client.changes import changed_fields
+from client.errors import StoreFailed
 from client.planning import KeptPlan
 from client.workstation import Workstation
 from schemas.plans import read_plan
@@ -14,7 +15,10 @@ from schemas.records import MachineSchema
 def profile_notes(station: Workstation, kept: KeptPlan) -> list[str]:
     """What differs between the profile of this plan and that of the last one made here on its machine."""
     machine = kept.order.machine
-    last = last_plan_on(station.outbox.sql, machine.id, other_than=kept.id)
+    try:
+        last = last_plan_on(station.outbox.sql, machine.id, other_than=kept.id)
+    except StoreFailed as error:
+        return [str(error)]  # the plan just made is none the worse for it
     if last is None:
         return []
     try:

@@ -11,7 +11,7 @@ from typing import Any, Final
 from marshmallow import EXCLUDE, ValidationError
 
 from client.cache.outbox import Outbox, State, Written
-from client.errors import CentreAway, CentreRefuses
+from client.errors import CentreAway, CentreRefuses, StoreFailed
 from client.wire import Answer, Patience, Wire, retrying
 from schemas.events import FIRST_HASH, MOST_EVENTS, PushAnswerSchema
 
@@ -57,6 +57,8 @@ class Push:
         ------
         CentreAway, CentreRefuses
             When it cannot go on. What is not acknowledged stays pending.
+        StoreFailed
+            When the next event changed on the disk; it is not sent, nor what follows it.
         """
         again = True
         while again:
@@ -72,6 +74,10 @@ class Push:
         batch = self.outbox.pending(epoch, self._most)
         size = 0
         for place, written in enumerate(batch):
+            if not written.sound:
+                if not place:
+                    raise StoreFailed(f"{written.damage}; it was not sent, nor what follows it")
+                return batch[:place]
             size += len(written.body)
             # The time of sending is told once for a run, by the clock that timed all of it.
             if place and (size > MOST_BYTES or written.clock != batch[0].clock):

@@ -64,9 +64,12 @@ def log_withdrawn(
 
 
 def withdrawn_ids(outbox: Outbox) -> set[str]:
-    """The event_ids of all entries withdrawn here; withdrawals that the centre could not apply are none."""
-    found = outbox.sql.rows("SELECT body FROM event WHERE type = ? AND state <> 'quarantined'", TYPE)
-    return {json.loads(bytes(body))["payload"]["event_id"] for (body,) in found}
+    """The event_ids of all entries withdrawn here.
+
+    Withdrawals that the centre could not apply are none, nor are those that changed on the disk.
+    """
+    found = outbox.of_type(TYPE, after=0)
+    return {one.event["payload"]["event_id"] for one in found if one.state != "quarantined" and one.sound}
 
 
 def _entry(outbox: Outbox, number: int) -> Written:

@@ -11,7 +11,7 @@ from client.cache.outbox import Outbox
 from client.cache.plans import kept_plan, kept_plans
 from client.cache.records import Records
 from client.cache.stock import open_changes, rack_now
-from client.errors import InputWrong, NotSetUp
+from client.errors import InputWrong, NotSetUp, StoreFailed
 from client.home import Home, StationSettings
 from client.wire import Wire
 from service.engine.machine import Machine
@@ -126,8 +126,17 @@ class Workstation:
         ------
         InputWrong
             When there is none by that id.
+        StoreFailed
+            When the one kept here is damaged, and the centre's is not here.
         """
-        found = kept_plan(self.outbox.sql, plan_id) or self.records.record("plan", plan_id)
+        try:
+            found = kept_plan(self.outbox.sql, plan_id)
+        except StoreFailed:
+            found = self.records.record("plan", plan_id)
+            if found is None:
+                raise
+            return found
+        found = found or self.records.record("plan", plan_id)
         if found is None:
             raise InputWrong(f"no plan is known by the id {plan_id!r}; shearwright plans lists them")
         return found

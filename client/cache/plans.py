@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final, cast
 
 from client.cache.sqlite import Sqlite
+from client.errors import StoreFailed
 from service.engine.fingerprint import canonical_json
 
 PLAN_TABLES: Final = (
@@ -58,8 +59,11 @@ def plan_id_of(fingerprint: str) -> str:
 
 
 def keep_plan(sql: Sqlite, plan_id: str, document: Mapping[str, Any], made_at: str) -> None:
-    """Keep a plan; the same plan again changes nothing."""
+    """Keep a plan; the same plan again changes nothing, unless the one kept cannot be read any more."""
     with sql.transaction():
+        kept = sql.value("SELECT body FROM plan WHERE id = ?", plan_id)
+        if kept is not None and _document(kept) is None:
+            sql.run("DELETE FROM plan WHERE id = ?", plan_id)
         sql.run(
             "INSERT INTO plan (id, made_at, order_ref, machine, body) VALUES (?, ?, ?, ?, ?)"
             " ON CONFLICT (id) DO NOTHING",
@@ -72,19 +76,46 @@ def keep_plan(sql: Sqlite, plan_id: str, document: Mapping[str, Any], made_at: s
 
 
 def kept_plan(sql: Sqlite, plan_id: str) -> dict[str, Any] | None:
-    """A plan document made here."""
+    """A plan document made here; None: there is none by that id.
+
+    Raises
+    ------
+    StoreFailed
+        When it is damaged.
+    """
     body = sql.value("SELECT body FROM plan WHERE id = ?", plan_id)
-    return None if body is None else cast("dict[str, Any]", json.loads(body))
+    return None if body is None else _whole(plan_id, body)
 
 
 def last_plan_on(sql: Sqlite, machine: str, *, other_than: str) -> dict[str, Any] | None:
-    """The newest plan made here on a machine, another than one named."""
-    body = sql.value(
-        "SELECT body FROM plan WHERE machine = ? AND id <> ? ORDER BY made_at DESC, id LIMIT 1",
+    """The newest plan made here on a machine, another than one named.
+
+    Raises
+    ------
+    StoreFailed
+        When it is damaged.
+    """
+    found = sql.row(
+        "SELECT id, body FROM plan WHERE machine = ? AND id <> ? ORDER BY made_at DESC, id LIMIT 1",
         machine,
         other_than,
     )
-    return None if body is None else cast("dict[str, Any]", json.loads(body))
+    return None if found is None else _whole(*found)
+
+
+def _whole(plan_id: str, body: bytes) -> dict[str, Any]:
+    found = _document(body)
+    if found is None:
+        raise StoreFailed(f"the store is damaged: plan {plan_id} cannot be read; pull or plan again")
+    return found
+
+
+def _document(body: bytes) -> dict[str, Any] | None:
+    try:
+        found = json.loads(body)
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
 
 
 def kept_plans(sql: Sqlite) -> list[PlanLine]:

@@ -22,6 +22,10 @@ from datetime import UTC, datetime
 from typing import Any, Final, Literal, TypeAlias, cast
 
 from client.cache.sqlite import Row, Sqlite
+from client.errors import StoreFailed
+from schemas.events import event_hash
+
+DAMAGED: Final = "do not trust this disk; shearwright salvage brings over what is whole"
 
 State: TypeAlias = Literal["pending", "taken", "kept", "quarantined", "aside", "reissued"]
 
@@ -55,8 +59,44 @@ class Written:
 
     @property
     def event(self) -> dict[str, Any]:
-        """The whole event."""
-        return cast("dict[str, Any]", json.loads(self.body))
+        """The whole event.
+
+        Raises
+        ------
+        StoreFailed
+            When it cannot be read any more.
+        """
+        found = _read(self.body)
+        if found is None:
+            raise StoreFailed(self.damage)
+        return found
+
+    @property
+    def sound(self) -> bool:
+        """Whether it is as it was written, by its own hash."""
+        event = _read(self.body)
+        if event is None:
+            return False
+        stands = {name: event.get(name) for name in ("event_id", "epoch", "seq", "type", "happened_at")}
+        try:
+            return event_hash(event) == self.hash == event.get("hash") and stands == {
+                name: getattr(self, name) for name in stands
+            }
+        except ValueError:
+            return False  # such as a figure that is none
+
+    @property
+    def damage(self) -> str:
+        """What to say of it when it is not sound."""
+        return f"entry {self.row} changed on the disk after it was written; {DAMAGED}"
+
+
+def _read(body: bytes) -> dict[str, Any] | None:
+    try:
+        found = json.loads(body)
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +159,11 @@ class EventRows:
             if written.seq != found[0].seq + place:
                 return found[:place]
         return found
+
+    def unsound(self) -> list[Written]:
+        """Events that the centre has not acknowledged and that changed on the disk, oldest first."""
+        found = self._query("WHERE state IN ('pending', 'aside') ORDER BY id")
+        return [one for one in found if not one.sound]
 
     def quarantined(self) -> list[Written]:
         """Events the centre could not apply or did not take in, oldest first."""
