@@ -154,16 +154,20 @@ class DiscrepancySchema(Schema):
     """What does not add up, and how a person settled it. What a kind has nothing to say of is null.
 
     stock short: more was `taken` than was `on_the_books`. size differs: what was taken is not as its
-    record has it. no record: `taken` were put back by a withdrawal, and no record has their name. step
-    over: more pieces of a step were cut than the plan has, by these `events`. maker missing: a day later
-    nothing is logged of `makers`, the steps that make its pieces.
+    record has it. no record: `taken` were put back by a withdrawal, and no record has their name.
+    counted since: `taken` (below nothing: stored) before the rack was last counted, told of only
+    afterwards, and moved from what was `on_the_books`; the count may have had it already. step over: more
+    pieces of a step were cut than the plan has, by these `events`. maker missing: a day later nothing is
+    logged of `makers`, the steps that make its pieces.
     """
 
     id = fields.Integer(required=True)
     event_id = fields.String(required=True)
     kind = fields.String(
         required=True,
-        validate=validate.OneOf(("stock short", "size differs", "no record", "step over", "maker missing")),
+        validate=validate.OneOf(
+            ("stock short", "size differs", "no record", "counted since", "step over", "maker missing")
+        ),
     )
     site = fields.String(required=True)
     ref = fields.String(required=True, allow_none=True)

@@ -72,8 +72,8 @@ class Books:
         before = self.find(kind, key, deleted_too=True)
         revision = before.revision + 1 if before else 1
         run_from = before.run_from if before and before.changed_by == by else revision
-        by_hand = before.by_hand if before else None
-        kept = Kept(kind, key, site, revision, False, document, by, run_from, by_hand)
+        by_hand, counted_at = (before.by_hand, before.counted_at) if before else (None, None)
+        kept = Kept(kind, key, site, revision, False, document, by, run_from, by_hand, counted_at)
         self._undo.append((place, before))
         if kind in records.VERSIONED:
             self._versions.append(records.version_of(kept, now))

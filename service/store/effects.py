@@ -255,9 +255,21 @@ def _stock_taken(event: Happening, machine: Mapping[str, Any], books: Books) -> 
         changed = _write_stock(event, {**kept.document, "quantity": max(0, there - quantity)}, books)
         if found := differs(event.payload, kept.document):
             _note(event, "size differs", books, ref=ref, differs=found)
+        _note_counted(event, kept, quantity, books)
     if quantity > there:
         _note(event, "stock short", books, ref=ref, taken=quantity, on_the_books=there)
     return changed
+
+
+COUNTED_SINCE: Final = "counted since"
+"""The kind of discrepancy: told of only after the rack was counted, which may have counted it already."""
+
+
+def _note_counted(event: Happening, kept: Kept, taken: int, books: Books) -> None:
+    """Note what was taken (below nothing: stored) before the last count of its record, and came after it."""
+    if kept.counted_at is not None and event.at < kept.counted_at:
+        there = kept.document["quantity"]
+        _note(event, COUNTED_SINCE, books, ref=kept.document["ref"], taken=taken, on_the_books=there)
 
 
 def _note(event: Happening, kind: str, books: Books, **noted: Any) -> None:
@@ -313,6 +325,7 @@ def _offcut_stored(event: Happening, machine: Mapping[str, Any], books: Books) -
                     f"{show_mm(there.width)} × {show_mm(there.thickness)} {there.material}",
                 )
             )
+        _note_counted(event, kept, -item.quantity, books)
         item = replace(
             there,
             quantity=there.quantity + item.quantity,

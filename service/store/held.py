@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from peewee import SQL
 
-from service.store import bulk, makers, rack, records, steps
+from service.store import bulk, effects, makers, rack, records, steps
 from service.store.database import ask
 from service.store.events import corrected_time, zone_of
 from service.store.models import Correction, Discrepancy, Event
@@ -183,6 +183,9 @@ def in_words(row: Any, events: Sequence[StepEvent]) -> str:
         )
     if row.kind == rack.NO_RECORD:
         return f"{row.taken} put back on the rack, and no record has the name"
+    if row.kind == effects.COUNTED_SINCE:
+        what = f"{row.taken} taken" if row.taken > 0 else f"{-row.taken} stored"
+        return f"{what} before the rack was counted, and told of afterwards; it was {row.on_the_books} then"
     if row.kind == makers.MISSING:
         named = " and ".join(map(str, row.makers))
         return f"pieces cut {row.pieces_cut}, and nothing logged of step {named}, which makes its pieces"

@@ -90,7 +90,8 @@ class Centre(Base):
 class Record(Base):
     """A record that goes down to the stations, as the wire has it.
 
-    `by_hand`: the revision by which the pieces of a stock item were last counted, or set by hand.
+    `by_hand`: the revision by which the pieces of a stock item were last counted, or set by hand;
+    `counted_at` when that was, unless it was when the item was entered.
     """
 
     kind = TextField()
@@ -104,6 +105,7 @@ class Record(Base):
     changed_by = TextField()
     run_from = IntegerField()
     by_hand = IntegerField(null=True)
+    counted_at = UtcDateTimeField(null=True)
 
     class Meta:
         """Its table."""
@@ -285,6 +287,7 @@ class Discrepancy(Base):
 
     stock short: more was `taken` than was `on_the_books`; size differs: what was taken is not as the
     record has it, `differs` says in what; no record: `taken` were put back, and nothing has their name;
+    counted since: `taken` (below nothing: stored) before the rack was counted, and told of afterwards;
     step over: more pieces of a step were cut than the plan has; maker missing: nothing was
     logged of `makers`, the steps that make its pieces.
 

@@ -8,7 +8,7 @@ reader can never pass one that commits late.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -29,7 +29,7 @@ class Kept:
 
     `revision` counts from 1 and goes on over a deletion. The revisions from `run_from` on were all
     written by `changed_by`. `by_hand`: the one by which the pieces of a stock item were last counted, or
-    set by hand.
+    set by hand; `counted_at` when that was, unless it was when the item was entered.
     """
 
     kind: str
@@ -41,6 +41,7 @@ class Kept:
     changed_by: str
     run_from: int
     by_hand: int | None = None
+    counted_at: datetime | None = None
 
 
 class StaleRevision(Exception):  # noqa: N818 - reads as what it says
@@ -150,10 +151,10 @@ def write(
         _expect(before, expected)
         revision = before.revision + 1 if before else 1
         run_from = before.run_from if before and before.changed_by == by else revision
-        by_hand = before.by_hand if before else None
+        by_hand, counted_at = (before.by_hand, before.counted_at) if before else (None, None)
         if kind == "stock" and (counted or _sets_pieces(before, document)):
-            by_hand = revision
-        kept = Kept(kind, key, site, revision, False, document, by, run_from, by_hand)
+            by_hand, counted_at = revision, now if before and not before.deleted else None
+        kept = Kept(kind, key, site, revision, False, document, by, run_from, by_hand, counted_at)
         write_kept(before, kept, now=now)
         if kind in VERSIONED:
             Version.insert(**version_of(kept, now)).execute()
@@ -214,6 +215,7 @@ def write_kept(before: Kept | None, kept: Kept, *, now: datetime) -> None:
         "changed_by": kept.changed_by,
         "run_from": kept.run_from,
         "by_hand": kept.by_hand,
+        "counted_at": kept.counted_at,
     }
     if before is None:
         Record.insert(kind=kept.kind, key=kept.key, **values).execute()
@@ -294,9 +296,11 @@ def _where(condition: str, *given: Any) -> Iterator[Kept]:
     """Records that meet a condition of ours."""
     # A condition of ours, with marks for what comes from outside.
     rows = ask(f"SELECT {_COLUMNS} FROM record WHERE {condition}", *given)  # noqa: S608
-    for kind, key, site, revision, deleted, document, changed_by, run_from, by_hand in rows:
-        content = json.loads(document)
-        yield Kept(kind, key, site, revision, bool(deleted), content, changed_by, run_from, by_hand)
+    for kind, key, site, revision, deleted, document, changed_by, run_from, by_hand, counted in rows:
+        content, at = json.loads(document), None if counted is None else _READ_TIME(counted)
+        yield Kept(kind, key, site, revision, bool(deleted), content, changed_by, run_from, by_hand, at)
 
 
-_COLUMNS: Final = "kind, key, site, revision, deleted, document, changed_by, run_from, by_hand"
+_COLUMNS: Final = "kind, key, site, revision, deleted, document, changed_by, run_from, by_hand, counted_at"
+
+_READ_TIME: Final[Callable[[Any], Any]] = Record.counted_at.python_value

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -213,6 +214,45 @@ def test_pieces_that_were_set_by_hand_stand_too(service: Service, station: Stati
     notes = push(service, withdraw(station, taken), withdraw(station, stored))
     assert ["set by hand" in note for note in notes] == [True, True]
     assert (quantity(service, "SH-A"), quantity(service, "OC-1")) == (20, 3)
+
+
+def test_what_happened_before_a_count_and_is_told_of_after_it_is_noted(
+    service: Service, station: Station
+) -> None:
+    """The rack held 5 and one offcut when it was counted; the books move, and a person settles it."""
+    push(service, station.write("offcut.stored", {**OFFCUT, "quantity": 1}))
+    put(service, "/stock/northgate/SH-A", quantity=5)
+    put(service, "/stock/northgate/OC-1", quantity=2)
+    before = station.write("stock.taken", {**piece(quantity=3), "ref": "SH-A"})
+    stored = station.write("offcut.stored", {**OFFCUT, "quantity": 1})
+    service.clock.now += timedelta(hours=2)
+    after = station.write(
+        "stock.taken", {**piece(quantity=1), "ref": "SH-A"}, happened_at="2026-03-02T13:00:00Z"
+    )
+    push(service, before, stored, after)
+    assert (quantity(service, "SH-A"), quantity(service, "OC-1")) == (1, 3)
+    found = discrepancies(service)
+    assert [(one["kind"], one["event_id"], one["taken"], one["on_the_books"]) for one in found] == [
+        ("counted since", before["event_id"], 3, 5),
+        ("counted since", stored["event_id"], -1, 2),
+    ]
+    with connected():
+        words = [held.in_words(row, ()) for row in held.discrepancies(0, 9)]
+    told = "before the rack was counted, and told of afterwards; it was"
+    assert words == [f"3 taken {told} 5 then", f"1 stored {told} 2 then"]
+    answer = service.post(
+        f"/sync/discrepancies/{found[0]['id']}/settle", {"words": "was in it", "counted": 4}
+    )
+    assert answer.status_code == 200
+    # The withdrawal takes back what was noted, and what it moved.
+    push(service, withdraw(station, stored))
+    assert (quantity(service, "SH-A"), quantity(service, "OC-1")) == (4, 2)
+    assert discrepancies(service) == []
+
+
+def test_entering_a_stock_item_is_no_count_of_it(service: Service, station: Station) -> None:
+    push(service, station.write("stock.taken", {**piece(quantity=2), "ref": "SH-A"}))
+    assert discrepancies(service) == []
 
 
 def test_a_change_of_a_record_that_sets_no_pieces_is_no_count(service: Service, station: Station) -> None:

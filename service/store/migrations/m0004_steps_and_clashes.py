@@ -26,8 +26,8 @@ STATEMENTS = (
     "DROP INDEX discrepancy_open",
     "ALTER TABLE discrepancy RENAME TO discrepancy_before",
     "CREATE TABLE discrepancy_of_kind (id {serial}, event_id TEXT NOT NULL,"
-    " kind TEXT NOT NULL CHECK (kind IN ('stock short', 'size differs', 'no record', 'step over',"
-    " 'maker missing')),"
+    " kind TEXT NOT NULL CHECK (kind IN ('stock short', 'size differs', 'no record', 'counted since',"
+    " 'step over', 'maker missing')),"
     " site TEXT NOT NULL, ref TEXT, material TEXT NOT NULL, taken {bigint}, on_the_books {bigint},"
     " plan_id TEXT, step {bigint}, pieces_cut {bigint}, pieces_planned {bigint}, differs TEXT, makers TEXT,"
     " noted_at {moment} NOT NULL, settled_at {moment}, settled_by TEXT, words TEXT, counted {bigint},"

@@ -9,5 +9,6 @@ STATEMENTS = (
     "ALTER TABLE event ADD COLUMN blade_before TEXT",
     "CREATE INDEX event_of_blade ON event (blade, record_revision) WHERE blade IS NOT NULL",
     "ALTER TABLE record ADD COLUMN by_hand INTEGER",
+    "ALTER TABLE record ADD COLUMN counted_at {moment}",
 )
 FILL_BLADES = True
