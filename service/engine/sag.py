@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
+from math import floor
 from typing import Final
 
 from service.engine.machine import Machine
@@ -113,8 +114,38 @@ def deepest_met(material: Material, thickness: Length) -> Length:
     return low
 
 
+@lru_cache(maxsize=512)
+def draw_back(material: Material, thickness: Length) -> Fraction:
+    """By how much the edge of a drop is drawn back from the gauge, over the seventh power of its depth.
+
+    Parameters
+    ----------
+    material
+        Density ρ and modulus E.
+    thickness
+        t [0.01 mm], above 0.
+
+    Notes
+    -----
+    :func:`pull_back_mm` of :func:`sag_mm`, (4/7)·(c·L⁴)²/L with c = 3·ρ·g/(2·E·t²), so (4/7)·c²·L⁷, and
+    exact: all the decimals are taken as they are written. L and what comes out are in hundredths of a
+    millimetre.
+
+    >>> from service.engine.materials_table import material_named
+    >>> round(float(draw_back(material_named("S235JR"), 100) * 50000**7), 1)
+    135.0
+    """
+    if thickness <= 0:
+        raise ValueError("thickness: a length greater than zero is wanted")
+    weight = Fraction(str(material.density)) / 10**9 * Fraction(str(GRAVITY))
+    bent = 3 * weight / (2 * Fraction(str(material.youngs_modulus)) * thickness**2 * PER_MM**2)
+    return Fraction(4, 7) * bent**2 * PER_MM**2
+
+
 def with_sheet(machine: Machine, material: Material, thickness: Length) -> Machine:
     """The machine with a sheet on it: its back gauge misses what sags too far and is not carried.
+
+    What sags less is drawn back from the gauge, and its cut is the less accurate for it.
 
     >>> from service.engine.machine import BackGauge, GapRange, HoldDown, Rake, Rating
     >>> from service.engine.materials_table import material_named
@@ -127,7 +158,12 @@ def with_sheet(machine: Machine, material: Material, thickness: Length) -> Machi
     """
     if machine.sheet_support:
         return machine
-    return replace(machine, back_gauge=replace(machine.back_gauge, meets=deepest_met(material, thickness)))
+    gauge = replace(
+        machine.back_gauge,
+        meets=deepest_met(material, thickness),
+        draws_back=draw_back(material, thickness),
+    )
+    return replace(machine, back_gauge=gauge)
 
 
 def length_gained(
@@ -162,4 +198,4 @@ def length_gained(
         return 0
     if overhang > deepest_met(material, thickness):
         raise ValueError(f"a drop of {reach:g} mm sags more than a tenth of its depth: it misses the gauge")
-    return round(back * PER_MM)
+    return floor(draw_back(material, thickness) * overhang**7 + Fraction(1, 2))

@@ -22,6 +22,7 @@ MACHINE = Machine(
     GapRange(2, 100),
     BackGauge(500, 100000),
     HoldDown(4500),
+    sheet_support=True,
     lifting=Lifting(crane_kg=1000.0),
 )
 

@@ -7,7 +7,8 @@ which no program can cut. The rules, in the trade's terms:
   item of depth ``s`` leaves a rest of depth ``r``. The side under the hold-downs must reach the
   clamping depth; the side that falls must not be narrower than the smallest drop.
 * **Back gauge**: the item falls; ``low ≤ s ≤ high`` and ``r ≥ clamping depth``. A drop that nothing
-  carries must not sag so far that it misses the gauge (``BackGauge.meets``, for the sheet at hand).
+  carries must not sag so far that it misses the gauge (``BackGauge.meets``, for the sheet at hand), and
+  what the sag adds to it counts in its tolerance (``BackGauge.draws_back``).
 * **Front stop**: the item is held, its datum edge against the stop, the rest falls; ``s`` in the
   stops' range and ``≥ clamping depth``, ``r ≥ smallest drop``.
 * **Marked line**: either side may fall, the other must be held; the deeper side stays in front.
@@ -112,12 +113,12 @@ def nearest_position(gauge: BackGauge, depth: Length) -> Length:
 
 
 def gauge_error(gauge: BackGauge, depth: Length) -> Length:
-    """The ± of a drop of that depth: the gauge's accuracy, and how far off its nearest position lies.
+    """The ± of a drop of that depth: the gauge's accuracy, how far off its nearest position lies, its sag.
 
     >>> gauge_error(BackGauge(500, 100000, step=10, accuracy=5), 2003)
     8
     """
-    return gauge.accuracy + abs(depth - nearest_position(gauge, depth))
+    return gauge.accuracy + abs(depth - nearest_position(gauge, depth)) + gauge.gained(depth)
 
 
 def falls_clear(machine: Machine, depth: Length) -> bool:
@@ -182,9 +183,12 @@ def separate(
             f"the {show_mm(rest)} mm left in front would not reach the clamping depth of {show_mm(clamp)} mm"
         )
     elif gauge_error(gauge, item) > tolerance:
-        near = nearest_position(gauge, item)
+        near, gained = nearest_position(gauge, item), gauge.gained(item)
         reasons.append(
-            f"its tolerance of ±{show_mm(tolerance)} mm is finer than the back gauge"
+            f"it sags without a sheet support and is cut {show_mm(gained)} mm too long, of the "
+            f"±{show_mm(tolerance)} mm of its tolerance"
+            if gained and gauge_error(gauge, item) - gained <= tolerance
+            else f"its tolerance of ±{show_mm(tolerance)} mm is finer than the back gauge"
             if near == item or gauge.accuracy > tolerance
             else f"the back gauge moves in steps of {show_mm(gauge.step)} mm and stands at "
             f"{show_mm(near)} mm at the nearest, beyond its tolerance of ±{show_mm(tolerance)} mm"

@@ -6,7 +6,7 @@ t·√(Rm/Rm₀) of the plain steel that the machine is rated for.
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from service.engine.verifier.facts import Cut, Grade, Plan, Range, Shear, Stock
 from service.engine.verifier.faults import Faults, shown
@@ -170,10 +170,11 @@ def off_step(gauge: Range, value: int) -> int:
     return min(abs(gauge.low + place * step - value) for place in (below, min(below + 1, places)))
 
 
-def error_of(shear: Shear, cut: Cut) -> int:
-    """The ± of the measured side: the accuracy, and what a gauge in steps cannot reach."""
+def error_of(plan: Plan, cut: Cut) -> int:
+    """The ± of the measured side: the accuracy, what a gauge in steps cannot reach, and what sag adds."""
+    shear = plan.shear
     if cut.gauging == "back gauge":
-        return shear.back_gauge.accuracy + off_step(shear.back_gauge, cut.gauge)
+        return shear.back_gauge.accuracy + off_step(shear.back_gauge, cut.gauge) + _gained(plan, cut)
     if cut.gauging == "front stop":
         return shear.front_stops.accuracy if shear.front_stops is not None else 0
     return shear.marked_line_accuracy or 0
@@ -242,6 +243,29 @@ def check_strength(plan: Plan, stock: Stock, cut: Cut, where: str, faults: Fault
         f"{where}/lift",
         f"{kg:.1f} kg is for {able[0] if able else 'nobody here'}, not {cut.lift}",
     )
+
+
+def _gained(plan: Plan, cut: Cut) -> int:
+    sheet = plan.sheets.get(cut.layout)
+    stock = None if sheet is None else plan.stock.get(sheet.stock_ref)
+    grade = None if stock is None else plan.grades.get(stock.material)
+    if plan.shear.sheet_support or stock is None or grade is None:
+        return 0
+    return drawn_back(cut.gauge, stock.thickness, grade)
+
+
+def drawn_back(depth: int, thickness: int, grade: Grade) -> int:
+    """How far the sag of a drop pulls its edge away from the gauge, so that it is cut too long.
+
+    A cantilever under an even load has the slope q·(3·L²·x − 3·L·x² + x³)/(6·E·I), with q/(E·I) = 8·δ/L⁴;
+    half of the integral of its square over the depth is (4/7)·δ²/L. One millimetre of steel over half a
+    metre: 34.37 mm of sag.
+
+    >>> drawn_back(50_000, 100, Grade(Decimal(510), Decimal(7850), True))
+    135
+    """
+    back = Decimal(4) / 7 * sag_share(depth, thickness, grade) ** 2 * depth
+    return int(back.to_integral_value(ROUND_HALF_UP))
 
 
 def sag_share(depth: int, thickness: int, grade: Grade) -> Decimal:

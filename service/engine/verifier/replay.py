@@ -187,7 +187,7 @@ class Replay:
 
     def _cut(self, step: Cut, lots: list[tuple[Lot, int]], where: str) -> None:
         shear, faults, axis = self.plan.shear, self.faults, step.axis
-        accuracy = error_of(shear, step)
+        accuracy = error_of(self.plan, step)
         if step.edge_state == "mill":
             # A mill edge is not straight: what the trim is meant to take off is how far one can be out.
             accuracy += self.plan.wishes.trim

@@ -18,7 +18,7 @@ from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem, Tolerance
 from service.engine.planner import plan
 from service.engine.quantities import mm
-from service.engine.sag import deepest_met, sag_mm, with_sheet
+from service.engine.sag import deepest_met, pull_back_mm, sag_mm, with_sheet
 
 STEEL = material_named("DC01")
 GRADES = [material_named(name) for name in ("S235JR", "1.4301", "5754 H111", "CuZn37 R300")]
@@ -68,10 +68,38 @@ def test_a_front_stop_takes_its_place_and_a_support_carries_it() -> None:
     cut = rules.separate(supported, good(1500), mm(700), mm(0.8), 0)
     assert isinstance(cut, Cut)
     assert cut.gauging == "back gauge"
-    # What hangs no deeper than it may is gauged as ever.
-    cut = rules.separate(bare, good(1500), mm(488), mm(0.8), 0)
+    # What hangs no deeper than it may is gauged, and the sag counts: 4/7 · 48.73²/488 = 2.78 mm.
+    cut = rules.separate(bare, good(1500), mm(488), mm("2.88"), 0)
+    assert isinstance(cut, Cut)
+    assert (cut.gauging, cut.accuracy) == ("back gauge", mm("2.88"))
+    refused = rules.separate(bare, good(1500), mm(488), mm("2.87"), 0)
+    assert isinstance(refused, str)
+    assert "is cut 2.78 mm too long, of the ±2.87 mm of its tolerance" in refused
+
+
+def test_what_sags_is_gauged_otherwise_where_its_tolerance_does_not_bear_it() -> None:
+    """1 mm steel over 500 mm sags 34.37 mm and is drawn back 1.35 mm (beam tables)."""
+    bare, stopped, supported = (with_sheet(one, STEEL, 100) for one in (BARE, STOPPED, SUPPORTED))
+    assert rules.gauge_error(bare.back_gauge, mm(500)) == 10 + 135
+    assert rules.gauge_error(supported.back_gauge, mm(500)) == 10
+    cut = rules.separate(stopped, good(1500), mm(500), 100, 0)
+    assert isinstance(cut, Cut)
+    assert (cut.gauging, cut.accuracy) == ("front stop", 50)
+    cut = rules.separate(stopped, good(1500), mm(500), 145, 0)
     assert isinstance(cut, Cut)
     assert cut.gauging == "back gauge"
+    # From the far end too: the 500 that fall are cut long, and what stays is the shorter.
+    cut = rules.separate(bare, good(1100), mm(600), 145, 0)
+    assert isinstance(cut, Cut)
+    assert (cut.from_far, cut.accuracy) == (True, 145)
+    assert isinstance(rules.separate(bare, good(1100), mm(600), 144, 0), str)
+
+
+@given(st.sampled_from(GRADES), st.integers(20, 2000), st.integers(100, 100_000))
+def test_what_sag_adds_is_that_of_the_beam(material, thickness, depth) -> None:
+    gauge = with_sheet(BARE, material, thickness).back_gauge
+    back = 100 * pull_back_mm(sag_mm(material, thickness, depth), depth / 100)
+    assert gauge.gained(depth) == pytest.approx(back, rel=1e-9, abs=0.5 + 1e-9)
 
 
 @given(

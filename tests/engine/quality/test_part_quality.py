@@ -120,11 +120,14 @@ def test_a_drop_that_sags_is_cut_long_by_the_pull_back():
     told = said(planned(thin, stock, bare))
     assert [one.code for one in told.findings if one.code.startswith("sag")] == ["sag-length"]
     assert "1.35 mm too long" in told.findings[0].message
-    tight = said(planned(replace(thin, tolerance=Tolerance(minus=100, plus=100)), stock, bare))
-    assert tight.inside == 0.0
-    assert "tolerance-doubtful" in [one.code for one in tight.findings]
-    carried = said(planned(replace(thin, tolerance=Tolerance(minus=100, plus=100)), stock))
-    assert (carried.inside, carried.findings) == (1.0, ())
+    assert (told.gauged, told.accuracy) == ("back gauge", 10 + 135)
+    # Finer than that it is gauged otherwise: by a stop where there is one, else by what falls beyond it.
+    fine = replace(thin, tolerance=Tolerance(minus=100, plus=100))
+    stops = replace(bare, front_stops=FrontStops(mm(50), mm(2000), 30))
+    held = said(planned(fine, stock, stops))
+    assert (held.gauged, held.accuracy, held.inside) == ("front stop", 30, 1.0)
+    carried = said(planned(fine, stock))
+    assert (carried.gauged, carried.inside, carried.findings) == ("back gauge", 1.0, ())
 
 
 def test_beyond_small_bending_a_drop_is_not_gauged():

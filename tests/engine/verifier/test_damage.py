@@ -475,6 +475,7 @@ def relief_on_a_machine_without(plan: Document) -> None:
 
 @damage("not-fitted")
 def sheet_support_on_a_machine_without(plan: Document) -> None:
+    machine(plan)["sheet_support"] = False
     step(plan, 2)["settings"]["sheet_support"] = True
 
 

@@ -112,12 +112,37 @@ def test_a_drop_that_misses_the_gauge_is_not_gauged_by_it() -> None:
     At 1.1 mm it is 0.098, below a tenth. The mass is wrong then, which is not the matter here.
     """
     plan = offcut_plan(1.0, **DROP_PART)
+    plan["order"]["machine"]["sheet_support"] = False
     for thickness, missed in ((1.0, True), (1.1, False)):
         plan["order"]["stock"][0]["thickness"] = thickness
         assert ("gauge-missed" in verify(plan).codes()) == missed
     plan["order"]["stock"][0]["thickness"] = 1.0
     plan["order"]["machine"]["sheet_support"] = True
     assert "gauge-missed" not in verify(plan).codes()
+
+
+def test_what_nothing_carries_is_cut_too_long_and_must_bear_it() -> None:
+    """600 mm of 3 mm steel: δ = 76982·0.6⁴·12/(8·2.1e11·0.003²) = 7.918 mm; (4/7)·δ²/600 = 0.0597 mm.
+
+    So what is gauged within ±0.1 mm comes out within ±0.16 mm.
+    """
+    for limit, accuracy, faults in (
+        (0.5, 0.16, ()),
+        (0.5, 0.15, ("quality",)),
+        (0.5, 0.1, ("quality",)),
+    ):
+        plan = offcut_plan(limit, accuracy, **DROP_PART)
+        plan["order"]["machine"]["sheet_support"] = False
+        assert verify(plan).codes() == faults
+    # The width is that of the offcut, which is no tighter than its 0.5 mm over size.
+    plan["order"]["stock"][0]["oversize"] = 0.1
+    plan["quality"][1].update(accuracy_mm=0.1)
+    for limit, faults in ((0.16, ()), (0.15, ("tolerance",))):
+        plan["order"]["parts"][0]["tolerance"].update(minus=limit, plus=limit)
+        plan["quality"][0].update(accuracy_mm=0.16)
+        for one in plan["quality"]:
+            one.update(minus_mm=limit, plus_mm=limit)
+        assert verify(plan).codes() == faults
 
 
 def whole_offcut(**part: Any) -> dict[str, Any]:
