@@ -2,7 +2,8 @@
 health centre and a US training page (horizontal, vertical, distance, asymmetry); the frequency and
 coupling tables are those of NIOSH publication 94-110, from memory.
 
-The printed tables round to two digits; some of their values are cut off instead, hence ±0.006.
+Published values: 39. Tolerance: ±0.006, since the printed tables round to two digits and cut some values
+off instead; none for frequency, coupling and reach, which are tables here too.
 """
 
 import pytest

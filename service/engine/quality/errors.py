@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import combinations
 from typing import Final, TypeAlias
 
@@ -34,6 +35,12 @@ ERROR_MODEL: Final = (
 )
 
 _DIGITS: Final = 6
+
+_NARROW: Final = 4
+"""An even error this many times narrower than σ counts as a normal one."""
+
+_TAIL: Final = 8
+"""Nothing is left of a normal error beyond so many σ, by far more digits than are kept."""
 
 Span: TypeAlias = tuple[Length, Length]
 
@@ -100,6 +107,11 @@ def chance_inside(errors: Errors, minus: Length, plus: Length) -> float:
     with Iₙ the n-fold integral of the normal distribution function: I₀ = Φ, I₁(z) = z·Φ(z) + φ(z),
     Iₙ = (z·Iₙ₋₁ + Iₙ₋₂)/n. Rounded to six digits, so that it is the same on every machine.
 
+    Of narrow even errors the sums are small differences of large terms. One no wider than a quarter of σ is
+    therefore counted as a normal one of its mean and variance, w²/12, which is off by less than a millionth
+    (the next term of Edgeworth's series, (w/σ)⁴/2880 times 0.55 at most). With no normal error at all the
+    sums are exact fractions.
+
     >>> chance_inside(accurate(10), 10, 10)
     0.9545
     >>> chance_inside(evenly(0, 50), 0, 40)
@@ -110,7 +122,14 @@ def chance_inside(errors: Errors, minus: Length, plus: Length) -> float:
     if sigma == 0 and not widths:
         return float(-minus <= errors.shift <= plus)
     start = errors.shift + sum(low for low, _ in errors.spans)
-    found = _below(plus - start, sigma, widths) - _below(-minus - start, sigma, widths)
+    if sigma == 0:
+        exact = _exactly_below(plus - start, widths) - _exactly_below(-minus - start, widths)
+        return round(float(exact), _DIGITS)
+    narrow = [width for width in widths if width * _NARROW <= sigma]
+    wide = [width for width in widths if width * _NARROW > sigma]
+    middle = start + sum(narrow) / 2
+    sigma = math.sqrt(errors.squares / SIGMAS**2 + sum(width * width for width in narrow) / 12)
+    found = _below(plus - middle, sigma, wide) - _below(-minus - middle, sigma, wide)
     return round(min(1.0, max(0.0, found)), _DIGITS)
 
 
@@ -139,6 +158,10 @@ def of_many(chances: Iterable[tuple[float, int]]) -> tuple[float, float]:
 
 def _below(x: float, sigma: float, widths: list[Length]) -> float:
     """Chance that a normal error and even ones from 0 to each width add up to at most x."""
+    if x <= -_TAIL * sigma:
+        return 0.0
+    if x >= sum(widths) + _TAIL * sigma:
+        return 1.0
     terms = [
         (-1) ** size * _integral(len(widths), x - sum(some), sigma)
         for size in range(len(widths) + 1)
@@ -147,10 +170,19 @@ def _below(x: float, sigma: float, widths: list[Length]) -> float:
     return math.fsum(terms) / math.prod(widths)
 
 
+def _exactly_below(x: Length, widths: list[Length]) -> Fraction:
+    """Chance that even errors from 0 to each width, one or more, add up to at most x."""
+    times = len(widths)
+    terms = sum(
+        (-1) ** size * max(0, x - sum(some)) ** times
+        for size in range(times + 1)
+        for some in combinations(widths, size)
+    )
+    return Fraction(terms, math.factorial(times) * math.prod(widths))
+
+
 def _integral(times: int, x: float, sigma: float) -> float:
     """The `times`-fold integral of the distribution function of a normal error up to x."""
-    if sigma == 0:
-        return float(max(0.0, x) ** times / math.factorial(times))
     z = x / sigma
     before, now = math.exp(-z * z / 2) / math.sqrt(2 * math.pi), math.erfc(-z / math.sqrt(2)) / 2
     for n in range(1, times + 1):

@@ -2,9 +2,11 @@
 
 import math
 import random
+from itertools import combinations
 
+import mpmath
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from service.engine.quality.errors import Errors, accurate, chance_inside, evenly, of_many
@@ -73,6 +75,53 @@ def test_the_closed_form_is_what_throwing_dice_gives(found, minus, plus, number)
         value = found.shift + dice.gauss(0, sigma) + sum(dice.uniform(*span) for span in found.spans)
         inside += -minus <= value <= plus
     assert chance_inside(found, minus, plus) == pytest.approx(inside / throws, abs=0.04)
+
+
+def in_fifty_digits(found, minus, plus):
+    """The closed form as it stands, with enough digits for the differences of its terms."""
+    with mpmath.workdps(50):
+        sigma = mpmath.sqrt(found.squares) / 2
+        widths = [high - low for low, high in found.spans]
+        start = found.shift + sum(low for low, _ in found.spans)
+
+        def integral(times, x):
+            z = x / sigma
+            before, now = mpmath.npdf(z), mpmath.ncdf(z)
+            for n in range(1, times + 1):
+                before, now = now, (z * now + before) / n
+            return now * sigma**times
+
+        def below(x):
+            return sum(
+                (-1) ** size * integral(len(widths), x - sum(some))
+                for size in range(len(widths) + 1)
+                for some in combinations(widths, size)
+            ) / mpmath.fprod(widths)
+
+        return float(below(plus - start) - below(-minus - start))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(-200, 200),
+    st.integers(1, 300),
+    st.lists(st.sampled_from([1, 2, 5, 20, 100, 2000]), min_size=1, max_size=6),
+    st.integers(0, 3000),
+    st.integers(0, 3000),
+)
+@example(0, 100, [1] * 6, 100, 100)
+@example(0, 300, [1] * 5, 50, 70)
+@example(0, 80, [10] * 6, 40, 90)
+def test_many_narrow_errors_lose_no_digits(shift, accuracy, widths, minus, plus):
+    found = Errors(shift, accuracy**2, tuple((0, width) for width in sorted(widths)))
+    assert chance_inside(found, minus, plus) == pytest.approx(in_fifty_digits(found, minus, plus), abs=1e-5)
+
+
+def test_even_errors_alone_are_exact():
+    # Six of them from 0 to 1: 1/6! of the cube of side 1 lies below a sum of 1.
+    narrow = Errors(0, 0, ((0, 1),) * 6 + ((0, 200_000),))
+    assert chance_inside(narrow, 0, 100_003) == pytest.approx(0.5, abs=1e-6)
+    assert chance_inside(Errors(0, 0, ((0, 1),) * 6), 0, 1) == round(1 / 720, 6)
 
 
 def test_of_many_parts_some_are_outside_though_each_is_likely_inside():
