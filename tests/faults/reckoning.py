@@ -95,8 +95,13 @@ def _reckon_discrepancies(applied: list[Any]) -> None:
             place = payload["plan_id"], payload[name] if name == "step" else -payload[name]
             pieces[place] = pieces.get(place, 0) + payload[said]
     noted = list(Discrepancy.select())
-    by_kind = {kind: [one for one in noted if one.kind == kind] for kind in ("size differs", "step over")}
+    kinds = ("size differs", "step over", "counted since")
+    by_kind = {kind: [one for one in noted if one.kind == kind] for kind in kinds}
     assert len(noted) == sum(map(len, by_kind.values()))
+    at = {row.event_id: row.corrected_at for row in Event.select().where(Event.type == "stock.taken")}
+    counts = [one.settled_at for one in noted if one.counted is not None]
+    for one in by_kind["counted since"]:
+        assert any(at[one.event_id] < when < one.noted_at + timedelta(seconds=1) for when in counts)
     _reckon_shown(by_kind["size differs"], lambda one: one.event_id, odd)
     most = {place: PIECES * place[1] if place[1] > 0 else SHEETS for place in pieces}
     over = {place for place, count in pieces.items() if count > most[place]}
