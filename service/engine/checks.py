@@ -21,13 +21,13 @@ from service.engine.layout.rules import falls_clear
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging
+from service.engine.program.gang import feet_on
+from service.engine.program.remarks import FEW_FEET_BASIS, few_feet
+from service.engine.quality.narrow import narrow_drop
 from service.engine.quantities import Length, show_mm
-from service.engine.settings import feet_at_arm, gripping_feet, hold_down_setting
+from service.engine.settings import gripping_feet, hold_down_setting
 
-__all__ = ["FLAT_DROP", "Capacity", "capacity", "check_cut"]
-
-FLAT_DROP: Final = 10
-"""A drop narrower than this many thicknesses twists and bows noticeably: a rule of thumb, shop-set."""
+__all__ = ["Capacity", "capacity", "check_cut"]
 
 _PROFILE: Final = "machine profile"
 
@@ -74,8 +74,8 @@ def check_cut(
         force = check_force(machine, material, thickness, cut_length)
     _, held = hold_down_setting(machine, cut_length, force.force_kn)
     found = [
-        *_along_the_blade(machine, cut_length, pieces_side_by_side),
-        *_drop(machine, thickness, drop_depth),
+        *along_the_blade(machine, cut_length, pieces_side_by_side),
+        *_drop(machine, thickness, drop_depth, force.rake_deg),
         *_remainder(machine, remainder_depth),
         *_gauging(machine, gauging, drop_depth, remainder_depth),
         *force.findings,
@@ -92,7 +92,8 @@ def worst_first(found: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(found), key=lambda finding: order[finding.level]))
 
 
-def _along_the_blade(machine: Machine, cut_length: Length, pieces: int) -> list[Finding]:
+def along_the_blade(machine: Machine, cut_length: Length, pieces: int = 1) -> list[Finding]:
+    """Stops for a cut longer than the blade or pieces narrower than a foot; cautions for few feet."""
     found: list[Finding] = []
     if cut_length > machine.cutting_length:
         found.append(
@@ -122,54 +123,42 @@ def _along_the_blade(machine: Machine, cut_length: Length, pieces: int) -> list[
     if pieces > 1:
         found += _gang_grip(machine, single, pieces)
         return found
-    feet = feet_at_arm(machine, cut_length)
-    if feet == 0:
+    found += few_feet(machine.hold_down, cut_length, at_arm=True)
+    return found
+
+
+def _gang_grip(machine: Machine, single: Length, pieces: int) -> list[Finding]:
+    feet = [feet_on(machine.hold_down, at * single, (at + 1) * single) for at in range(pieces)]
+    found: list[Finding] = []
+    if loose := [number for number, grip in enumerate(feet, start=1) if grip == 0]:
         found.append(
             Finding(
                 "caution",
                 "between-feet",
-                f"{show_mm(cut_length)} mm along the blade, against the squaring arm, lies under no foot "
-                "with its whole width: move it under a foot and see that it is gripped",
+                f"side by side from the squaring arm, {_pieces(loose)} under no foot with its whole width: "
+                "move the pieces so that each is gripped",
                 _PROFILE,
             )
         )
-    elif feet == 1:
+    if turning := [number for number, grip in enumerate(feet, start=1) if grip == 1]:
         found.append(
             Finding(
                 "caution",
-                "one-foot",
-                "one foot only grips the piece; usual practice wants two, or the piece can turn",
-                "usual practice (from memory); feet of the machine profile",
+                "few-feet",
+                f"side by side from the squaring arm, {_pieces(turning)} under one foot only: see that it "
+                "grips before the blade comes",
+                FEW_FEET_BASIS,
             )
         )
     return found
 
 
-def _gang_grip(machine: Machine, single: Length, pieces: int) -> list[Finding]:
-    half = machine.hold_down.foot_width / 2
-    loose = [
-        number + 1
-        for number in range(pieces)
-        if not any(
-            number * single <= centre - half and centre + half <= (number + 1) * single
-            for centre in machine.hold_down.feet
-        )
-    ]
-    if not loose:
-        return []
-    which = f"pieces {', '.join(map(str, loose))} lie" if len(loose) > 1 else f"piece {loose[0]} lies"
-    return [
-        Finding(
-            "caution",
-            "between-feet",
-            f"side by side from the squaring arm, {which} under no foot with its whole width: "
-            "move the pieces so that each is gripped",
-            _PROFILE,
-        )
-    ]
+def _pieces(numbers: list[int]) -> str:
+    named = ", ".join(map(str, numbers))
+    return f"pieces {named} lie" if len(numbers) > 1 else f"piece {named} lies"
 
 
-def _drop(machine: Machine, thickness: Length, drop_depth: Length | None) -> list[Finding]:
+def _drop(machine: Machine, thickness: Length, drop_depth: Length | None, rake_deg: float) -> list[Finding]:
     if drop_depth is None:
         return [
             Finding(
@@ -181,27 +170,21 @@ def _drop(machine: Machine, thickness: Length, drop_depth: Length | None) -> lis
                 _PROFILE,
             )
         ]
-    if drop_depth < machine.smallest_drop:
-        return [
-            Finding(
-                "stop",
-                "drop-too-narrow",
-                f"a drop of {show_mm(drop_depth)} mm is below the smallest drop of "
-                f"{show_mm(machine.smallest_drop)} mm",
-                _PROFILE,
-            )
-        ]
-    if drop_depth < FLAT_DROP * thickness:
-        return [
-            Finding(
-                "caution",
-                "narrow-drop-twist",
-                f"a drop of {show_mm(drop_depth)} mm is narrower than {FLAT_DROP} thicknesses: it will twist "
-                "and bow; a part that must be flat is better kept on the table side",
-                f"rule of thumb, shop default: {FLAT_DROP} times the thickness",
-            )
-        ]
-    return []
+    return list(narrow_or_small(machine, thickness, drop_depth, rake_deg))
+
+
+def narrow_or_small(machine: Machine, thickness: Length, depth: Length, rake_deg: float) -> Iterator[Finding]:
+    """A stop for a drop below the smallest one, a caution for one that is likely to twist."""
+    if depth < machine.smallest_drop:
+        yield Finding(
+            "stop",
+            "drop-too-narrow",
+            f"a drop of {show_mm(depth)} mm is below the smallest drop of {show_mm(machine.smallest_drop)} "
+            "mm",
+            _PROFILE,
+        )
+    elif (narrow := narrow_drop(thickness, depth, rake_deg)) is not None:
+        yield narrow
 
 
 def _remainder(machine: Machine, remainder_depth: Length | None) -> list[Finding]:
@@ -216,17 +199,20 @@ def _remainder(machine: Machine, remainder_depth: Length | None) -> list[Finding
                 _PROFILE,
             )
         ]
-    if remainder_depth < clamp:
-        return [
-            Finding(
-                "stop",
-                "remainder-not-clamped",
-                f"the {show_mm(remainder_depth)} mm that stay in front do not reach the clamping depth of "
-                f"{show_mm(clamp)} mm: they cannot be held and bring hands to the blade",
-                _PROFILE,
-            )
-        ]
-    return []
+    return list(not_clamped(machine, remainder_depth))
+
+
+def not_clamped(machine: Machine, depth: Length) -> Iterator[Finding]:
+    """A stop where what stays in front does not reach the clamping depth."""
+    clamp = machine.hold_down.depth
+    if depth < clamp:
+        yield Finding(
+            "stop",
+            "remainder-not-clamped",
+            f"the {show_mm(depth)} mm that stay in front do not reach the clamping depth of "
+            f"{show_mm(clamp)} mm: they cannot be held and bring hands to the blade",
+            _PROFILE,
+        )
 
 
 def _gauging(
@@ -239,23 +225,26 @@ def _gauging(
         return []
     found = [] if drop_depth is None else list(gauge_in_the_way(machine, drop_depth))
     if gauging == "front stop":
-        stops = machine.front_stops
-        if stops is None:
-            found.append(Finding("stop", "no-front-stops", "this machine has no front stops", _PROFILE))
-        elif remainder_depth is not None and not stops.low <= remainder_depth <= stops.high:
-            found.append(
-                _out_of_range("the front stops", "the remainder", remainder_depth, stops.low, stops.high)
-            )
-    elif machine.marked_line_accuracy is None:
-        found.append(
-            Finding(
-                "stop",
-                "no-marked-line",
-                "this machine has no light line to cut to a marked line by",
-                _PROFILE,
-            )
-        )
+        found += front_stop(machine, remainder_depth)
+    else:
+        found += marked_line(machine)
     return found
+
+
+def front_stop(machine: Machine, depth: Length | None) -> Iterator[Finding]:
+    """A stop where there are no front stops, or they do not reach that depth (None: not known)."""
+    stops = machine.front_stops
+    if stops is None:
+        yield Finding("stop", "no-front-stops", "this machine has no front stops", _PROFILE)
+    elif depth is not None and not stops.low <= depth <= stops.high:
+        yield _out_of_range("the front stops", "the remainder", depth, stops.low, stops.high)
+
+
+def marked_line(machine: Machine) -> Iterator[Finding]:
+    """A stop where there is no light line to cut by."""
+    if machine.marked_line_accuracy is None:
+        message = "this machine has no light line to cut to a marked line by"
+        yield Finding("stop", "no-marked-line", message, _PROFILE)
 
 
 def gauge_in_the_way(machine: Machine, depth: Length) -> Iterator[Finding]:

@@ -176,12 +176,12 @@ _WHAT_IT_IS: Final = (
 
 
 _ON_FINDING: Final = (
-    (_NARROW, {"narrow-drop", "narrow-drop-twist"}),
+    (_NARROW, {"narrow-drop"}),
     (_HANGS, {"support-missing"}),
     (_OVERHANG, {"beyond-table"}),
     (_UNSQUARE, {"trim-out-of-square"}),
     (_NO_ARM, {"no-squaring-arm"}),
-    (_FEET, {"few-feet", "between-feet", "one-foot"}),
+    (_FEET, {"few-feet", "between-feet"}),
 )
 """What is said when a cut has one of these findings."""
 

@@ -91,8 +91,15 @@ def test_a_cut_on_the_limit_is_not_stopped(cut):
 
 def test_a_narrow_drop_is_a_caution_and_called_a_rule_of_thumb():
     findings = found(drop_depth=2_999)
-    assert codes(findings) == ["narrow-drop-twist"]
+    assert codes(findings) == ["narrow-drop"]
     assert "rule of thumb" in findings[0].basis
+
+
+def test_a_drop_must_be_the_wider_the_higher_the_rake():
+    # 10 thicknesses at 1.5 degrees, 20 at 3.
+    steep = shear(rake=Rake(3.0, 3.0))
+    assert codes(found(steep, drop_depth=5_999)) == ["narrow-drop"]
+    assert codes(found(steep, drop_depth=6_000)) == []
 
 
 def test_a_remainder_not_given_is_said_to_be_unchecked():
@@ -103,7 +110,7 @@ def test_a_remainder_not_given_is_said_to_be_unchecked():
 
 @pytest.mark.parametrize(
     ("length", "code"),
-    [(12_999, ["between-feet", "hold-down-short"]), (13_000, ["one-foot", "hold-down-short"]), (33_000, [])],
+    [(12_999, ["few-feet", "hold-down-short"]), (13_000, ["few-feet", "hold-down-short"]), (33_000, [])],
 )
 def test_a_piece_must_lie_under_the_feet(length, code):
     assert codes(found(cut_length=length)) == code
@@ -114,9 +121,13 @@ def test_a_bar_without_feet_grips_everywhere():
 
 
 def test_pieces_side_by_side_must_each_be_gripped():
-    assert codes(found(cut_length=80_000, pieces_side_by_side=4)) == []
+    assert codes(found(cut_length=240_000, pieces_side_by_side=4)) == []
+    # 200 mm each, feet 200 mm apart: one foot on each, which can turn.
+    (one_foot,) = found(cut_length=80_000, pieces_side_by_side=4)[:1]
+    assert (one_foot.code, one_foot.level) == ("few-feet", "caution")
+    assert "pieces 1, 2, 3, 4 lie under one foot only" in one_foot.message
     loose = found(cut_length=36_000, pieces_side_by_side=4)
-    assert codes(loose) == ["between-feet"]
+    assert codes(loose) == ["between-feet", "few-feet"]
     assert "pieces 1, 2, 3 lie" in loose[0].message
     assert codes(found(cut_length=20_000, pieces_side_by_side=4), "stop") == ["narrower-than-foot"]
 
@@ -205,8 +216,12 @@ def test_one_loose_piece_is_named_in_the_singular():
     (loose,) = (f for f in found(cut_length=27_000, pieces_side_by_side=2) if f.code == "between-feet")
     assert "piece 2 lies under no foot" in loose.message
     # of two pieces of 130 mm the first just holds its foot
-    assert codes(found(cut_length=26_000, pieces_side_by_side=2)) == ["between-feet", "hold-down-short"]
-    assert codes(found(cut_length=66_000, pieces_side_by_side=2)) == []
+    assert codes(found(cut_length=26_000, pieces_side_by_side=2)) == [
+        "between-feet",
+        "few-feet",
+        "hold-down-short",
+    ]
+    assert codes(found(cut_length=120_000, pieces_side_by_side=2)) == []
 
 
 def test_a_piece_that_is_held_short_is_a_caution_of_the_cut():

@@ -160,7 +160,7 @@ def test_cautions_follow_the_work_at_hand():
     assert not any("crane" in line for line in plain)
     assert len(usual_cautions(shear(), (), ["crane"])) == len(plain) + 1
     assert len(usual_cautions(shear(), [material_named("wear plate 400 HBW")])) == len(plain) + 1
-    for code in ("narrow-drop", "narrow-drop-twist", "support-missing", "few-feet"):
+    for code in ("narrow-drop", "support-missing", "few-feet"):
         assert len(usual_cautions(shear(), (), (), [code])) == len(plain) + 1
     assert usual_cautions(shear(), (), (), ["gang"]) == plain
 

@@ -315,7 +315,7 @@ def test_a_plan_from_the_rack_counts_with_the_certificates_of_its_stock(small: S
 def test_the_usual_cautions_are_those_of_what_was_found(shared: Service, path: str) -> None:
     cut = {"machine": machine(), "material": "S235JR", "thickness": 3, "cut_length": 1000}
     narrow, wide = (shared.post(path, {**cut, "drop_depth": depth}).json for depth in (20, 300))
-    assert "narrow-drop-twist" in {one["code"] for one in narrow["findings"]}
+    assert "narrow-drop" in {one["code"] for one in narrow["findings"]}
     assert any("Narrow pieces spring" in one for one in narrow["cautions"])
     assert not any("Narrow pieces spring" in one for one in wide["cautions"])
 

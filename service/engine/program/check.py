@@ -12,16 +12,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from service.engine.checks import gauge_in_the_way
+from service.engine.checks import (
+    along_the_blade,
+    front_stop,
+    gauge_in_the_way,
+    marked_line,
+    narrow_or_small,
+    not_clamped,
+)
 from service.engine.estimate import Effort, gauge_moves, settings_changes, times_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
 from service.engine.handling import piece_kg
-from service.engine.layout.rules import cross_ok
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
-from service.engine.program.remarks import few_feet, gauge_findings, lift_of, unique
+from service.engine.program.remarks import gauge_findings, lift_of, unique
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import settings_for
 from service.engine.stroke import stroke_share
@@ -153,11 +159,10 @@ def check_program(
         after = None if left else _left_in_front(have, step)
         findings = unique(
             (
-                *_reach(machine, cut_length),
-                *_gauge(machine, step),
+                *along_the_blade(machine, cut_length),
+                *_gauge(machine, thickness, step, have, settings.rake_deg),
                 *left,
                 *(one for one in (*force.findings, *settings.findings) if one.level != "note"),
-                *few_feet(machine.hold_down, cut_length, at_arm=True),
                 *(about_lift if number == 1 else ()),
             )
         )
@@ -222,44 +227,29 @@ def _left_in_front(have: Length | None, step: GaugeStep) -> Length | None:
     return None if have is None else have - step.gauge * step.repeat
 
 
-def _reach(machine: Machine, cut_length: Length) -> Iterator[Finding]:
-    refused = cross_ok(machine, cut_length)
-    if refused is not None:
-        yield Finding("stop", "cut-length", refused, _PROFILE)
-
-
-def _gauge(machine: Machine, step: GaugeStep) -> Iterator[Finding]:
-    """Whether the machine can gauge that value in that way."""
-    value = show_mm(step.gauge)
+def _gauge(
+    machine: Machine, thickness: Length, step: GaugeStep, have: Length | None, rake_deg: float
+) -> Iterator[Finding]:
+    """Whether the machine can gauge that value in that way, and what is to be said of what falls."""
+    if step.gauging == "front stop":
+        yield from front_stop(machine, step.gauge)
+        if step.repeat > 1:
+            message = "a front stop leaves the same piece in front every time: it cannot be repeated"
+            yield Finding(
+                "stop", "front-stop-repeated", message, "a cut takes away what lies beyond the stop"
+            )
+        yield from not_clamped(machine, step.gauge)
+        # Of one that is too small it is said that too little would fall.
+        falls = _fall_depth(have, step)
+        if falls >= max(1, machine.smallest_drop):
+            yield from narrow_or_small(machine, thickness, falls, rake_deg)
+        return
     if step.gauging == "back gauge":
         yield from gauge_findings(machine, step.gauge)
-    elif step.gauging == "front stop":
-        yield from _front_stop(machine, step, value)
     else:
-        if machine.marked_line_accuracy is None:
-            message = "the machine has no line light to cut a marked line by"
-            yield Finding("stop", "no-marked-line", message, _PROFILE)
+        yield from marked_line(machine)
         yield from gauge_in_the_way(machine, step.gauge)
-    if step.gauging != "front stop" and step.gauge < machine.smallest_drop:
-        least = show_mm(machine.smallest_drop)
-        yield Finding("stop", "smallest-drop", f"{value} mm: the smallest drop is {least} mm", _PROFILE)
-
-
-def _front_stop(machine: Machine, step: GaugeStep, value: str) -> Iterator[Finding]:
-    stops = machine.front_stops
-    if stops is None:
-        yield Finding("stop", "no-front-stops", "the machine has no front stops", _PROFILE)
-    elif not stops.low <= step.gauge <= stops.high:
-        reach = f"{show_mm(stops.low)} to {show_mm(stops.high)} mm"
-        yield Finding("stop", "gauge-range", f"{value} mm: the front stops reach {reach}", _PROFILE)
-    if step.repeat > 1:
-        message = "a front stop leaves the same piece in front every time: it cannot be repeated"
-        yield Finding("stop", "front-stop-repeated", message, "a cut takes away what lies beyond the stop")
-    if step.gauge < machine.hold_down.depth:
-        message = (
-            f"{value} mm would stay in front, the clamping depth is {show_mm(machine.hold_down.depth)} mm"
-        )
-        yield Finding("stop", "clamping-depth", message, _PROFILE)
+    yield from narrow_or_small(machine, thickness, step.gauge, rake_deg)
 
 
 def _left(machine: Machine, have: Length | None, step: GaugeStep) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ from service.engine.handling import Lift, lift_finding, lift_for
 from service.engine.machine import HoldDown, Machine
 from service.engine.program.gang import feet_on
 from service.engine.program.groups import Link
-from service.engine.quality.narrow import NARROW_BASIS, twist_risk
+from service.engine.quality.narrow import narrow_drop
 from service.engine.quantities import Length, show_mm
 from service.engine.settings import gauge_setting
 
@@ -25,6 +25,8 @@ ONCE_CODES: Final = ("beyond-table", "no-squaring-arm")
 
 MILL_SQUARENESS: Final = 100
 """A mill edge may be out of square by one part in so many of its length."""
+
+FEW_FEET_BASIS: Final = "common practice: at least two feet on every piece"
 
 _SQUARENESS: Final = (
     "EN 10051:2010, out-of-squareness of sheet with mill edges: at most 1 % of the width (from memory)"
@@ -115,20 +117,14 @@ def few_feet(hold_down: HoldDown, along: Length, at_arm: bool) -> Iterable[Findi
         message = "only one foot grips the piece at the squaring arm: see that it does before the blade comes"
     else:
         message = "only one foot grips the piece at the end of the blade: place it where two do, or under one"
-    yield Finding("caution", "few-feet", message, "common practice: at least two feet on every piece")
+    yield Finding("caution", "few-feet", message, FEW_FEET_BASIS)
 
 
 def _drop(thickness: Length, link: Link, rake_deg: float) -> Iterable[Finding]:
     fall = link.fall_depth
     wanted = any(drop.kind in ("part", "piece") for drop in link.drops)
-    if wanted and twist_risk(thickness, fall, rake_deg) == "high":
-        yield Finding(
-            "caution",
-            "narrow-drop",
-            f"the drop is {show_mm(fall)} mm deep, {fall / thickness:.1f} times the thickness at a rake of "
-            f"{rake_deg:g}°: expect twist, bow and camber",
-            NARROW_BASIS,
-        )
+    if wanted and (said := narrow_drop(thickness, fall, rake_deg)) is not None:
+        yield said
 
 
 def _square(machine: Machine, link: Link, squared: bool) -> Iterable[Finding]:

@@ -57,6 +57,23 @@ def twist_risk(thickness: Length, width: Length, rake_deg: float) -> TwistRisk:
     return "some" if share >= TWISTS_BELOW else "high"
 
 
+def narrow_drop(thickness: Length, depth: Length, rake_deg: float) -> Finding | None:
+    """What is to be said at the cut of a drop of that depth; None where it is not likely to twist.
+
+    >>> narrow_drop(300, 2999, 1.5).code, narrow_drop(300, 3000, 1.5)
+    ('narrow-drop', None)
+    """
+    if twist_risk(thickness, depth, rake_deg) != "high":
+        return None
+    return Finding(
+        "caution",
+        "narrow-drop",
+        f"the drop is {show_mm(depth)} mm deep, {depth / thickness:.1f} times the thickness at a rake of "
+        f"{rake_deg:g}°: expect twist, bow and camber",
+        NARROW_BASIS,
+    )
+
+
 def narrow_finding(thickness: Length, width: Length, rake_deg: float) -> Finding | None:
     """What is to be said of a part that falls as a drop of that width; None when it comes out flat.
 

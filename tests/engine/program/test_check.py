@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from service.engine.checks import check_cut
 from service.engine.machine import BackGauge, FrontStops, HoldDown, Machine, Rating
 from service.engine.materials import Material
 from service.engine.materials_table import material_named
@@ -126,7 +127,7 @@ def test_a_front_stop_cannot_be_repeated_nor_leave_less_than_the_clamping_depth(
     stops = replace(shear, front_stops=FrontStops(mm(20), mm(1500)))
     step = GaugeStep(mm(30), repeat=2, gauging="front stop")
     found = codes(check_program(stops, steel, mm(2), mm(500), mm(300), [step]))
-    assert found == {"front-stop-repeated", "clamping-depth"}
+    assert found == {"front-stop-repeated", "remainder-not-clamped"}
 
 
 def test_a_value_between_the_steps_of_the_gauge_names_the_nearest(shear: Machine, steel: Material) -> None:
@@ -138,7 +139,7 @@ def test_a_value_between_the_steps_of_the_gauge_names_the_nearest(shear: Machine
 
 def test_a_piece_longer_than_the_blade_is_stopped(shear: Machine, steel: Material) -> None:
     check = check_program(shear, steel, mm(2), mm(3000.01), mm(500), [GaugeStep(mm(100))])
-    assert "cut-length" in codes(check)
+    assert "too-long-for-blade" in codes(check)
 
 
 def test_a_piece_under_one_foot_is_cautioned(shear: Machine, steel: Material) -> None:
@@ -171,3 +172,54 @@ def test_wrong_use_is_said_in_words(shear: Machine, steel: Material) -> None:
 
 def test_needed_depth_adds_what_falls_to_the_clamping_depth(shear: Machine) -> None:
     assert needed_depth(shear, [GaugeStep(mm(100), repeat=2), GaugeStep(mm(5))]) == mm(250)
+
+
+def test_the_limits_of_a_cut_have_the_same_codes_in_a_program(shear: Machine, steel: Material) -> None:
+    """Each is held against the check of that very cut."""
+    machine = replace(
+        shear,
+        hold_down=HoldDown(mm(45), (mm(50), mm(250)), mm(60)),
+        front_stops=FrontStops(mm(20), mm(800)),
+        marked_line_accuracy=100,
+        smallest_drop=mm(5),
+    )
+    cuts: list[tuple[int, GaugeStep, int, int]] = [
+        (mm(3100), GaugeStep(mm(100)), mm(100), mm(400)),
+        (mm(40), GaugeStep(mm(100)), mm(100), mm(400)),
+        (mm(200), GaugeStep(mm(100)), mm(100), mm(400)),
+        (mm(100), GaugeStep(mm(100)), mm(100), mm(400)),
+        (mm(500), GaugeStep(mm(15)), mm(15), mm(485)),
+        (mm(500), GaugeStep(mm(4), gauging="marked line"), mm(4), mm(496)),
+        (mm(500), GaugeStep(mm(1200)), mm(1200), mm(300)),
+        (mm(500), GaugeStep(mm(1200), gauging="marked line"), mm(1200), mm(300)),
+        (mm(500), GaugeStep(mm(900), gauging="front stop"), mm(100), mm(900)),
+        (mm(500), GaugeStep(mm(30), gauging="front stop"), mm(470), mm(30)),
+        (mm(500), GaugeStep(mm(600), gauging="front stop"), mm(1400), mm(600)),
+        (mm(500), GaugeStep(mm(480), gauging="front stop"), mm(15), mm(480)),
+    ]
+    seen = set()
+    for along, step, falls, stays in cuts:
+        program = check_program(machine, steel, mm(2), along, falls + stays, [step])
+        cut = check_cut(
+            machine,
+            steel,
+            mm(2),
+            cut_length=along,
+            drop_depth=falls,
+            remainder_depth=stays,
+            gauging=step.gauging,
+        )
+        limits = {
+            "too-long-for-blade",
+            "narrower-than-foot",
+            "few-feet",
+            "narrow-drop",
+            "drop-too-narrow",
+            "gauge-out-of-range",
+            "gauge-in-the-way",
+            "remainder-not-clamped",
+        }
+        of_both = [{one.code for one in found} & limits for found in (program.steps[0].findings, cut)]
+        assert of_both[0] == of_both[1], (step, of_both)
+        seen |= of_both[0]
+    assert seen == limits
