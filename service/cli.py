@@ -280,14 +280,18 @@ def restored_command(config: Config) -> None:
 
 
 @main.command()
+@click.option("--mend", is_flag=True, help="Put the recount in the place of what is kept.")
 @click.pass_obj
-def audit(config: Config) -> None:
-    """Count the roll-ups anew from the raw events; exit code 1 when they differ."""
+def audit(config: Config, mend: bool) -> None:
+    """Count the roll-ups anew from the raw events; exit code 1 when they differ and are not mended."""
     opened(config)
     with connected():
-        differences = audits.audit()
+        differences = audits.mend() if mend else audits.audit()
     for one in differences:
         click.echo(audits.told(one))
+    if mend:
+        click.echo(f"{len(differences)} figures differed; all were counted anew from the events")
+        return
     if differences:
         click.echo(f"{len(differences)} figures differ from the events", err=True)
         raise SystemExit(1)

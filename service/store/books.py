@@ -52,6 +52,11 @@ class Books:
         kept = self._now[place]
         return None if kept is None or (kept.deleted and not deleted_too) else kept
 
+    def plan(self, plan_id: str) -> Mapping[str, Any] | None:
+        """The document of a plan that is known here, or was."""
+        kept = self.find("plan", plan_id, deleted_too=True)
+        return None if kept is None else kept.document
+
     def blade_on(self, machine: str) -> Kept | None:
         """The blade at work on a machine."""
         if self._blades is None:

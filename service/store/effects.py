@@ -116,24 +116,23 @@ def apply(event: Happening, books: Books) -> Applied:
     machine = _machine_here(event, books)
     heat = event.payload.get("heat") or _heat_of_stock(event, books)
     changed = _EFFECTS[event.type](event, machine, books)
-    cut = steps.cut_of(event.type, event.payload, lambda plan_id: _plan(plan_id, books))
+    cut = steps.cut_of(event.type, event.payload, books.plan)
+    notes: tuple[str, ...] = ()
     if cut is not None:
-        _count_pieces(event, cut, books)
+        cut, notes = _count_pieces(event, cut, books)
     added = tally.added_by(event.type, event.payload, event.site, event.day)
-    return Applied(heat, added, event.payload["machine"], cut, changed=changed)
+    return Applied(heat, added, event.payload["machine"], cut, notes=notes, changed=changed)
 
 
-def _plan(plan_id: str, books: Books) -> Mapping[str, Any] | None:
-    kept = books.find("plan", plan_id, deleted_too=True)
-    return None if kept is None else kept.document
+def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> tuple[steps.Cut, tuple[str, ...]]:
+    """The cut with what holds of its step, and words where the event says otherwise.
 
-
-def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> None:
-    """Note a step of which more pieces were cut than the plan has: logged at two stations, or cut again."""
+    A step of which more pieces were cut than the plan has is noted: logged at two stations, or cut again.
+    """
     before = books.pieces_cut(cut)
+    holds = steps.settled(before, cut, books.plan)
     pieces = before.pieces + (cut.pieces or 0)
-    planned = cut.planned if before.planned is None else before.planned
-    if cut.pieces and planned is not None and pieces > planned:
+    if cut.pieces and holds.planned is not None and pieces > holds.planned:
         _note(
             event,
             steps.OVER,
@@ -141,8 +140,9 @@ def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> None:
             plan_id=cut.plan_id,
             step=cut.step,
             pieces_cut=pieces,
-            pieces_planned=planned,
+            pieces_planned=holds.planned,
         )
+    return holds, steps.contradicted(before, cut, holds)
 
 
 def _heat_of_stock(event: Happening, books: Books) -> str | None:

@@ -13,8 +13,7 @@ from datetime import UTC, datetime
 from typing import Final
 from uuid import uuid4
 
-from service.store import blades, migrations, tally
-from service.store import steps as steps_cut
+from service.store import blades, migrations, step_sums, tally
 from service.store.database import connected, database, is_postgresql
 from service.store.models import TABLES
 
@@ -121,7 +120,7 @@ def migrate() -> list[str]:
         if any(step.recount for step in run):
             tally.rebuild()
         if any(step.fill_steps for step in run):
-            steps_cut.fill(datetime.now(UTC))
+            step_sums.fill(datetime.now(UTC))
         if any(step.fill_blades for step in run):
             blades.fill()
         if run and is_postgresql():

@@ -266,7 +266,7 @@ class MachineTally(Tally):
 class StepCut(Base):
     """Pieces of a step of a plan that were cut, over all stations, beside those that the plan has.
 
-    `made_by`: the steps that make its pieces.
+    `made_by`: the steps that make its pieces. `by_plan`: both are from the plan, not from what was logged.
     """
 
     plan_id = TextField()
@@ -274,6 +274,7 @@ class StepCut(Base):
     pieces = BigIntegerField()
     planned = BigIntegerField(null=True)
     made_by = JsonField(null=True)
+    by_plan = BooleanField()
 
     class Meta:
         """Its table."""

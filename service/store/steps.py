@@ -6,23 +6,22 @@ number. What an event comes to is settled once, when it is applied, and kept bes
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
 from service.engine.quantities import mm
-from service.store import bulk, records
-from service.store.models import Discrepancy, Event, StepCut
+from service.store import bulk
+from service.store.models import Event, StepCut
 
 OVER: Final = "step over"
 """The kind of discrepancy: more pieces of a step were cut than the plan has."""
 
 Place: TypeAlias = tuple[str, int]
+Figure: TypeAlias = int | tuple[int, ...] | None
 PlanById: TypeAlias = Callable[[str], Mapping[str, Any] | None]
 
 _MOST: Final = 1_000_000
-_AT_A_TIME: Final = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +29,7 @@ class Cut:
     """What an event tells of a step: pieces that went through, and those that the plan has of it.
 
     `pieces` None: the event does not say, and its plan is not known here; `planned` likewise. `made_by`:
-    the steps that make the pieces, where it says so.
+    the steps that make the pieces, where it says so. `by_plan`: both are from the plan itself.
     """
 
     plan_id: str
@@ -38,6 +37,7 @@ class Cut:
     pieces: int | None
     planned: int | None
     made_by: tuple[int, ...] | None = None
+    by_plan: bool = False
 
     @property
     def place(self) -> Place:
@@ -49,20 +49,23 @@ class Cut:
 class Sum:
     """Pieces of a step that were cut so far, those that the plan has, and the steps that make them.
 
-    None where nobody said.
+    None where nobody said. `by_plan`: the plan itself says so, and nobody's word counts against it.
     """
 
     pieces: int
     planned: int | None
     made_by: tuple[int, ...] | None = None
+    by_plan: bool = False
 
     def with_cut(self, cut: Cut) -> Sum:
-        """The sum with what an event tells added; of what is said of the plan the first holds."""
-        return Sum(
-            self.pieces + (cut.pieces or 0),
-            cut.planned if self.planned is None else self.planned,
-            cut.made_by if self.made_by is None else self.made_by,
-        )
+        """The sum with a cut that was :func:`settled`: what it has of the plan holds from now on."""
+        return Sum(self.pieces + (cut.pieces or 0), cut.planned, cut.made_by, cut.by_plan)
+
+    def with_word(self, cut: Cut) -> Sum:
+        """The sum with what an event tells of a plan that is not known: where events differ, the least."""
+        said = [one for one in (self.planned, cut.planned) if one is not None]
+        makers = [one for one in (self.made_by, cut.made_by) if one is not None]
+        return Sum(self.pieces + (cut.pieces or 0), min(said, default=None), min(makers, default=None))
 
 
 NOTHING: Final = Sum(0, None)
@@ -74,8 +77,9 @@ class StepDifference:
 
     plan_id: str
     step: int
-    kept: int
-    counted: int
+    kept: Figure
+    counted: Figure
+    measure: str = "pieces"
 
 
 def cut_of(event_type: str, payload: Mapping[str, Any], plan_by_id: PlanById) -> Cut | None:
@@ -102,53 +106,127 @@ def cut_of(event_type: str, payload: Mapping[str, Any], plan_by_id: PlanById) ->
         return Cut(
             plan_id, step, pieces, payload.get("step_pieces"), None if made_by is None else tuple(made_by)
         )
-    return Cut(plan_id, step, *_by_plan(plan_by_id(plan_id), step, payload))
+    plan = plan_by_id(plan_id)
+    found = of_plan(plan, step)
+    if plan is None or found is None:
+        return Cut(plan_id, step, None, None)
+    return Cut(plan_id, step, _by_strokes(_step_of(plan, step), payload), *found, by_plan=True)
 
 
-def _by_plan(
-    plan: Mapping[str, Any] | None, number: int, payload: Mapping[str, Any]
-) -> tuple[int | None, int | None, tuple[int, ...] | None]:
-    """Pieces that the strokes of an event come to by its plan, those that the step has, and its makers."""
-    program = () if plan is None else plan["program"]
-    step = next((one for one in program if one["step"] == number), None)
+def of_plan(plan: Mapping[str, Any] | None, number: int) -> tuple[int, tuple[int, ...] | None] | None:
+    """Pieces that a step has by its plan, and the steps that make them; None when it has no such step."""
+    if plan is None:
+        return None
+    if number < 0:
+        sheets = (layout["repeat"] for layout in plan["layouts"] if layout["number"] == -number)
+        return next(((count, None) for count in sheets), None)
+    step = _step_of(plan, number)
     if step is None:
-        return None, None, None
+        return None
     made_by = tuple(
         one["step"]
-        for one in program
+        for one in plan["program"]
         if any(
             out["kind"] == "piece" and out["ref"] == step["piece"]
             for out in (*one["drop_to"], *one["remainder_to"])
         )
     )
+    return step["pieces"], made_by or None
+
+
+def _step_of(plan: Mapping[str, Any], number: int) -> Any:
+    return next((one for one in plan["program"] if one["step"] == number), None)
+
+
+def _by_strokes(step: Mapping[str, Any], payload: Mapping[str, Any]) -> int | None:
+    """Pieces that the strokes of an event come to; None when they are no whole number of them."""
     along = mm(step["along_blade_mm"])
     side_by_side, rest = divmod(mm(payload["cut_length_mm"]), along)
     runs, uneven = divmod(payload["strokes"], step["repeat"])
     if rest or uneven or not 1 <= side_by_side <= step["gang"]:
-        return None, step["pieces"], made_by
-    return int(runs * side_by_side), step["pieces"], made_by
+        return None
+    return int(runs * side_by_side)
+
+
+def settled(before: Sum, cut: Cut, plan_by_id: PlanById) -> Cut:
+    """A cut with what holds of its step from now on: by the plan where it is known, else the least said.
+
+    Parameters
+    ----------
+    before
+        The sum without the cut.
+    plan_by_id
+        Asked only where it may say something else than what holds already.
+    """
+    if before.by_plan:
+        return replace(cut, planned=before.planned, made_by=before.made_by, by_plan=True)
+    if cut.by_plan or (
+        cut.planned is not None and (cut.planned, cut.made_by) == (before.planned, before.made_by)
+    ):
+        return cut
+    if found := of_plan(plan_by_id(cut.plan_id), cut.step):
+        return replace(cut, planned=found[0], made_by=found[1], by_plan=True)
+    said = before.with_word(cut)
+    return replace(cut, planned=said.planned, made_by=said.made_by)
+
+
+def contradicted(before: Sum, cut: Cut, holds: Cut) -> tuple[str, ...]:
+    """Words for the station whose event has another figure of a step than the plan, or an event before."""
+    others = holds.planned if holds.by_plan else before.planned
+    if None in {cut.planned, others} or cut.planned == others:
+        return ()
+    source = "the plan has" if holds.by_plan else "other entries have"
+    return (
+        f"by this entry {in_words(cut.step)} of plan {cut.plan_id} has {cut.planned} pieces, and {source} "
+        f"{others}; {holds.planned} are held against what is cut",
+    )
+
+
+def taken_back(row: Any, before: Sum, plan_by_id: PlanById) -> Cut:
+    """What an applied event that is withdrawn takes off its step; what it said of the plan goes with it."""
+    cut = Cut(row.plan_id, row.step, -(row.pieces or 0), None)
+    if before.by_plan:
+        return settled(before, cut, plan_by_id)
+    others = Event.select(Event.type, Event.document, Event.corrected_payload).where(
+        Event.plan_id == row.plan_id, Event.step == row.step, Event.state == "applied", Event.id != row.id
+    )
+    said = NOTHING
+    for one in others:
+        word = cut_of(one.type, one.corrected_payload or one.document["payload"], not_known)
+        said = said if word is None else said.with_word(word)
+    return settled(Sum(before.pieces, said.planned, said.made_by), cut, plan_by_id)
+
+
+def not_known(plan_id: str) -> None:
+    """No plan: what an event says itself is wanted."""
 
 
 def sums_of(plan_id: str) -> dict[Place, Sum]:
     """The sums of all steps of a plan that anything was logged of."""
-    rows = StepCut.select().where(StepCut.plan_id == plan_id)
     return {
-        (row.plan_id, row.step): Sum(
-            row.pieces, row.planned, None if row.made_by is None else tuple(row.made_by)
-        )
-        for row in rows
+        (row.plan_id, row.step): kept_sum(row) for row in StepCut.select().where(StepCut.plan_id == plan_id)
     }
 
 
+def kept_sum(row: Any) -> Sum:
+    """The sum that a row keeps."""
+    made_by = None if row.made_by is None else tuple(row.made_by)
+    return Sum(row.pieces, row.planned, made_by, row.by_plan)
+
+
 def add_all(sums: Mapping[Place, Sum]) -> None:
-    """Add to the sums of many steps, within the caller's transaction."""
+    """Add pieces to the sums of many steps, and put what holds of their plans in its place.
+
+    Within the caller's transaction, which keeps other writers waiting since it read what held.
+    """
     rows = [
         {
             "plan_id": place[0],
             "step": place[1],
             "pieces": added.pieces,
             "planned": added.planned,
-            "made_by": added.made_by or None,
+            "made_by": added.made_by,
+            "by_plan": added.by_plan,
         }
         for place, added in sorted(sums.items())
     ]
@@ -157,8 +235,7 @@ def add_all(sums: Mapping[Place, Sum]) -> None:
 
 _ADDING: Final = (
     "ON CONFLICT (plan_id, step) DO UPDATE SET pieces = step_cut.pieces + excluded.pieces,"
-    " planned = coalesce(step_cut.planned, excluded.planned),"
-    " made_by = coalesce(step_cut.made_by, excluded.made_by)"
+    " planned = excluded.planned, made_by = excluded.made_by, by_plan = excluded.by_plan"
 )
 
 
@@ -177,107 +254,3 @@ def in_words(step: int) -> str:
     ('step 3', 'layout 2')
     """
     return f"step {step}" if step > 0 else f"layout {-step}"
-
-
-def recount() -> dict[Place, int]:
-    """Pieces by plan and step, counted anew from the applied events.
-
-    Where an event says it itself, by that; else by what its plan told when it was applied.
-    """
-    sums: dict[Place, int] = {}
-    for row in _of_steps():
-        payload = row.corrected_payload or row.document["payload"]
-        said = payload.get("sheets" if row.type == "parts.taken" else "pieces")
-        place = row.plan_id, row.step
-        sums[place] = sums.get(place, 0) + (row.pieces or 0 if said is None else said)
-    return sums
-
-
-def _of_steps() -> Iterator[Any]:
-    """Applied events of steps, some at a time, as a store may hold more than memory."""
-    wanted = Event.id, Event.type, Event.plan_id, Event.step, Event.pieces
-    after = 0
-    while True:
-        rows = list(
-            Event.select(*wanted, Event.document, Event.corrected_payload)
-            .where(Event.state == "applied", Event.plan_id.is_null(False), Event.id > after)
-            .order_by(Event.id)
-            .limit(_AT_A_TIME)
-            .namedtuples()
-        )
-        if not rows:
-            return
-        yield from rows
-        after = rows[-1].id
-
-
-def differences() -> list[StepDifference]:
-    """Where the kept sums differ from a recount, within the caller's state of the store."""
-    counted = recount()
-    kept = {(row.plan_id, row.step): row.pieces for row in StepCut.select()}
-    return [
-        StepDifference(*place, kept.get(place, 0), counted.get(place, 0))
-        for place in sorted({*counted, *kept})
-        if kept.get(place, 0) != counted.get(place, 0)
-    ]
-
-
-def fill(now: datetime) -> None:
-    """Settle what the events of an earlier version tell of steps, and note what is over.
-
-    As far as they say: their strokes come to pieces only where the plan is known here.
-    """
-    plans: dict[str, Mapping[str, Any] | None] = {}
-
-    def plan_by_id(plan_id: str) -> Mapping[str, Any] | None:
-        if plan_id not in plans:
-            kept = records.find("plan", plan_id, deleted_too=True)
-            plans[plan_id] = None if kept is None else kept.document
-        return plans[plan_id]
-
-    sums: dict[Place, Sum] = {}
-    last: dict[Place, Any] = {}
-    for row in _cuts_of_old():
-        cut = cut_of(row.type, row.corrected_payload or row.document["payload"], plan_by_id)
-        if cut is None:
-            continue
-        Event.update(plan_id=cut.plan_id, step=cut.step, pieces=cut.pieces).where(
-            Event.id == row.id
-        ).execute()
-        sums[cut.place] = sums.get(cut.place, NOTHING).with_cut(cut)
-        if cut.pieces:
-            last[cut.place] = row
-    add_all(sums)
-    for place, found in sums.items():
-        if found.planned is not None and found.pieces > found.planned:
-            row = last[place]
-            payload = row.corrected_payload or row.document["payload"]
-            Discrepancy.insert(
-                event_id=row.event_id,
-                kind=OVER,
-                site=row.site,
-                material=payload["material"],
-                plan_id=place[0],
-                step=place[1],
-                pieces_cut=found.pieces,
-                pieces_planned=found.planned,
-                noted_at=now,
-            ).execute()
-
-
-def _cuts_of_old() -> Iterator[Any]:
-    after = 0
-    while True:
-        rows = list(
-            Event.select(
-                Event.id, Event.event_id, Event.type, Event.site, Event.document, Event.corrected_payload
-            )
-            .where(Event.state == "applied", Event.type == "cuts.made", Event.id > after)
-            .order_by(Event.id)
-            .limit(_AT_A_TIME)
-            .namedtuples()
-        )
-        yield from rows
-        if not rows:
-            return
-        after = rows[-1].id

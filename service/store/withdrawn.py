@@ -38,7 +38,9 @@ def _withdraw(event: Happening, books: Books) -> Applied:
         if counted is not None:
             added = counted[0], {name: -value for name, value in counted[1].items()}
         if row.plan_id is not None:
-            cut = steps.Cut(row.plan_id, row.step, -(row.pieces or 0), None)
+            cut = steps.taken_back(
+                row, books.pieces_cut(steps.Cut(row.plan_id, row.step, None, None)), books.plan
+            )
             notes += _remaining(row, cut, books)
     # Nothing is refused from here on: these are written at once, within the caller's transaction.
     by = f"station {event.station}"
@@ -73,8 +75,7 @@ def _withdraw(event: Happening, books: Books) -> Applied:
 
 def _fits(cut: steps.Cut, books: Books) -> bool:
     """Whether no more of a step was cut, once the pieces of `cut` are counted too, than the plan has."""
-    before = books.pieces_cut(cut)
-    return before.planned is not None and before.pieces + (cut.pieces or 0) <= before.planned
+    return cut.planned is not None and books.pieces_cut(cut).pieces + (cut.pieces or 0) <= cut.planned
 
 
 _NAMED: Final = 10
@@ -87,7 +88,7 @@ def _remaining(row: Any, cut: steps.Cut, books: Books) -> tuple[str, ...]:
     if not others:
         return ()
     before = books.pieces_cut(cut)
-    of = "" if before.planned is None else f" of {before.planned}"
+    of = "" if cut.planned is None else f" of {cut.planned}"
     named = "; ".join(
         f"{one.event_id} ({_pieces(one.pieces)}, station {one.station})" for one in others[:_NAMED]
     )

@@ -103,6 +103,10 @@ def test_audit_tells_by_its_exit_code(run: Any) -> None:
     done = run("audit")
     assert done.exit_code == 1
     assert "events: kept 1, counted 0" in done.output
+    done = run("audit", "--mend")
+    assert done.exit_code == 0
+    assert "events: kept 1, counted 0" in done.output
+    assert run("audit").exit_code == 0
 
 
 def test_a_restored_centre_gets_a_new_epoch(run: Any) -> None:

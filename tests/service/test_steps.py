@@ -212,6 +212,98 @@ def test_the_audit_names_a_step_that_does_not_add_up(service: Service, station: 
     assert told(found) == f"plan {PLAN} step 2 pieces: kept 5, counted 4"
 
 
+def planned_of(plan_id: str) -> dict[int, tuple[int | None, tuple[int, ...] | None]]:
+    with connected():
+        assert audits.audit() == []
+        return {step: (one.planned, one.made_by) for (_, step), one in steps.sums_of(plan_id).items()}
+
+
+def test_what_a_withdrawn_entry_said_of_its_plan_goes_with_it(service: Service, station: Station) -> None:
+    wrong = step_cut(station, 40, 40, made_by=[1])
+    gone = station.write("log.withdrawn", {"event_id": wrong["event_id"], "reason": "a nought too many"})
+    assert states(service.push([wrong, gone])) == ["applied", "applied"]
+    assert planned_of(PLAN) == {2: (None, None)}
+    service.push([step_cut(station, 8, 4)])
+    (found,) = discrepancies(service)
+    assert (found["pieces_cut"], found["pieces_planned"]) == (8, 4)
+    assert planned_of(PLAN) == {2: (4, None)}
+
+
+@pytest.mark.parametrize("figures", [(40, 4), (4, 40)])
+def test_of_two_figures_of_a_plan_that_nobody_here_knows_the_less_holds_and_the_station_is_told(
+    service: Service, station: Station, second: Station, figures: tuple[int, int]
+) -> None:
+    first, other = step_cut(station, 3, figures[0]), step_cut(second, 2, figures[1])
+    assert "notes" not in service.push([first]).json["results"][0]
+    (note,) = service.push([other], "ng-2").json["notes"]
+    assert f"step 2 of plan {PLAN} has {figures[1]} pieces, and other entries have {figures[0]}" in note
+    (found,) = discrepancies(service)
+    assert (found["pieces_cut"], found["pieces_planned"]) == (5, 4)
+    assert planned_of(PLAN) == {2: (4, None)}
+    # Whichever is taken back, what the other said holds.
+    service.push([station.write("log.withdrawn", {"event_id": first["event_id"], "reason": "not cut"})])
+    assert planned_of(PLAN) == {2: (figures[1], None)}
+    assert discrepancies(service) == []
+
+
+def test_a_plan_that_is_known_here_counts_against_what_entries_say_of_it(
+    service: Service, station: Station
+) -> None:
+    plan = service.post("/plans", order(), "plan").json
+    last = plan["program"][-1]
+    number, pieces = last["step"], last["pieces"]
+    wrong = station.cut(plan_id=plan["id"], step=number, pieces=pieces, step_pieces=10 * pieces)
+    (note,) = service.push([wrong]).json["notes"]
+    assert f"has {10 * pieces} pieces, and the plan has {pieces}" in note
+    silent = station.cut(plan_id=plan["id"], step=number, pieces=1)
+    service.push([silent])
+    (found,) = discrepancies(service)
+    assert (found["pieces_cut"], found["pieces_planned"]) == (pieces + 1, pieces)
+    service.push([station.write("log.withdrawn", {"event_id": wrong["event_id"], "reason": "not cut"})])
+    assert planned_of(plan["id"])[number][0] == pieces
+    sheets = plan["layouts"][0]["repeat"]
+    whole = {
+        "machine": "bench-3m",
+        "material": "S235JR",
+        "thickness_mm": 3,
+        "parts": [],
+        "plan_id": plan["id"],
+        "layout": plan["layouts"][0]["number"],
+        "sheets": sheets,
+    }
+    service.push([station.write("parts.taken", whole)])
+    assert planned_of(plan["id"])[-plan["layouts"][0]["number"]] == (sheets, None)
+
+
+def test_sums_that_drifted_are_named_and_mended(service: Service, station: Station) -> None:
+    plan = service.post("/plans", order(), "plan").json
+    last = plan["program"][-1]
+    service.push(
+        [
+            step_cut(station, made_by=[1]),
+            station.cut(plan_id=plan["id"], step=last["step"], pieces=1, step_pieces=last["pieces"]),
+            step_cut(station, 2, 2, step=7),
+        ]
+    )
+    before = kept_of(PLAN), kept_of(plan["id"]), planned_of(plan["id"])
+    with connected():
+        database.execute_sql(f"UPDATE step_cut SET planned = 9, made_by = '[1,3]' WHERE plan_id = '{PLAN}'")
+        database.execute_sql(f"UPDATE step_cut SET planned = 9 WHERE plan_id = '{plan['id']}'")
+        database.execute_sql("UPDATE tally SET parts = parts + 1")
+        database.execute_sql("UPDATE tally_of_month SET strokes = strokes + 1")
+        named = [told(one) for one in audits.audit()]
+        assert f"plan {PLAN} step 2 planned: kept 9, counted 4" in named
+        assert f"plan {PLAN} step 2 made by: kept 1 and 3, counted 1" in named
+        assert f"plan {plan['id']} step {last['step']} planned: kept 9, counted {last['pieces']}" in named
+        # As a process of the version before leaves them, which knows nothing of steps.
+        Event.update(plan_id=None, step=None, pieces=None).where(Event.seq > 1).execute()
+        database.execute_sql("DELETE FROM step_cut")
+        assert audits.mend() != []
+    assert (kept_of(PLAN), kept_of(plan["id"]), planned_of(plan["id"])) == before
+    with connected():
+        assert audits.mend() == []
+
+
 def test_a_corrected_event_counts_its_pieces_when_it_is_applied(service: Service, station: Station) -> None:
     bad = step_cut(station, machine="gone-5m")
     assert states(service.push([bad])) == ["quarantined"]

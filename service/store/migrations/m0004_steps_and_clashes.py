@@ -21,7 +21,7 @@ STATEMENTS = (
     " WHERE dismissed_at IS NOT NULL AND {place_in}(errors, 'withdrawn by its station: ') > 0",
     "DROP TABLE gone",
     "CREATE TABLE step_cut (plan_id TEXT NOT NULL, step {bigint} NOT NULL, pieces {bigint} NOT NULL,"
-    " planned {bigint}, made_by TEXT, PRIMARY KEY (plan_id, step))",
+    " planned {bigint}, made_by TEXT, by_plan {boolean} NOT NULL, PRIMARY KEY (plan_id, step))",
     # An event may differ from the books in more than one way; and not every kind is about the rack.
     "DROP INDEX discrepancy_open",
     "ALTER TABLE discrepancy RENAME TO discrepancy_before",
