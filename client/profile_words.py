@@ -77,6 +77,13 @@ def _told(machine: Machine) -> Iterator[tuple[str, str]]:
             "the local rules decide"
         ),
     )
+    yield (
+        "",
+        (
+            f"two people for what is longer than {_mm(lifting.one_person_length)}, or more than "
+            f"{_mm(lifting.one_person_width)} both ways, however light"
+        ),
+    )
     yield "blade", f"{machine.blade_edges} edges, {machine.edge_life_m:g} m of rated plate each"
 
 

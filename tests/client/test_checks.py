@@ -150,6 +150,7 @@ def test_a_profile_is_read_in_words(run):
         "rake             1.5°, fixed",
         "back gauge       5 to 1000 mm",
         "clamping depth   45 mm",
+        "two people for what is longer than 2500 mm, or more than 1000 mm both ways, however light",
         "a bar clamps along the whole blade",
         "by crane 2000 kg",
     ):

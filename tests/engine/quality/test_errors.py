@@ -110,6 +110,7 @@ def in_fifty_digits(found, minus, plus):
     st.integers(0, 3000),
 )
 @example(0, 100, [1] * 6, 100, 100)
+@example(0, 300, [1] * 6, 100, 900)
 @example(0, 300, [1] * 5, 50, 70)
 @example(0, 80, [10] * 6, 40, 90)
 def test_many_narrow_errors_lose_no_digits(shift, accuracy, widths, minus, plus):
