@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import traceback
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
@@ -15,7 +15,6 @@ import click
 
 from client import show
 from client.cache.lost import losses
-from client.cache.sqlite import counted_without_writing
 from client.cli_cut import cut_check, cut_settings
 from client.cli_edge import edge_check
 from client.cli_lift import lift_check
@@ -172,45 +171,42 @@ def pull(home: Home) -> None:
 @click.pass_obj
 def status(home: Home, seen: bool) -> None:
     """Tell what is pending, missing or in quarantine, and how old the records are."""
-    try:
-        _status(home, seen)
-    except DiskFull:
-        settings, states = home.settings(), counted_without_writing(home.store_file)
-        say(f"station          {settings.station} at {settings.site}")
-        say(f"service          {settings.server}")
-        say(f"pending          {states.get('pending', 0)}")
-        say(f"quarantined      {states.get('quarantined', 0) + states.get('aside', 0)}")
-        say(
-            "note: read without opening the store; what was written last may be missing here, and is not lost"
-        )
-        raise
+    settings = home.settings()
+    say(f"station          {settings.station} at {settings.site}")
+    say(f"service          {settings.server}")
+    with ExitStack() as opened:
+        try:
+            station = opened.enter_context(in_home(home, reading=True))
+        except DiskFull:
+            for name in ("pending", "quarantined"):
+                say(f"{name:<16} unknown: the store cannot be opened; nothing in it was changed")
+            raise
+        _status(station, seen)
+        if station.full is not None:
+            raise station.full
 
 
-def _status(home: Home, seen: bool) -> None:
+def _status(station: Workstation, seen: bool) -> None:
     from client.awaited import awaited  # noqa: PLC0415 - used here only
 
-    with in_home(home) as station:
-        station.outbox.sql.check()
-        now = datetime.now(UTC)
-        settings, outbox = station.settings, station.outbox
-        say(f"station          {settings.station} at {settings.site}")
-        say(f"service          {settings.server}")
-        lines(show.sync_lines(outbox.sql.meta, now))
-        say(f"data as of       {show.moment(station.records.as_of, now)}")
-        lines(show.counts_lines(outbox.counts(), now))
-        offset = outbox.sql.meta("clock_offset_s")
-        if offset is not None:
-            seconds = float(offset)
-            way = "behind" if seconds > 0 else "ahead of"
-            say(f"clock            {abs(seconds):.1f} s {way} the centre's")
-            if abs(seconds) > show.CLOCK_WARNING_S:
-                say("note: set this computer's clock; reports use the corrected time meanwhile")
-        if seen:
-            outbox.lost_seen()
-        lines(f"damaged          {one.damage}" for one in outbox.unsound())
-        lines(show.lost_lines(losses(outbox.sql)))
-        lines(show.quarantine_lines(outbox.quarantined()))
-        lines(f"note: {told}" for told in awaited(station))
+    outbox, now = station.outbox, datetime.now(UTC)
+    outbox.sql.check()
+    lines(show.sync_lines(outbox.sql.meta, now))
+    say(f"data as of       {show.moment(station.records.as_of, now)}")
+    lines(show.counts_lines(outbox.counts(), now))
+    offset = outbox.sql.meta("clock_offset_s")
+    if offset is not None:
+        seconds = float(offset)
+        way = "behind" if seconds > 0 else "ahead of"
+        say(f"clock            {abs(seconds):.1f} s {way} the centre's")
+        if abs(seconds) > show.CLOCK_WARNING_S:
+            say("note: set this computer's clock; reports use the corrected time meanwhile")
+    lines(f"damaged          {one.damage}" for one in outbox.unsound())
+    if seen:
+        outbox.lost_seen()
+    lines(show.lost_lines(losses(outbox.sql)))
+    lines(show.quarantine_lines(outbox.quarantined()))
+    lines(f"note: {told}" for told in awaited(station))
 
 
 # --- syncing -------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ _MOST_AT_ONCE = 200
 @click.pass_obj
 def list_entries(home: Home, last: int) -> None:
     """List the last entries with their numbers, the newest at the end."""
-    with in_home(home) as station:
+    with in_home(home, reading=True) as station:
         gone = withdrawn_ids(station.outbox)
         entries = [one for one in station.outbox.latest(last) if one.state != "reissued"]
         rows = [

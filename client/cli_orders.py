@@ -215,7 +215,7 @@ def plans(home: Home) -> None:
     """List the plans made here and at the centre."""
     from client.cache.plans import kept_plans, pieces_done  # noqa: PLC0415 - used here only
 
-    with in_home(home) as station:
+    with in_home(home, reading=True) as station:
         here = kept_plans(station.outbox.sql)
         rows = [
             (one.id, one.order_ref, one.machine, "here", str(len(pieces_done(station.outbox.sql, one.id))))
@@ -249,7 +249,7 @@ def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) ->
     from client.cutlog import opened_plan  # noqa: PLC0415
     from service.drawing.text import program_text, step_text  # noqa: PLC0415
 
-    with in_home(home) as station:
+    with in_home(home, reading=True) as station:
         whole = station.plan_named(plan_id)
         plan, order = opened_plan(station, whole)
         if number is not None:

@@ -27,7 +27,7 @@ from service.engine.plausible_machine import machine_findings
 @click.pass_obj
 def machines(home: Home, machine: str | None) -> None:
     """List the machines; of MACHINE, its profile in words: limits, rake, feet, gauges, lifting."""
-    with in_home(home) as station:
+    with in_home(home, reading=True) as station:
         if station.records.as_of is None:
             raise station.lacking("machines")
         if machine is None:
@@ -105,7 +105,7 @@ def _tell(name: str, slips: list[FieldError], findings: tuple[Finding, ...], why
 @click.pass_obj
 def stock(home: Home, site: str | None, material: str | None, everything: bool) -> None:
     """List sheets and offcuts on the rack, with what was logged here since the last pull."""
-    with in_home(home) as station:
+    with in_home(home, reading=True) as station:
         if station.records.as_of is None:
             raise station.lacking("stock")
         rack = [

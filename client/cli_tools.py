@@ -69,11 +69,16 @@ def end_on_stops(findings: Iterable[Finding], what: str) -> None:
 
 
 @contextmanager
-def in_home(home: Home) -> Iterator[Workstation]:
-    """Open the workstation; tell when its store had to begin a new epoch."""
+def in_home(home: Home, *, reading: bool = False) -> Iterator[Workstation]:
+    """Open the workstation, for one who only reads also on a full disk; tell what had to be done for it."""
     context = click.get_current_context(silent=True)
     sure = context is not None and bool(context.meta.get(_SURE))
-    with workstation_at(home, sure=sure) as station:
+    with workstation_at(home, sure=sure, reading=reading) as station:
+        if station.full is not None:
+            say(
+                "note: the disk is full: this can be read, and nothing can be written down; make room",
+                err=True,
+            )
         if station.outbox.notice is not None:
             say(f"note: {station.outbox.notice}", err=True)
         yield station

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,7 @@ from client.cache.outbox import Outbox
 from client.cache.plans import kept_plan, kept_plans
 from client.cache.records import Records
 from client.cache.stock import open_changes, rack_now
-from client.errors import InputWrong, NotSetUp, StoreFailed
+from client.errors import ClientError, DiskFull, InputWrong, NotSetUp, StoreFailed
 from client.home import Home, StationSettings
 from client.wire import Wire
 from service.engine.machine import Machine
@@ -33,6 +33,8 @@ class Workstation:
     records: Records
     sure: bool = False
     """Whether the operator stands by figures that look wrong."""
+    full: DiskFull | None = None
+    """Why it is open for reading only; None: it is open for writing."""
 
     def wire(self) -> Wire:
         """The way to its service."""
@@ -159,8 +161,8 @@ class Workstation:
 
 
 @contextmanager
-def workstation_at(home: Home, *, sure: bool = False) -> Iterator[Workstation]:
-    """Open the workstation of a folder.
+def workstation_at(home: Home, *, sure: bool = False, reading: bool = False) -> Iterator[Workstation]:
+    """Open the workstation of a folder; for one who is only `reading`, a full disk is no hindrance.
 
     Raises
     ------
@@ -168,9 +170,36 @@ def workstation_at(home: Home, *, sure: bool = False) -> Iterator[Workstation]:
         When it cannot be opened.
     """
     settings = home.settings()
-    outbox = Outbox(home, settings.station)
-    station = Workstation(home, settings, outbox, Records(home), sure)
     try:
-        yield station.settled()
+        station = _opened(home, settings, sure)
+    except DiskFull as full:
+        if not reading:
+            raise
+        station = _opened_for_reading(home, settings, full)
+    try:
+        yield station
     finally:
         station.close()
+
+
+def _opened(home: Home, settings: StationSettings, sure: bool) -> Workstation:
+    with ExitStack() as opened:
+        outbox = Outbox(home, settings.station)
+        opened.callback(outbox.close)
+        records = Records(home)
+        opened.callback(records.close)
+        station = Workstation(home, settings, outbox, records, sure).settled()
+        opened.pop_all()
+    return station
+
+
+def _opened_for_reading(home: Home, settings: StationSettings, full: DiskFull) -> Workstation:
+    try:
+        outbox = Outbox(home, settings.station, reading=True)
+        try:
+            return Workstation(home, settings, outbox, Records(home, reading=True), full=full)
+        except ClientError:
+            outbox.close()
+            raise
+    except ClientError as error:
+        raise full from error

@@ -77,7 +77,7 @@ class Outbox(EventRows):
     """The store of one workstation, opened.
 
     Opening compares the store with the mark beside it; `notice` then says in words when a new epoch
-    had to be begun.
+    had to be begun. Opened for `reading` only, it is left as it is.
     """
 
     def __init__(
@@ -89,6 +89,7 @@ class Outbox(EventRows):
         ticks: Callable[[], Ticks] = ticks_now,
         computer: str | None = None,
         why: str | None = None,
+        reading: bool = False,
     ) -> None:
         home.make()
         self.home = home
@@ -98,8 +99,8 @@ class Outbox(EventRows):
         self.computer = computer or computer_fingerprint()
         self.notice: str | None = None
         self._why = why
-        self.sql = Sqlite(home.store_file, _MIGRATIONS, durable=True)
-        if self._doubt() is not None:
+        self.sql = Sqlite(home.store_file, _MIGRATIONS, durable=True, reading=reading)
+        if not reading and self._doubt() is not None:
             with home.writing():
                 self._settle_epoch()
 

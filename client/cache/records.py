@@ -56,10 +56,10 @@ class Position:
 class Records:
     """The cache of one workstation, opened."""
 
-    def __init__(self, home: Home) -> None:
+    def __init__(self, home: Home, *, reading: bool = False) -> None:
         home.make()
         self.home = home
-        self.sql = Sqlite(home.cache_file, _MIGRATIONS, durable=False)
+        self.sql = Sqlite(home.cache_file, _MIGRATIONS, durable=False, reading=reading)
 
     def close(self) -> None:
         """Close this thread's connection."""

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+import traceback
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Final, cast
 
 import peewee
 
 from client.errors import DiskFull, StoreBusy, StoreFailed
 
 Row = tuple[Any, ...]
+
+_TO_READ: Final = {"locking_mode": "EXCLUSIVE", "query_only": 1}
+"""Held exclusively, the index of the journal is kept in memory and needs no file
+(sqlite.org/wal.html, "Use of WAL Without Shared-Memory")."""
 
 
 class Sqlite:
@@ -29,25 +34,37 @@ class Sqlite:
         only ever added.
     durable
         True: a commit is on the disk when it returns. False: it may be lost in a power cut.
+    reading
+        Open it for reading only and without any other file beside it, for when the disk has no room.
+        No other program may have it open then.
     """
 
-    def __init__(self, path: Path, migrations: Sequence[Sequence[str]], *, durable: bool) -> None:
+    def __init__(
+        self, path: Path, migrations: Sequence[Sequence[str]], *, durable: bool, reading: bool = False
+    ) -> None:
         self.path = path
         self.durable = durable
         self.db = peewee.SqliteDatabase(
             str(path),
             timeout=10,
             # auto_vacuum has to come first: once the journal is a WAL it can no longer be changed.
-            pragmas={
+            pragmas=_TO_READ
+            if reading
+            else {
                 "auto_vacuum": "INCREMENTAL",
                 "journal_mode": "wal",
                 "synchronous": "FULL" if durable else "NORMAL",
                 "foreign_keys": 1,
             },
         )
-        with self.guarded():
-            self.db.connect(reuse_if_open=True)
-            self._migrate(migrations)
+        try:
+            with self.guarded():
+                self.db.connect(reuse_if_open=True)
+                self._migrate(migrations)
+        except StoreFailed as error:
+            self.close()
+            _let_go(error)
+            raise
 
     def close(self) -> None:
         """Close this thread's connection."""
@@ -188,21 +205,11 @@ def no_room(path: Path) -> bool:
         return False
 
 
-def counted_without_writing(path: Path) -> dict[str, int]:
-    """Events of a store by state, read without opening it for writing, for when there is no room.
-
-    What only the journal holds is not seen.
-
-    Raises
-    ------
-    StoreFailed
-        When it cannot be read even so.
-    """
-    try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True)) as opened:
-            return dict(opened.execute("SELECT state, count(*) FROM event GROUP BY state").fetchall())
-    except sqlite3.Error as error:
-        raise StoreFailed(f"{path} cannot be read: {error}") from error
+def _let_go(error: BaseException | None) -> None:
+    """Free the statements that an error holds: their file would stay locked for whoever opens it next."""
+    while error is not None:
+        traceback.clear_frames(error.__traceback__)
+        error = error.__cause__ or error.__context__
 
 
 def _said(error: BaseException | None) -> str:
