@@ -173,7 +173,9 @@ def force_svg(machine: Machine, material: Material, cut_length: Length | None = 
             f"({checks[-1].strength_basis.split(';')[0]})",
             f"with {checks[0].dulled_allowance:.0%} for dulled edges, in the factor of the mill shear "
             f"{max(MILL_CONDITION - 1, checks[0].dulled_allowance):.0%}",
-            "the published methods differ; the highest that may rule counts",
+            "the published methods differ; the highest that may rule counts"
+            if machine.force_limit_kn is not None
+            else "the limit follows from the rating plate by the raked triangle: only that curve counts",
         ),
         Axis(0.0, end / PER_MM, round_ticks(end / PER_MM), "thickness, mm"),
         Axis(0.0, top, round_ticks(top), "force, kN"),

@@ -117,6 +117,14 @@ def test_the_force_picture_shows_every_method_and_shuts_what_is_over_the_limit()
     assert len(curves_of(picture)) == len(names)
 
 
+def test_the_force_picture_says_which_curve_counts():
+    said = [text or "" for text, _ in texts(force_svg(SHEAR, GRADES[1]))]
+    assert any("the highest that may rule counts" in text for text in said)
+    rated_only = [text or "" for text, _ in texts(force_svg(replace(SHEAR, force_limit_kn=None), GRADES[1]))]
+    assert any("by the raked triangle: only that curve counts" in text for text in rated_only)
+    assert not any("the highest that may rule counts" in text for text in rated_only)
+
+
 def test_a_machine_with_parallel_blades_has_one_force():
     picture = force_svg(replace(SHEAR, rake=Rake(0.0, 0.0)), GRADES[0])
     assert len(curves_of(picture)) == 1
