@@ -307,7 +307,7 @@ class _Run:
         ):
             # What came first was damaged on the way; this is the right one under the same hash.
             return self._replace(one, row)
-        return Result(epoch, seq, "repeat")
+        return Result(epoch, seq, "repeat", notes=withdrawn.notes_again(event, self._books))
 
     def _hash_in_run(self, epoch: str, seq: int) -> str | None:
         own = (row["hash"] for row in self._rows if (row["epoch"], row["seq"]) == (epoch, seq))
@@ -386,6 +386,8 @@ class _Run:
         if state != "again":
             self._known.setdefault(event_id, []).append((None, event))
         told: State = "repeat" if state == "again" else state
+        if state == "again":
+            notes = withdrawn.notes_again(event, self._books)
         return Result(one.epoch, one.seq, told, outcome, notes)
 
 

@@ -5,8 +5,11 @@ The event itself stays for ever, dismissed with who, when and why; sums, stories
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
+from schemas.events import payload_errors
 from schemas.problems import FieldError
 from service.store import blades, effects, rack, steps, tally
 from service.store.books import Books
@@ -71,6 +74,20 @@ def _withdraw(event: Happening, books: Books) -> Applied:
         settled, Discrepancy.settled_at.is_null()
     ).execute()
     return Applied(None, added, row.machine, cut, takes_back=True, notes=notes)
+
+
+def notes_again(event: Mapping[str, Any], books: Books) -> tuple[str, ...]:
+    """What still counts of a step, for a station whose withdrawal comes again: the answer may be lost."""
+    if event["type"] != TYPE or payload_errors(TYPE, event["payload"]):
+        return ()
+    wanted = event["payload"]["event_id"]
+    row = Event.get_or_none(
+        ((Event.event_id == wanted) | (Event.came_as == wanted)) & (Event.withdrawn_by == event["event_id"])
+    )
+    if row is None or row.plan_id is None or row.step is None:
+        return ()
+    cut = steps.Cut(row.plan_id, row.step, 0, None)
+    return _remaining(row, replace(cut, planned=books.pieces_cut(cut).planned), books)
 
 
 def _fits(cut: steps.Cut, books: Books) -> bool:

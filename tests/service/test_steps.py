@@ -107,9 +107,8 @@ def test_withdrawing_the_first_of_two_settles_what_the_second_showed(
     first, other = step_cut(station), step_cut(second)
     service.push([first])
     service.push([other], "ng-2")
-    answer = service.push(
-        [station.write("log.withdrawn", {"event_id": first["event_id"], "reason": "not cut here"})]
-    )
+    gone = [station.write("log.withdrawn", {"event_id": first["event_id"], "reason": "not cut here"})]
+    answer = service.push(gone)
     (result,) = answer.json["results"]
     assert result["state"] == "applied"
     (note,) = answer.json["notes"]
@@ -117,6 +116,14 @@ def test_withdrawing_the_first_of_two_settles_what_the_second_showed(
     assert "4 of 4 pieces" in note
     assert other["event_id"] in note
     assert "ng-2" in note
+    # The answer was lost on its way: sent again, or under a new epoch, it is told again.
+    sent = [{name: one[name] for name in ("event_id", "type", "payload")} for one in gone]
+    assert service.push(gone).json["notes"] == [note]
+    anew = Station()
+    renewed = [anew.write(one["type"], one["payload"], event_id=one["event_id"]) for one in sent]
+    answer = service.push(renewed)
+    assert states(answer) == ["repeat"]
+    assert answer.json["notes"] == [note]
     assert discrepancies(service) == []
     (settled,) = discrepancies(service, "settled")
     assert settled["settled_by"] == "station ng-1"
