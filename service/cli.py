@@ -1,4 +1,4 @@
-"""``shearwright-service``: serve, migrate, tokens, load, openapi, audit, exports, jobs, discrepancies."""
+"""``shearwright-service``: serve, migrate, tokens, load, openapi, audit, exports, jobs, what to look at."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from waitress.server import create_server
 from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
 from service.app import Config, contract, create_app, load_shop
+from service.cli_quarantine import quarantine
 from service.opening import opened, prepared, shown
 from service.store import again, archive, archive_check, audits, held, records, tokens
 from service.store.archive_check import ArchiveDamaged
@@ -43,6 +44,9 @@ def main(context: click.Context, database: str | None) -> None:
 
 def _with(config: Config, **changes: Any) -> Config:
     return replace(config, **changes)
+
+
+main.add_command(quarantine)
 
 
 @main.command()
@@ -134,11 +138,12 @@ def discrepancies_list(config: Config) -> None:
     opened(config)
     with connected():
         rows = held.discrepancies(0, 1_000_000)
-        events = held.events_of_steps(rows)
+        events, entries = held.events_of_steps(rows), held.entries_of(rows)
         for row in rows:
             click.echo(
                 f"{row.id}  {held.about(row)}  {row.material}  {held.in_words(row, events.get(row.id, []))}  "
-                f"{row.noted_at.isoformat(timespec='seconds')}"
+                f"{held.entry_in_words(entries.get(row.event_id))}, "
+                f"noted {row.noted_at.isoformat(timespec='seconds')}"
             )
 
 

@@ -165,6 +165,24 @@ def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
     return {number: found.get(place, []) for number, place in of_steps.items()}
 
 
+def entries_of(rows: Sequence[Any]) -> dict[str, Any]:
+    """By its event_id, the event for which each discrepancy was noted."""
+    if not rows:
+        return {}
+    text, given = bulk.among("event_id", sorted({row.event_id for row in rows}))
+    wanted = Event.event_id, Event.station, Event.site, Event.seq, Event.corrected_at
+    found = Event.select(*wanted).where(SQL(text, given), Event.state != "again").order_by(Event.id.desc())
+    return {one.event_id: one for one in found}
+
+
+def entry_in_words(one: Any | None) -> str:
+    """Which entry of which station a discrepancy was noted for, and when that happened."""
+    if one is None:
+        return "entry not kept"
+    when = "" if one.corrected_at is None else f", {one.corrected_at.isoformat(timespec='seconds')}"
+    return f"entry {one.seq} of {one.station} at {one.site}{when}"
+
+
 def about(row: Any) -> str:
     """What a discrepancy is about: stock of a site, or a step of a plan."""
     if row.ref is not None:

@@ -187,6 +187,7 @@ LOOKING = [
     ("reapply",),
     ("jobs",),
     ("discrepancies", "list"),
+    ("quarantine", "list"),
     ("discrepancies", "settle", "1", "--words", "counted"),
     ("token", "list"),
     ("token", "revoke", "none"),

@@ -529,6 +529,9 @@ def test_the_command_lists_and_settles_what_does_not_add_up(small: Service, stat
     short = {**piece(quantity=9, length_mm=3000), "ref": "SH-A"}
     small.push([step_cut(station), step_cut(station, 1), station.write("stock.taken", short)])
     lines = run("list").output.splitlines()
+    assert [line.rsplit("  ", 1)[1].split(", noted ")[0] for line in lines] == [
+        f"entry {number} of ng-1 at northgate, 2026-03-02T09:15:00+00:00" for number in (2, 3, 3)
+    ]
     assert [line.rsplit("  ", 1)[0] for line in lines] == [
         f"1  northgate/plan {PLAN} step 2  S235JR  pieces cut 5, planned 4 (counted now: ng-1 4, ng-1 1)",
         "2  northgate/SH-A  S235JR  length_mm 3000 taken, 2500 on the record",
