@@ -1,6 +1,7 @@
 """Brown & Sharpe gauge for non-ferrous sheet: thickness = 0.005·92^((36 − n)/39) in (law from memory).
 
-Published values: 16. Tolerance: the last digit of the printed charts against the law.
+Published values: 5. They are the four figures of the law and one printed thickness, to which all of the
+table is held. Tolerance: the last digit of the table.
 """
 
 import pytest

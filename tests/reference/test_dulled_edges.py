@@ -7,9 +7,14 @@ Published values: 5. Tolerance: the default lies inside the course's range; 0.8�
 K·τ = 1.3·0.8 is Rm within a twentieth.
 """
 
+import math
+from dataclasses import replace
+
 import pytest
 
+from service.engine.force import check_force
 from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.materials_table import material_named
 from service.engine.shearing import MILL_CONDITION, SHEAR_SHARE, mill_factor
 
 MACHINE = Machine(
@@ -18,9 +23,14 @@ MACHINE = Machine(
 
 
 def test_the_default_lies_inside_the_published_range_and_makes_rm_of_the_shear_strength():
-    assert 0.15 <= MACHINE.dulled_allowance <= 0.30
-    assert SHEAR_SHARE * (1 + MACHINE.dulled_allowance) == 1.0
-    assert pytest.approx(1.0, abs=0.05) == 1.3 * SHEAR_SHARE
+    steel = material_named("plain steel")
+    sharp = check_force(replace(MACHINE, dulled_allowance=0.0), steel, 400, 200_000).force_kn
+    dulled = check_force(MACHINE, steel, 400, 200_000).force_kn
+    assert 1.15 <= dulled / sharp <= 1.30
+    # ½·Rm·t²/tan φ, as of a wedge whose shear strength is Rm itself
+    with_rm = 0.5 * steel.rm_high * 4.0**2 / math.tan(math.radians(1.5)) / 1000
+    assert dulled == pytest.approx(with_rm)
+    assert 1.3 * SHEAR_SHARE * steel.rm_high == pytest.approx(steel.rm_high * dulled / with_rm, rel=0.05)
 
 
 def test_the_mill_shears_have_a_blade_condition_of_their_own():

@@ -1,6 +1,8 @@
 """EN 10025-2, tensile strengths of structural steels below 3 mm and from 3 to 100 mm.
 
-Published values: 16. Tolerance: none, they are limits.
+The two grades S355 have one row of the table.
+
+Published values: 12. Tolerance: none, they are limits.
 """
 
 import pytest

@@ -28,5 +28,15 @@ def test_a_reference_says_its_source_its_values_and_its_tolerance(path):
         assert "Tolerance:" in words
 
 
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_no_more_values_are_claimed_than_numbers_are_held_to(path):
+    numbers = [
+        node.value
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Constant) and type(node.value) in {int, float}
+    ]
+    assert values_in(path) <= len(numbers)
+
+
 def test_there_are_at_least_forty_of_them():
     assert sum(values_in(path) for path in FILES) >= 40
