@@ -163,7 +163,9 @@ def pull(home: Home) -> None:
             say("nothing new")
         kinds = ", ".join(f"{count} {kind}" for kind, count in station.records.counts().items())
         say(f"here now: {kinds or 'no records'}")
-        lines(show.backlog_lines(station.outbox.counts(), station.outbox.sql.meta, datetime.now(UTC)))
+        lines(
+            show.backlog_lines(station.outbox.counts(), station.outbox.sql.meta, datetime.now(station.zone()))
+        )
 
 
 @cli.command()
@@ -189,7 +191,8 @@ def status(home: Home, seen: bool) -> None:
 def _status(station: Workstation, seen: bool) -> None:
     from client.awaited import awaited  # noqa: PLC0415 - used here only
 
-    outbox, now = station.outbox, datetime.now(UTC)
+    outbox, zone = station.outbox, station.zone()
+    now = datetime.now(zone)
     outbox.sql.check()
     lines(show.sync_lines(outbox.sql.meta, now))
     say(f"data as of       {show.moment(station.records.as_of, now)}")
@@ -205,7 +208,7 @@ def _status(station: Workstation, seen: bool) -> None:
     if seen:
         outbox.lost_seen()
     lines(show.lost_lines(losses(outbox.sql)))
-    lines(show.quarantine_lines(outbox.quarantined()))
+    lines(show.quarantine_lines(outbox.quarantined(), zone))
     lines(f"note: {told}" for told in awaited(station))
 
 

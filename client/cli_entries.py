@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import Any, Final
 
 import click
@@ -26,19 +27,19 @@ _MOST_AT_ONCE = 200
 def list_entries(home: Home, last: int) -> None:
     """List the last entries with their numbers, the newest at the end."""
     with in_home(home, reading=True) as station:
-        gone = withdrawn_ids(station.outbox)
+        gone, zone = withdrawn_ids(station.outbox), station.zone()
         entries = [one for one in station.outbox.latest(last) if one.state != "reissued"]
         rows = [
             (
                 str(one.row),
-                one.happened_at[:16].replace("T", " "),
+                f"{datetime.fromisoformat(one.happened_at).astimezone(zone):%Y-%m-%d %H:%M %Z}",
                 one.type,
                 words_of(one.type, one.event["payload"]) if one.sound else "changed on the disk",
                 _standing(one, gone),
             )
             for one in reversed(entries)
         ]
-        for line in show.table(("event", "at (UTC)", "what", "", "state"), rows):
+        for line in show.table(("event", "at", "what", "", "state"), rows):
             say(line)
         for one in entries:
             if not one.sound:

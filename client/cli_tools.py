@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any, Final
 
 import click
@@ -92,7 +92,7 @@ def lines(told: Iterable[str]) -> None:
 
 def as_of(station: Workstation, *, err: bool = False) -> None:
     """Say how old the records are that an answer rests on."""
-    say(f"data as of {show.moment(station.records.as_of, datetime.now(UTC))}", err=err)
+    say(f"data as of {show.moment(station.records.as_of, datetime.now(station.zone()))}", err=err)
 
 
 class LengthType(click.ParamType[Length]):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import datetime, tzinfo
 
 from client.cache.lost import Lost, lost_words
 from client.cache.outbox import Counts, Written
@@ -158,14 +158,18 @@ def lost_lines(losses: Sequence[Lost]) -> Iterator[str]:
 
 
 def moment(text: str | None, now: datetime) -> str:
-    """A time with its age, for people.
+    """A time with its age, for people, by the clock on the wall where `now` is told.
 
+    >>> from datetime import UTC
+    >>> from zoneinfo import ZoneInfo
     >>> moment("2026-03-02T07:15:00Z", datetime(2026, 3, 2, 9, 15, tzinfo=UTC))
     '2026-03-02 07:15 UTC (2 h ago)'
+    >>> moment("2026-07-02T07:15:00Z", datetime(2026, 7, 2, 11, 15, tzinfo=ZoneInfo("Europe/Rome")))
+    '2026-07-02 09:15 CEST (2 h ago)'
     """
     if text is None:
         return "never"
-    then = datetime.fromisoformat(text).astimezone(UTC)
+    then = datetime.fromisoformat(text).astimezone(now.tzinfo)
     age = max(0.0, (now - then).total_seconds())
     if age < 90:
         ago = f"{age:.0f} s ago"
@@ -175,14 +179,15 @@ def moment(text: str | None, now: datetime) -> str:
         ago = f"{age / 3600:.0f} h ago"
     else:
         ago = f"{age / 86400:.0f} days ago"
-    return f"{then:%Y-%m-%d %H:%M} UTC ({ago})"
+    return f"{then:%Y-%m-%d %H:%M} {then:%Z} ({ago})"
 
 
-def quarantine_lines(events: Sequence[Written], most: int = 20) -> Iterator[str]:
+def quarantine_lines(events: Sequence[Written], zone: tzinfo, most: int = 20) -> Iterator[str]:
     """Events the centre could not apply, by the numbers that the log has for them, and why."""
     for one in events[:most]:
         where = "put aside here" if one.state == "aside" else "at the centre"
-        yield f"  {one.happened_at[:16]} {one.type} (number {one.row}, {where}): {_reason(one.answer)}"
+        when = datetime.fromisoformat(one.happened_at).astimezone(zone)
+        yield f"  {when:%Y-%m-%d %H:%M} {one.type} (number {one.row}, {where}): {_reason(one.answer)}"
     if len(events) > most:
         yield f"  … and {len(events) - most} more"
 

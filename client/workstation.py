@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from client.cache.outbox import Outbox
 from client.cache.plans import kept_plan, kept_plans
@@ -35,6 +37,14 @@ class Workstation:
     """Whether the operator stands by figures that look wrong."""
     full: DiskFull | None = None
     """Why it is open for reading only; None: it is open for writing."""
+
+    def zone(self) -> tzinfo:
+        """The time zone of this station's site; UTC where it is not known here."""
+        site = self.records.record("site", self.settings.site) or {}
+        try:
+            return ZoneInfo(str(site["time_zone"]))
+        except (KeyError, ValueError, OSError):
+            return UTC  # nothing was pulled yet, or this computer does not know the zone
 
     def wire(self) -> Wire:
         """The way to its service."""

@@ -1,6 +1,7 @@
 """A kept plan is shown again without the network, and its id may be cut short."""
 
 import json
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from click.testing import CliRunner
@@ -12,6 +13,7 @@ from client.errors import CentreAway
 from client.push import Pushed
 from client.show import quarantine_lines, report_lines
 from client.sync import SyncReport
+from client.workstation import workstation_at
 
 TABLE = "ref;length;width;quantity;material;thickness\nP1;600;300;8;S235JR;3\n"
 
@@ -77,9 +79,9 @@ def test_papers_are_written_again(run, planned, tmp_path):
 
 def test_an_event_in_quarantine_is_shown_by_the_number_that_the_log_has_for_it():
     one = Written(
-        5, "id", "epoch", 1, "gauge.measured", "2026-03-02T07:15", "h", b"{}", "quarantined", None, 0
+        5, "id", "epoch", 1, "gauge.measured", "2026-03-02T07:15Z", "h", b"{}", "quarantined", None, 0
     )
-    assert "(number 5, at the centre)" in next(quarantine_lines([one]))
+    assert "(number 5, at the centre)" in next(quarantine_lines([one], UTC))
 
 
 def test_without_the_network_it_is_not_said_that_there_was_nothing_to_send():
@@ -87,3 +89,26 @@ def test_without_the_network_it_is_not_said_that_there_was_nothing_to_send():
     away = SyncReport(Pushed(), (), counts, CentreAway("no answer"))
     assert "events: nothing sent; 8 pending" in list(report_lines(away))
     assert "events: nothing to send; 8 pending" in list(report_lines(SyncReport(Pushed(), (), counts)))
+
+
+def test_times_are_told_by_the_clock_of_the_site(run, stocked, page, changed):
+    logged = run("log", "gauge", "--gauge", "300", "--measured", "300.1")
+    assert logged.exit_code == 0
+    assert "UTC" not in run("status").output, "Europe/London has GMT and BST"
+    site = {"id": "northgate", "name": "Northgate", "time_zone": "Asia/Kolkata"}
+    stocked.records.take_page(
+        [changed("site", "northgate", site, 2)],
+        cursor="c2",
+        centre_epoch=page()["centre_epoch"],
+        last=True,
+        server_time=page()["server_time"],
+        settled_to=0,
+    )
+    stocked.records.close()
+    # India keeps UTC + 5:30 all year (tz database, Asia/Kolkata).
+    with workstation_at(stocked.home) as station:
+        happened = datetime.fromisoformat(station.outbox.latest(1)[0].happened_at)
+    there = happened.astimezone(timezone(timedelta(hours=5, minutes=30)))
+    assert f"{there:%Y-%m-%d %H:%M} IST" in run("log", "list").output
+    assert f"oldest pending   {there:%Y-%m-%d %H:%M} IST" in run("status").output
+    assert " IST" in run("stock").output
