@@ -124,6 +124,16 @@ def test_the_edge_wears_by_what_is_logged_here(run):
     assert "cut              0.0 m" in run("edge-check").stdout
 
 
+def test_what_was_measured_of_the_edge_is_told_with_its_wear(run):
+    plate = ("--material", "plain steel", "--thickness", "6", "--cut-length", "3000")
+    assert run("log", "cuts", *plate, "--strokes", "100").exit_code == 0
+    burr = ("--burr", "0.5", "--thickness", "3", "--material", "S235JR")
+    assert run("log", "edge", *burr).exit_code == 0
+    told = run("edge-check").stdout
+    assert "a burr of 0.5 mm on 3 mm is above 0.30 mm" in told
+    assert "more than wear explains" in told
+
+
 def test_use_that_only_the_record_has_counts_along_the_whole_blade(run, stocked, changed, page):
     blade = {"id": "BL-1", "machine": "bench-3m", "edge": 3, "used_m": [9000, 0, 30000, 0]}
     sent = page([changed("blade", "BL-1", blade)])
