@@ -28,8 +28,9 @@ class Kept:
     """A record as it stands.
 
     `revision` counts from 1 and goes on over a deletion. The revisions from `run_from` on were all
-    written by `changed_by`. `by_hand`: the one by which the pieces of a stock item were last counted, or
-    set by hand; `counted_at` when that was, unless it was when the item was entered.
+    written by the station that `changed_by` names; it is one more than `revision` when none wrote that.
+    `by_hand`: the one by which the pieces of a stock item were last counted, or set by hand; `counted_at`
+    when that was, unless it was when the item was entered.
     """
 
     kind: str
@@ -150,7 +151,8 @@ def write(
         before = find(kind, key, deleted_too=True)
         _expect(before, expected)
         revision = before.revision + 1 if before else 1
-        run_from = before.run_from if before and before.changed_by == by else revision
+        # No revision of it is a station's own, whatever the name of the token is like.
+        run_from = revision + 1
         by_hand, counted_at = (before.by_hand, before.counted_at) if before else (None, None)
         if kind == "stock" and (counted or _sets_pieces(before, document)):
             by_hand, counted_at = revision, now if before and not before.deleted else None
@@ -238,7 +240,7 @@ def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None 
             return None
         _expect(before, expected)
         revision = before.revision + 1
-        run_from = before.run_from if before.changed_by == by else revision
+        run_from = revision + 1
         Record.update(
             deleted=True,
             revision=revision,

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from schemas.events import FIRST_HASH, PushAnswerSchema, event_hash
-from service.store import audits, records, tally
+from service.store import audits, records, tally, tokens
 from service.store import feed as feed_of
 from service.store.database import connected, database
 from service.store.models import Event
@@ -535,3 +535,20 @@ def test_an_absurd_time_is_quarantined(service: Service, station: Station, momen
         "quarantined",
         "applied",
     ]
+
+
+@pytest.mark.parametrize("name", ["planner", "station ng-1"])
+def test_what_a_person_of_any_name_saved_is_not_taken_for_the_station_s_own(
+    service: Service, station: Station, name: str
+) -> None:
+    with connected():
+        secret = tokens.make(name, ["plan"], now=NOW)[1]
+    service.push([station.write("program.saved", program(0))])
+    kept = service.get("/programs/flange-a")
+    changed = {**kept.json, "steps": [{"gauge_mm": 222}]}
+    etag = kept.headers["ETag"]
+    assert service.put("/programs/flange-a", changed, secret, headers={"If-Match": etag}).status_code == 200
+    # The station has not seen that yet: both stay, side by side.
+    service.push([station.write("program.saved", program(1, 305))])
+    assert service.get("/programs/flange-a").json["steps"][0]["gauge_mm"] == 222
+    assert len(service.get("/programs").json["items"]) == 2
