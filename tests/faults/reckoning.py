@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,8 @@ PLANS = ("55f0c1d2a3b4e5f6", "a1b2c3d4e5f60718")
 """Plans of which nobody knows more than what is logged of their steps."""
 PIECES = 3
 """Pieces that the first step of a plan has; the second has twice as many, and so on."""
+EDGES = 4
+"""Edges of a blade."""
 SHEETS = 4
 """Sheets of the layout of a plan that are parts as they are."""
 
@@ -56,8 +58,8 @@ def reckon_centre(world: World) -> None:
             assert abs(row.corrected_at - when) < timedelta(minutes=10), (row.event_id, row.corrected_at)
     assert audits.audit() == []
     applied = [row for row in rows if row.state == "applied"]
-    taken = sum(one.document["payload"]["quantity"] for one in applied if one.type == "stock.taken")
-    assert records.find("stock", "northgate/SH-A").document["quantity"] == MANY - taken  # type: ignore[union-attr]
+    _reckon_rack(applied)
+    _reckon_blades(applied)
     # Sums that no code of ours made: counted here from the documents.
     parts = sum(
         part["quantity"]
@@ -67,6 +69,47 @@ def reckon_centre(world: World) -> None:
     )
     assert sum(row.parts for row in Tally.select()) == parts
     _reckon_discrepancies(applied)
+
+
+def _reckon_rack(applied: list[Any]) -> None:
+    """As many sheets as were counted last, without those that were taken since."""
+    kept = records.find("stock", "northgate/SH-A")
+    assert kept is not None
+    counts = Discrepancy.select().where(Discrepancy.counted.is_null(False))
+    last = counts.order_by(Discrepancy.settled_at.desc(), Discrepancy.id.desc()).first()
+    begun = MANY if last is None else last.counted
+    since = 1 if last is None else kept.by_hand
+    taken = sum(
+        one.document["payload"]["quantity"]
+        for one in applied
+        if one.type == "stock.taken" and one.record_revision > since
+    )
+    assert kept.document["quantity"] == begun - taken
+
+
+def _reckon_blades(applied: list[Any]) -> None:
+    """Each blade is what the cuts and turns that stand make of a new one, in the order they were applied."""
+    worked = [one for one in applied if one.type in {"cuts.made", "blade.turned"}]
+    assert all(one.blade is not None for one in worked)
+    for name in {one.blade for one in worked}:
+        thousandths, edge, regrinds, since = [0] * EDGES, 1, 0, None
+        of_blade = [one for one in worked if one.blade == name]
+        for one in sorted(of_blade, key=lambda event: event.record_revision):
+            payload = one.document["payload"]
+            if one.type == "cuts.made":
+                thousandths[(payload.get("blade_edge") or edge) - 1] += round(payload["equivalent_m"] * 1000)
+                continue
+            edge, since = payload["edge"], one.corrected_at
+            if payload["work"] != "turned":
+                thousandths = [0] * EDGES
+                regrinds = regrinds + 1 if payload["work"] == "reground" else 0
+        kept = records.find("blade", name)
+        assert kept is not None
+        found = kept.document
+        assert [round(used * 1000) for used in found["used_m"]] == thousandths, name
+        assert (found["edge"], found["regrinds"]) == (edge, regrinds), name
+        at_work = found["edge_since"]
+        assert (None if at_work is None else datetime.fromisoformat(at_work)) == since, name
 
 
 def _reckon_withdrawals(rows: list[Any]) -> set[str]:

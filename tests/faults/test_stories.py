@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from client.cache.outbox import Outbox, Written
-from service.store import effects, withdrawn
+from service.store import blades, effects, withdrawn
 from tests.faults import centres, world
 
 RUNS = int(os.environ.get("SHEARWRIGHT_FAULT_RUNS", "100"))
@@ -72,6 +72,9 @@ def test_the_stories_are_not_idle() -> None:
         "POST twice",
         "withdrawn",
         "a discrepancy is settled",
+        "and the rack counted",
+        "blade.turned withdrawn",
+        "cuts.made withdrawn",
     ):
         assert words in told, words
 
@@ -92,6 +95,14 @@ def _notes_nothing(*_given: object) -> None:
     """A step cut twice is not looked at."""
 
 
+def _carries_nothing(*_given: object) -> None:
+    """A blade stays as it is when an event of it is withdrawn."""
+
+
+def _no_turns(*_given: object) -> list[Any]:
+    return []
+
+
 def _never_fits(*_given: object) -> bool:
     return False
 
@@ -103,12 +114,16 @@ def _never_fits(*_given: object) -> bool:
         (Outbox, "_write_again", _with_another_id),
         (effects, "_count_pieces", _notes_nothing),
         (withdrawn, "_fits", _never_fits),
+        (blades, "_carry", _carries_nothing),
+        (blades, "_turns_after", _no_turns),
     ],
     ids=[
         "a centre put back is not offered what it lacks",
         "an event gets another id when it is sent again",
         "a step cut more than planned is not shown",
         "a step no longer cut more than planned is still shown",
+        "a blade keeps what was withdrawn",
+        "a withdrawal reaches over a regrind",
     ],
 )
 def test_the_reckoning_finds_a_mistake(
@@ -118,7 +133,7 @@ def test_the_reckoning_finds_a_mistake(
     monkeypatch.setattr(of, name, wrong)
 
     def stories() -> None:
-        for seed in range(120):
+        for seed in range(150):
             world.tell_a_story(seed)
 
     with pytest.raises(AssertionError, match="seed"):

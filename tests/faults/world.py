@@ -45,8 +45,8 @@ from service.app import Config, create_app
 from service.store import records, tokens
 from service.store.database import connected, database
 from service.store.models import Event
-from tests.faults.centres import CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
-from tests.faults.reckoning import PIECES, PLANS, SHEETS, reckon_bench, reckon_centre
+from tests.faults.centres import MANY, CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
+from tests.faults.reckoning import EDGES, PIECES, PLANS, SHEETS, reckon_bench, reckon_centre
 from tests.service.shop import NOW, machine
 
 BEGIN = NOW
@@ -372,7 +372,7 @@ class World:
             "thickness_mm": 3,
         }
         size = {"length_mm": 600, "width_mm": 300, "quantity": self.chance.randrange(1, 5)}
-        kind = self.chance.randrange(5)
+        kind = self.chance.randrange(6)
         mass = round(4.239 * size["quantity"], 4)
         if kind == 0:
             part = {"ref": "P1", **size, "mass_kg": mass}
@@ -385,9 +385,14 @@ class World:
                     "strokes": 4,
                     "equivalent_m": metres,
                     "parts": [part],
+                    **self._edge(),
                     **self._step(),
                 },
             )
+        elif kind == 5:
+            work = self.chance.choice(["turned", "turned", "turned", "reground", "replaced"])
+            edge = self.chance.randrange(1, EDGES + 1)
+            drafts.add("blade.turned", {"machine": common["machine"], "edge": edge, "work": work})
         elif kind == 1:
             change = outbox_stock.StockChange("SH-A", -size["quantity"])
             # Now and then it is not the sheet that the record tells of.
@@ -413,6 +418,10 @@ class World:
             drafts.add(
                 "gauge.measured", {"machine": common["machine"], "gauge_mm": 300.0, "measured_mm": 300.1}
             )
+
+    def _edge(self) -> dict[str, Any]:
+        """The edge that a cut was made with, where it is said; else it is the one at work."""
+        return {} if self.chance.random() < 0.7 else {"blade_edge": self.chance.randrange(1, EDGES + 1)}
 
     def _step(self) -> dict[str, Any]:
         """The step that a cut is of, if any: few steps and many benches, so that some are cut twice."""
@@ -593,10 +602,13 @@ class World:
         items = self.ask("GET", "/sync/discrepancies?limit=100").json["items"]
         if not items:
             return
-        number = self.chance.choice(items)["id"]
-        answer = self.ask("POST", f"/sync/discrepancies/{number}/settle", {"words": "looked into"})
+        found = self.chance.choice(items)
+        looked: dict[str, Any] = {"words": "looked into"}
+        if found["ref"] is not None and self.chance.random() < 0.5:
+            looked["counted"] = MANY + self.chance.randrange(1000)
+        answer = self.ask("POST", f"/sync/discrepancies/{found['id']}/settle", looked)
         assert answer.status_code == 200, answer.text
-        self.tell("a discrepancy is settled")
+        self.tell(f"a discrepancy is settled{', and the rack counted' if 'counted' in looked else ''}")
 
     # --- the reckoning -------------------------------------------------------------------------
 
