@@ -91,7 +91,12 @@ def test_a_part_that_the_plainest_layout_can_make_is_placed(order: Order) -> Non
     for item in order.stock:
         same = (item.material, item.thickness) == (part.material, part.thickness)
         kg = piece_kg(material, item.length, item.width, item.thickness)
-        if not same or item.quantity == 0 or longest == 0 or lift_for(machine, kg, (item.length, item.width)) is None:
+        if (
+            not same
+            or item.quantity == 0
+            or longest == 0
+            or lift_for(machine, kg, (item.length, item.width)) is None
+        ):
             continue
         for tree in plainest(order, machine, item):
             piece = rules.stock_piece(item, trim)
