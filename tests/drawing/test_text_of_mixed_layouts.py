@@ -19,6 +19,7 @@ SHEAR = Machine(
     HoldDown(4500),
     squaring_arm=300_000,
     lifting=Lifting(25, 50, 2000),
+    sheet_support=True,
 )
 SIZES = ((600, 300, 5), (410, 230, 9), (655, 175, 7), (820, 440, 3), (390, 120, 8), (505, 340, 4))
 

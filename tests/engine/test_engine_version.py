@@ -13,7 +13,7 @@ from service.engine.planner import plan
 
 DEMO = Path(__file__).resolve().parents[2] / "deploy" / "demo"
 
-RECORDED = ("0.2.0", "6e0b96afbb8067c0033b7d27ab043b0774b64b747fa251370b6957b2d876e84a")
+RECORDED = ("0.3.0", "ef661623b9c88d57a7ef2c629755c95b6e02f6011292bc86f457ddd77b360243")
 """The engine version, and the hash of what it plans for the orders below.
 
 When the test fails, plans have changed. If that is meant: raise ``ENGINE_VERSION`` in
