@@ -40,6 +40,7 @@ IDEAL = Machine(
     hold_down=HoldDown(0),
     front_stops=FrontStops(1, 10**7, 0),
     lifting=Lifting(crane_kg=1e6),
+    sheet_support=True,
 )
 
 

@@ -26,7 +26,7 @@ def test_the_quantile_agrees_with_a_library_and_is_the_inverse(probability, free
 @given(st.floats(0.01, 0.9999), st.integers(MANY + 1, 20_000))
 def test_of_many_the_approximation_is_near_enough(probability, freedom):
     found = chi_square_quantile(probability, freedom)
-    assert found == pytest.approx(stats.chi2.ppf(probability, freedom), rel=1e-5)
+    assert found == pytest.approx(stats.chi2.ppf(probability, freedom), rel=3e-5)
 
 
 def test_two_degrees_are_the_exponential_distribution_and_one_the_square_of_the_normal():

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from schemas import events as contract
+from schemas.payloads import CutsMadeSchema
 from service.store import again, effects, records, tally
 from service.store.ages import Ages
 from service.store.database import connected, database
@@ -174,7 +175,7 @@ def test_old_plans_go_only_when_an_age_is_set(service: Service) -> None:
 @pytest.fixture
 def coolant(monkeypatch: pytest.MonkeyPatch) -> None:
     """A version that knows the type coolant.changed, which is applied as cuts are."""
-    monkeypatch.setitem(contract.PAYLOADS, "coolant.changed", contract.CutsMadeSchema)
+    monkeypatch.setitem(contract.PAYLOADS, "coolant.changed", CutsMadeSchema)
     monkeypatch.setitem(effects._EFFECTS, "coolant.changed", effects._EFFECTS["cuts.made"])
     real = tally.added_by
     monkeypatch.setattr(
