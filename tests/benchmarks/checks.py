@@ -117,7 +117,8 @@ def endpoint_rates(folder: Path, rounds: int) -> dict[str, float]:
         def work() -> None:
             for body in bodies:
                 answer = http.post(path, json=body, headers=head)
-                if answer.status_code != 200:
+                # No settings are given for a cut that is stopped; the answer takes as long.
+                if answer.status_code not in {200, 422} or "/problems/not-valid" in answer.text:
                     raise SystemExit(f"{path}: {answer.text}")
 
         return work
