@@ -22,6 +22,8 @@ from client.errors import CentreAway, CentreRefuses
 
 CONNECT_S: Final = 5.0
 READ_S: Final = 30.0
+PLAN_S: Final = 100.0
+"""For the answer with a plan: an order of the largest size takes half a minute on a slow computer."""
 FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 30.0
 MOST_ANSWER: Final = 64 * 1024 * 1024

@@ -15,7 +15,7 @@ from client.cache.records import Records
 from client.cache.stock import open_changes, rack_now
 from client.errors import ClientError, DiskFull, InputWrong, NotSetUp, StoreFailed
 from client.home import Home, StationSettings
-from client.wire import Wire
+from client.wire import PLAN_S, Wire
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
@@ -52,7 +52,7 @@ class Workstation:
 
     def plan_wire(self) -> Wire:
         """The way to its service for planning there."""
-        return Wire(self.settings.server, self.home.plan_token())
+        return Wire(self.settings.server, self.home.plan_token(), timeout_s=PLAN_S)
 
     def rack(self, site: str | None = None) -> list[StockItem]:
         """Sheets and offcuts at a site as they are now, with what was done here since the last pull."""

@@ -89,3 +89,9 @@ def test_a_folder_that_cannot_be_made_is_told(planned, tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(StoreFailed, match="cannot make the folder"):
         write_papers(planned, tmp_path / "file" / "below")
+
+
+def test_the_answer_with_a_plan_is_waited_for_as_long_as_the_largest_order_takes(station):
+    """Thirty-four seconds were measured on a slow computer."""
+    station.home.plan_token_file.write_text("secret", encoding="utf-8")
+    assert station.wire().timeout_s < 34 < station.plan_wire().timeout_s
