@@ -257,7 +257,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE")
     parser.add_argument("--effort", choices=("quick", "standard", "thorough"), default="standard")
     parser.add_argument("--rotate", choices=("yes", "no"), default="no")
-    parser.add_argument("--stages", default="any", help="how many stages of cuts at most, or any")
+    parser.add_argument(
+        "--stages", default="any", help="how many stages of cuts at most (a trim is one too), or any"
+    )
     parser.add_argument("--limit", type=int, help="only so many instances of each file, evenly spread")
     parser.add_argument("--only", help="only instances whose name contains this")
     parser.add_argument(

@@ -6,6 +6,7 @@ that they hold for every machine. Lengths are whole hundredths of a millimetre, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -201,15 +202,24 @@ def _better(a: Least, b: Least, types: Sequence[StockType]) -> Least:
 
 
 def _agreed(least: Least, types: Sequence[StockType]) -> Least:
-    """The three bounds brought to bear on each other: so many pieces cost at least so much, and back."""
+    """The three bounds brought to bear on each other: so many pieces cost at least so much, and back.
+
+    Whole pieces of stock come to whole multiples of what all their areas, or costs, are multiples of.
+    """
     pieces, area, cost = least.pieces, least.area, least.cost
-    dearest = sorted(((t.cost, t.quantity) for t in types), reverse=True)
-    largest = sorted(((t.area, t.quantity) for t in types), reverse=True)
-    for amount, rows in ((cost, dearest), (area, largest)):
-        pieces = max(pieces, cover_pieces([(each, 0, n) for each, n in rows], amount))
+    areas = [(t.area, t.cost, t.quantity) for t in types]
+    costs = [(t.cost, t.area, t.quantity) for t in types]
+    area = _whole(max(area, cover_cost(costs, cost)), [t.area for t in types])
+    cost = _whole(max(cost, cover_cost(areas, area)), [t.cost for t in types])
+    pieces = max(pieces, cover_pieces(costs, cost), cover_pieces(areas, area))
     area = max(area, cheapest([(t.area, t.quantity) for t in types], pieces))
     cost = max(cost, cheapest([(t.cost, t.quantity) for t in types], pieces))
     return Least(pieces, area, cost, least.method)
+
+
+def _whole(amount: int, each: Sequence[int]) -> int:
+    unit = math.gcd(*each) or 1
+    return -(-amount // unit) * unit
 
 
 def lower_bound(

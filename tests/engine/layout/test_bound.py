@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.layout.bound import least_of
+from service.engine.layout.bound import Least, least_of, raised
 from service.engine.layout.dual import by_unit, in_parts, measures, plain, without_small
 from service.engine.layout.kinds import kinds_of
 from service.engine.layout.stock import stock_types
@@ -165,3 +165,31 @@ def test_scarce_large_sheets_raise_the_bound() -> None:
         StockItem("small", 50, 50, 9, "S235JR", 300, edges="cut"),
     ]
     assert least_of(kinds, [8], stock_types(stock, 0), 0).pieces == 5
+
+
+def test_a_cost_that_is_the_area_bounds_the_area_too() -> None:
+    """Several sizes without a price: the area was bounded by the smallest sheet for each piece alone."""
+    stock = (
+        StockItem("A", 25_000, 25_000, 99, "S235JR", 300, edges="cut", oversize=0),
+        StockItem("B", 30_000, 20_000, 99, "S235JR", 300, edges="cut", oversize=0),
+    )
+    types = stock_types(stock, 0)
+    least = raised(Least(0, 0, 0, "area"), 10 * 30_000 * 20_000 + 1, types)
+    # Whole sheets come to a multiple of 2 500 mm²: the areas are 60 000 and 62 500 mm².
+    assert least.area == least.cost == 10 * 30_000 * 20_000 + 2_500 * 10_000
+    assert least.pieces == 10
+
+
+def test_a_bound_on_cost_bounds_the_area_where_prices_differ() -> None:
+    """Free offcuts add area and no cost, the rest at least what the dearest area for its money needs."""
+    stock = (
+        StockItem("R", 10_000, 10_000, 2, "S235JR", 300, kind="offcut", edges="cut", oversize=0, price=0),
+        StockItem("A", 10_000, 10_000, 9, "S235JR", 300, edges="cut", oversize=0, price=10),
+        StockItem("B", 20_000, 10_000, 9, "S235JR", 300, edges="cut", oversize=0, price=15),
+    )
+    types = stock_types(stock, 0)
+    least = raised(Least(0, 0, 0, "area"), 30, types)
+    assert (least.pieces, least.area, least.cost) == (2, 3 * 10_000 * 10_000, 30)
+    by_area = raised(Least(0, 5 * 10_000 * 10_000, 0, "area"), 0, types)
+    # Two free, then a sheet and a half of the cheaper area: 22.5, and prices are multiples of 5.
+    assert by_area.cost == 25
