@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from service.engine.layout.cover import cover_cost, whole_cost
 from service.engine.layout.dual import Measure, measures
 from service.engine.layout.job import Division, Job
 from service.engine.layout.kinds import Kind, kinds_of
@@ -20,6 +21,8 @@ from service.engine.plan import Bound
 from service.engine.quantities import Length
 
 _PER_MM2 = 10_000
+_WHOLE = 4
+"""Measures of which whole pieces are asked for: those that say most in fractions."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,27 +47,8 @@ def usable(stock: StockType, trim: Length) -> tuple[Length, Length]:
     return sides[0], sides[1]
 
 
-def cover_cost(holds: Sequence[tuple[int, int, int]], wanted: int) -> int:
-    """Least cost of stock that holds `wanted`, rounded up; `holds`: (capacity, cost, quantity).
-
-    Proof: letting pieces be taken in fractions can only lower the cost, and then taking them by
-    rising cost for capacity is best (an exchange argument). Costs are whole numbers.
-
-    >>> cover_cost([(10, 10, 2), (4, 5, 9)], 22)
-    23
-    """
-    left, cost = wanted, 0
-    # Shares of whole numbers below 2**64 that differ, differ by more than 2**-128.
-    for _, capacity, each, quantity in sorted([((c << 128) // h, h, c, n) for h, c, n in holds if h > 0]):
-        if left <= capacity * quantity:
-            return cost - (-left * each // capacity) if left > 0 else cost
-        left -= capacity * quantity
-        cost += each * quantity
-    return cost
-
-
 def cover_pieces(holds: Sequence[tuple[int, int, int]], wanted: int) -> int:
-    """Fewest pieces that hold `wanted`; `holds` as in :func:`cover_cost`.
+    """Fewest pieces that hold `wanted`; `holds` as in :func:`.cover.cover_cost`.
 
     Proof: n pieces hold at most what the n largest capacities hold.
 
@@ -146,6 +130,7 @@ def least_of(
         _table(g, [[v.dy for v in kind.variants] for kind, _ in live], [r[1] for r in room]) for g in along_y
     ]
     numbers = [n for _, n in live]
+    told: list[tuple[int, int, list[tuple[int, int, int]]]] = []
     for i, (parts_x, stock_x) in enumerate(by_x):
         for j, (parts_y, stock_y) in enumerate(by_y):
             wanted = 0
@@ -158,10 +143,27 @@ def least_of(
             area = cover_cost([(h, t.area, n) for (h, _, n), t in zip(holds, types, strict=True)], wanted)
             method = "area" if i == 0 and j == 0 else "sizes that do not fit together"
             best = _better(best, Least(pieces, area, cost, method), types)
+            told.append((cost, wanted, holds))
+    best = _better(best, _in_whole_pieces(told, types, best.method), types)
     best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"), types)
     if prices:
         return with_prices(best, kinds, counts, types, trim, prices, levels, work)
     return _agreed(best, types)
+
+
+def _in_whole_pieces(
+    told: Sequence[tuple[int, int, list[tuple[int, int, int]]]], types: Sequence[StockType], method: str
+) -> Least:
+    """What the plain areas, and the measures that say most in fractions, say of whole pieces.
+
+    `told`: (cost in fractions, wanted, what each type holds) by measure, the plain areas first.
+    """
+    cost = area = 0
+    for _, wanted, holds in [told[0], *sorted(told[1:], key=lambda one: -one[0])[:_WHOLE]]:
+        cost = max(cost, whole_cost(holds, wanted))
+        sizes = [(h, t.area, n) for (h, _, n), t in zip(holds, types, strict=True)]
+        area = max(area, whole_cost(sizes, wanted))
+    return Least(0, area, cost, method)
 
 
 def with_prices(

@@ -17,7 +17,7 @@ from typing import Final
 from service.engine.layout.context import AXES, Context, Pattern
 from service.engine.layout.grid import Grid, Shape, variants_in
 from service.engine.layout.linear import PRICE_BITS, Column, Master
-from service.engine.layout.prices import least_cost
+from service.engine.layout.prices import least_cost, whole_least
 from service.engine.layout.stock import StockType
 from service.engine.order import Effort
 from service.engine.quantities import Length
@@ -68,6 +68,8 @@ class Steady:
         self.live = live
         self.best = best
         self.proved = Fraction(0)
+        self._tops: tuple[int, Sequence[int]] | None = None
+        self._whole = 0
 
     def tries(self, values: list[int]) -> Iterator[list[int]]:
         """Prices to try in turn: held back first, then those of the moment."""
@@ -82,6 +84,14 @@ class Steady:
         proved = least_cost(worth, tops, self.live)
         if proved > self.proved:
             self.best, self.proved = prices, proved
+            self._tops = worth, tops
+
+    def whole(self) -> int:
+        """What is proved of whole pieces of stock."""
+        if self._tops is not None:
+            self._whole = max(self._whole, whole_least(*self._tops, self.live))
+            self._tops = None
+        return self._whole
 
 
 class Columns:

@@ -14,6 +14,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
+from service.engine.layout.cover import whole_cost
 from service.engine.layout.dual import by_unit
 from service.engine.layout.grid import Grid
 from service.engine.layout.kinds import Kind, Variant
@@ -44,7 +45,8 @@ def price_bound(
     as often as one likes. Every layout in a plan is worth at most V, so with n pieces of each type,
     ``Σ counts · prices ≤ Σ n · V``. Hence the plan costs at least ``Σ counts · prices`` times the least
     cost / V over the types; and also at least ``Σ counts · prices − Σ quantity · max(0, V − cost)``,
-    since ``cost ≥ V − max(0, V − cost)`` for each piece used. Prices below zero count as zero.
+    since ``cost ≥ V − max(0, V − cost)`` for each piece used; and what whole pieces cost whose V add up
+    to the worth of the parts (:func:`.cover.whole_cost`). Prices below zero count as zero.
     `levels` is how many levels of cuts the plan may have at most. With `work` all places are looked at
     where a table of them takes no more sums than that.
     """
@@ -55,12 +57,12 @@ def price_bound(
     worth = sum(n * p for n, p in zip(counts, prices, strict=True))
     if worth == 0:
         return 0
-    best = Fraction(0)
+    best = 0
     for grid, coarse in _grids(kinds, counts, room, prices, levels, work):
         if coarse is not None:
             coarse.price(prices)
-        best = max(best, least_cost(worth, grid.tops(prices, coarse), types))
-    return -(-best.numerator // best.denominator)
+        best = max(best, whole_least(worth, grid.tops(prices, coarse), types))
+    return best
 
 
 def least_cost(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> Fraction:
@@ -78,6 +80,13 @@ def least_cost(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> F
         lagrange = worth * factor - sum(n * max(Fraction(0), v * factor - c) for v, c, n in live)
         best = max(best, lagrange)
     return best
+
+
+def whole_least(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> int:
+    """As :func:`least_cost`, in whole pieces of stock."""
+    least = least_cost(worth, tops, types)
+    holds = [(top, t.cost, t.quantity) for top, t in zip(tops, types, strict=True)]
+    return max(-(-least.numerator // least.denominator), whole_cost(holds, worth))
 
 
 def _grids(

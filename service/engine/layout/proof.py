@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.columns import Steady, Task, carved, uses_of
@@ -33,7 +32,7 @@ _TABLE_STEPS: Final = 400
 class Proved:
     """A cost that no plan goes below, nought where no table was complete, and prices to prove more with."""
 
-    cost: Fraction
+    cost: int
     prices: list[int]
 
 
@@ -57,7 +56,7 @@ def proved(
 
     def open_still() -> bool:
         """Whether prices may prove more than is known, and more is wanted."""
-        told = max(-(-steady.proved // unit) * unit, known)
+        told = max(-(-steady.whole() // unit) * unit, known)
         return not _stopped(context) and told < min(enough, (task.master.objective - 1e-6) * task.dearest)
 
     for most in _FEW_PLACES:
@@ -75,10 +74,10 @@ def proved(
         fine = grid_of(_SOME_PLACES)
         while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
             pass
-        return Proved(Fraction(0), task.values())
+        return Proved(0, task.values())
     while grid.work + sums <= work and open_still() and offers.taken(grid, coarse, steady):
         pass
-    return Proved(steady.proved, steady.best or task.values())
+    return Proved(steady.whole(), steady.best or task.values())
 
 
 def _stopped(context: Context) -> bool:

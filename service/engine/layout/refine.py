@@ -228,6 +228,6 @@ class Refiner:
             self.ceiling += spent
             self.columns.ceiling += spent
         if found.cost > 0:
-            self._keep(raised(context.least, math.ceil(found.cost), self.types), found.prices)
+            self._keep(raised(context.least, found.cost, self.types), found.prices)
         else:
             self._prove(found.prices)

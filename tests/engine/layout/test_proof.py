@@ -37,8 +37,8 @@ def proof_of(one: Job) -> float:
     return float(proved(context, task, rooms, 1, 10**18, 10**10).cost / cost)
 
 
-def test_five_of_half_a_sheet_prove_two_and_a_half() -> None:
-    assert proof_of(job((100, 60), [(50, 60, 5)])) == pytest.approx(2.5, abs=1e-3)
+def test_five_of_half_a_sheet_prove_three_whole_ones() -> None:
+    assert proof_of(job((100, 60), [(50, 60, 5)])) == pytest.approx(3.0, abs=1e-3)
 
 
 def test_parts_that_exclude_each_other_prove_a_sheet_each() -> None:
