@@ -9,7 +9,6 @@ from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
-from urllib.parse import urlsplit
 
 import click
 
@@ -21,15 +20,16 @@ from client.cli_lift import lift_check
 from client.cli_log import log_group
 from client.cli_orders import order_commands
 from client.cli_records import record_commands
+from client.cli_setup import init
 from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, lines, say
-from client.errors import EXIT_CODES, ClientError, DiskFull, InputWrong, NotSetUp
+from client.errors import EXIT_CODES, ClientError, DiskFull
 from client.export import check_export, export_log
-from client.home import Home, StationSettings, checked_server, home_at
+from client.home import Home, home_at
 from client.schedule import EVERY_S, run_until_stopped
 from client.sync import SyncReport, sync_once
 from client.wire import Patience
-from client.workstation import Workstation, workstation_at
+from client.workstation import Workstation
 
 
 class _Commands(click.Group):
@@ -87,66 +87,13 @@ def cli(ctx: click.Context, home: Path | None) -> None:
 
 
 cli.add_command(log_group)
-for _command in (curves, gauge_check, cut_check, cut_settings, lift_check, edge_check):
+for _command in (init, curves, gauge_check, cut_check, cut_settings, lift_check, edge_check):
     cli.add_command(_command)
 for _command in (*order_commands, *record_commands):
     cli.add_command(_command)
 
 
-# --- set-up and records --------------------------------------------------------------------------
-
-
-@cli.command()
-@click.option("--server", required=True, help="Address of the service, for example https://shear.example.")
-@click.option(
-    "--token", help="Token of this station. Asked for when left out; - reads it from standard input."
-)
-@click.option("--station", required=True, help="Name of this station, as the token was made for.")
-@click.option("--site", required=True, help="Site this station belongs to.")
-@click.option("--plan-token", help="Token of the scope plan, for plan --online; - reads it as above.")
-@click.pass_obj
-def init(home: Home, server: str, token: str | None, station: str, site: str, plan_token: str | None) -> None:
-    """Set this workstation up. Run it again to change the address or the token."""
-    address = checked_server(server)
-    if token is None:
-        token = click.prompt("Token", hide_input=True)
-    secret = _one_word(token)
-    plan_secret = None if plan_token is None else _one_word(plan_token)
-    for name, value in (("station", station), ("site", site)):
-        if not value.strip() or len(value) > 60 or not value.isprintable():
-            raise InputWrong(f"{name}: 1 to 60 letters are wanted")
-    try:
-        before = home.settings()
-    except NotSetUp:
-        before = None
-    if before is not None and before.station != station and _has_a_log(home):
-        raise InputWrong(
-            f"{home.folder} belongs to station {before.station!r}, and its log bears that name; "
-            "set another station up in another folder with --home"
-        )
-    home.write_settings(StationSettings(address, station, site), secret, plan_secret)
-    with workstation_at(home) as opened:
-        _notice(opened)
-    say(f"station {station} at {site} is set up in {home.folder}")
-    parts = urlsplit(address)
-    if parts.scheme == "http" and parts.hostname not in {"localhost", "127.0.0.1", "::1"}:
-        say("note: over http anyone on the way can read the token; https is wanted", err=True)
-    say("next: shearwright pull")
-
-
-def _has_a_log(home: Home) -> bool:
-    """Whether anything was ever written down here; until then a mistyped name can be put right."""
-    if not home.store_file.exists():
-        return False
-    with workstation_at(home) as opened:
-        return opened.outbox.last_row() > 0
-
-
-def _one_word(given: str) -> str:
-    token = (sys.stdin.readline() if given == "-" else given).strip()
-    if not token or not token.isascii() or any(not sign.isprintable() or sign == " " for sign in token):
-        raise InputWrong("a token is one word of letters, digits and signs")
-    return token
+# --- records ------------------------------------------------------------------------------------
 
 
 @cli.command()
@@ -305,11 +252,6 @@ def salvage(home: Home, file: Path | None) -> None:
 
 
 # --- small helps ---------------------------------------------------------------------------------
-
-
-def _notice(station: Workstation) -> None:
-    if station.outbox.notice is not None:
-        say(f"note: {station.outbox.notice}", err=True)
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from client.cli import cli
 from client.errors import EXIT_CODES, NotAllPlanned
+from client.home import Home, StationSettings
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLE = "ref;length;width;quantity;material;thickness\nP1;600;300;8;S235JR;3\n"
@@ -324,9 +325,8 @@ def test_pull_tells_what_changed(service, tmp_path, shearwright, machine_record)
     assert "nothing new" in shearwright(tmp_path / "h", "pull").stdout
 
 
-def test_a_wrong_token_is_said_plainly(service, tmp_path, shearwright):
-    words = ["--server", service.url, "--token", "wrong", "--station", "bench1", "--site", "northgate"]
-    shearwright(tmp_path / "h", "init", *words)
+def test_a_token_that_was_revoked_is_said_plainly(service, tmp_path, shearwright):
+    Home(tmp_path / "h").write_settings(StationSettings(service.url, "bench1", "northgate"), "revoked")
     done = shearwright(tmp_path / "h", "sync")
     assert done.returncode == 6
     assert "does not know this token" in done.stderr
