@@ -13,9 +13,11 @@ from typing import Any, NoReturn
 import click
 
 from client import show
+from client.agree import CENTRE_KNOWS, earlier_centre
 from client.cache.lost import losses
 from client.cli_cut import cut_check, cut_settings
 from client.cli_edge import edge_check
+from client.cli_entries import decisions
 from client.cli_lift import lift_check
 from client.cli_log import log_group
 from client.cli_orders import order_commands
@@ -87,7 +89,7 @@ def cli(ctx: click.Context, home: Path | None) -> None:
 
 
 cli.add_command(log_group)
-for _command in (init, curves, gauge_check, cut_check, cut_settings, lift_check, edge_check):
+for _command in (init, curves, gauge_check, cut_check, cut_settings, lift_check, edge_check, decisions):
     cli.add_command(_command)
 for _command in (*order_commands, *record_commands):
     cli.add_command(_command)
@@ -151,6 +153,9 @@ def _status(station: Workstation, seen: bool) -> None:
         say(f"clock            {abs(seconds):.1f} s {way} the centre's")
         if abs(seconds) > show.CLOCK_WARNING_S:
             say("note: set this computer's clock; reports use the corrected time meanwhile")
+    earlier = earlier_centre(outbox.sql.meta(CENTRE_KNOWS))
+    if earlier is not None:
+        say(f"note: {earlier}")
     lines(f"damaged          {one.damage}" for one in outbox.unsound())
     if seen:
         outbox.lost_seen()

@@ -1,4 +1,4 @@
-"""The commands `shearwright log list` and `log withdraw`: finding an entry, and putting it right."""
+"""The commands `shearwright log list`, `log withdraw` and `decisions`: an entry, and what becomes of it."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from typing import Any, Final
 import click
 
 from client import show
+from client.cache import decided
+from client.cache.decided import verdicts
 from client.cache.written import Written
 from client.cli_tools import in_home, say, tell
 from client.errors import InputWrong
@@ -27,7 +29,8 @@ _MOST_AT_ONCE = 200
 def list_entries(home: Home, last: int) -> None:
     """List the last entries with their numbers, the newest at the end."""
     with in_home(home, reading=True) as station:
-        gone, zone = withdrawn_ids(station.outbox), station.zone()
+        zone = station.zone()
+        became = verdicts(station.outbox.sql) | dict.fromkeys(withdrawn_ids(station.outbox), "withdrawn")
         entries = [one for one in station.outbox.latest(last) if one.state != "reissued"]
         rows = [
             (
@@ -35,7 +38,7 @@ def list_entries(home: Home, last: int) -> None:
                 f"{datetime.fromisoformat(one.happened_at).astimezone(zone):%Y-%m-%d %H:%M %Z}",
                 one.type,
                 words_of(one.type, one.event["payload"]) if one.sound else "changed on the disk",
-                _standing(one, gone),
+                _standing(one, became),
             )
             for one in reversed(entries)
         ]
@@ -46,10 +49,29 @@ def list_entries(home: Home, last: int) -> None:
                 say(f"note: {one.damage}", err=True)
 
 
-def _standing(one: Written, gone: set[str]) -> str:
-    if not one.sound:
-        return "damaged"
-    return "withdrawn" if one.event_id in gone else one.state
+def _standing(one: Written, became: Mapping[str, str]) -> str:
+    return became.get(one.event_id, one.state) if one.sound else "damaged"
+
+
+@click.command()
+@click.option(
+    "--last", type=click.IntRange(1, 10_000), default=20, show_default=True, help="How many decisions."
+)
+@click.pass_obj
+def decisions(home: Home, last: int) -> None:
+    """List what persons at the centre decided about entries of this station, the newest at the end.
+
+    An entry that was not applied may be corrected or dismissed there; what does not add up with one,
+    such as a sheet taken that the books do not have, is settled in words.
+    """
+    with in_home(home, reading=True) as station:
+        sql, zone = station.outbox.sql, station.zone()
+        found = decided.decisions(sql, last)
+        for one in reversed(found):
+            at = f"{datetime.fromisoformat(one.at).astimezone(zone):%Y-%m-%d %H:%M %Z}"
+            say(f"{at}  {decided.decision_words(one, decided.entry_of(sql, one))}")
+        if not found:
+            say("none that this station was told of")
 
 
 @click.command()

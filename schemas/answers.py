@@ -132,6 +132,30 @@ class WaitingEventSchema(Schema):
 
 
 @says(
+    kind="corrected or dismissed: the event, which had not been applied; settled: what did not add up",
+    number="number of the correction, or of the discrepancy",
+    by="who decided",
+    at="when, by the centre's clock",
+    outcome="what came of it: the state of the event after a correction",
+    about="what did not add up, in words; null: it is about the event itself",
+    counted="pieces counted on the rack with it; null: none were",
+)
+class DecisionSchema(Schema):
+    """What a person at the centre decided about an event of a station, and why."""
+
+    kind = fields.String(required=True, validate=validate.OneOf(("corrected", "dismissed", "settled")))
+    number = fields.Integer(required=True)
+    epoch = fields.String(required=True)
+    seq = fields.Integer(required=True)
+    words = fields.String(required=True)
+    by = fields.String(required=True)
+    at = fields.AwareDateTime(required=True)
+    outcome = fields.String(required=True)
+    about = fields.String(required=True, allow_none=True)
+    counted = fields.Integer(required=True, allow_none=True)
+
+
+@says(
     epochs="every epoch that the centre knows of the station",
     site="site of the token that asks; null: it is not the token of a station",
 )
@@ -159,6 +183,18 @@ class StationSchema(Schema):
     )
     waiting_more = fields.Boolean(
         required=True, metadata={"description": "whether more wait than are listed here"}
+    )
+    decided = fields.List(
+        fields.Nested(DecisionSchema),
+        required=True,
+        metadata={
+            "description": "what persons decided about its events in the last 90 days, the newest 200, "
+            "newest first"
+        },
+    )
+    payloads_version = fields.Integer(
+        required=True,
+        metadata={"description": "of the types of events and their fields that the centre knows"},
     )
 
 

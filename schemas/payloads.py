@@ -351,6 +351,13 @@ class LogWithdrawnSchema(Document):
     operator = Text(allow_none=True, most=60)
 
 
+PAYLOADS_VERSION: Final = 1
+"""Raised with every type of event, and every field of one, that is added.
+
+A centre of an earlier version keeps such a type, and puts an event with such a field in quarantine: it is
+to be brought up to date before its stations, and they tell by this number where it was not.
+"""
+
 PAYLOADS: Final[dict[str, type[Schema]]] = {
     "cuts.made": CutsMadeSchema,
     "parts.taken": PartsTakenSchema,

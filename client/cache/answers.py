@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import cast
 
+from client.cache.decided import Decision, take_decisions
 from client.cache.epochs import Epochs
 from client.cache.lost import forget_named
 from client.cache.written import State, Waiting, utc_text
@@ -112,6 +113,11 @@ class Answers(Epochs):
                         "UPDATE event SET state = 'taken', answered_at = ? WHERE id = ?", moment, row
                     )
         return settled, held
+
+    def note_decisions(self, told: Sequence[Decision]) -> list[Decision]:
+        """Keep what persons at the centre decided; those decisions that are new here."""
+        with self.home.writing(), self.sql.transaction():
+            return take_decisions(self.sql, told)
 
     def _offer_again(self, epoch: str, after_seq: int) -> int:
         self.sql.run(

@@ -10,13 +10,14 @@ from flask import current_app, request
 from schemas.answers import StationSchema
 from schemas.events import ChangesSchema, Moment, PushAnswerSchema, PushSchema
 from schemas.fields import Document, JsonInt, Text, between
+from schemas.payloads import PAYLOADS_VERSION
 from schemas.problems import CURSOR_GONE, FORK, GAP, FieldError, pointer
 from schemas.sure import sure
 from schemas.words import says
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.problems import ProblemError, forbidden, not_valid
-from service.store import events, feed, held, records
+from service.store import decided, events, feed, held, records
 from service.store.ages import Ages
 from service.store.events import BrokenChain, Fork, Reached
 
@@ -24,6 +25,10 @@ sync = Operations("sync")
 
 MOST_WAITING: Final = 1000
 """Events not applied that a station is told of at once."""
+
+MOST_DECIDED: Final = 200
+DECIDED_SINCE: Final = timedelta(days=90)
+"""As long as stations keep what they sent; of the schema's words too."""
 
 
 @says()
@@ -154,6 +159,8 @@ def read_station(given: Given, key: str) -> Answer:
                 for row in waiting[:MOST_WAITING]
             ],
             "waiting_more": len(waiting) > MOST_WAITING,
+            "decided": decided.decisions_on(key, given.now - DECIDED_SINCE, MOST_DECIDED),
+            "payloads_version": PAYLOADS_VERSION,
         }
     )
     return Answer(document)
