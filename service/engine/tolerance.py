@@ -94,6 +94,7 @@ def aimed_size(part: Part) -> tuple[Length, Length]:
     return aim_of(part.tolerance, part.length), aim_of(part.tolerance, part.width)
 
 
+@lru_cache(maxsize=4096)
 def allowed_deviation(tolerance: Tolerance, size: Length) -> Length:
     """The ± that a cut has to hold about the size that is cut for; `size` is nominal."""
     return min(aimed_limits(tolerance, size))

@@ -145,9 +145,6 @@ class Context:
         """The tree as a pattern, None when the machine could not cut it after all."""
         count = sum(1 for _ in leaves(tree))
         self.other_steps += 40 * count
-        walked = rules.walk(self.job.machine, tree, stock.piece, self.parts, self.trim, self.job.longest)
-        if isinstance(walked, str) or stages_of(tree) > self.stages:
-            return None
         use = tuple(self.lines.use(tree).items())
         if not use:
             return None
@@ -161,9 +158,21 @@ class Context:
         area = sum(self.areas[kind] * n for kind, n in use)
         pattern = Pattern(stock.index, tree, use, area, worth, 4 * len(sizes) + count)
         old = self.pool.get((stock.index, use))
-        if old is None or (worth, -pattern.handling) > (old.offcut_worth, -old.handling):
-            self.pool[stock.index, use] = pattern
-        return self.pool[stock.index, use]
+        if old is not None and (worth, -pattern.handling) <= (old.offcut_worth, -old.handling):
+            return old
+        walked = rules.walk(
+            self.job.machine,
+            tree,
+            stock.piece,
+            self.parts,
+            self.trim,
+            self.job.longest,
+            self.builder.known,
+        )
+        if isinstance(walked, str) or stages_of(tree) > self.stages:
+            return old
+        self.pool[stock.index, use] = pattern
+        return pattern
 
     def build(
         self,

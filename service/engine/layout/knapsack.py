@@ -1,69 +1,137 @@
 """Which pieces to lay side by side in a given room: a bounded knapsack with exact sums.
 
-Sums stay exact; only the number of states kept is limited, one for each cell of the room.
+Where all sizes are multiples of a unit of which the room has few, one array holds the best value for every
+room at once. With finer sizes sums stay exact too, but only one state is kept for each cell of the room.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from operator import itemgetter
-from typing import TypeAlias
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
 
 Option: TypeAlias = tuple[int, int, int]
 """Size, value, and how many copies there may be."""
 
-Link: TypeAlias = "tuple[Link | None, int, int]"
+State: TypeAlias = tuple[int, int, dict[int, int]]
+"""Sum of sizes, sum of values, and how many of each option, by rising index."""
+
+_Link: TypeAlias = "tuple[_Link | None, int, int]"
 """What was taken before, the option's index, and how many of it."""
 
-State: TypeAlias = "tuple[int, int, Link | None]"
-"""Sum of sizes, sum of values, what was taken."""
+_Linked: TypeAlias = "tuple[int, int, _Link | None]"
+
+_UNITS: Final = 6000
+"""Units of the room up to which an array of all of them is the quicker way."""
+_LARGEST: Final = 1 << 62
+_A_TAKE: Final = 8
+"""Steps that one sum of arrays takes at least; for each :data:`_UNITS_A_STEP` units one more."""
+_UNITS_A_STEP: Final = 500
 
 _first = itemgetter(0)
 
 
-def knapsack(room: int, options: Sequence[Option], cells: int) -> tuple[list[State], int]:
-    """All worthwhile sums of options within `room`, by rising sum and rising value.
+class Knapsack:
+    """Packs one room after another."""
 
-    A state is dropped when another has no larger sum and no smaller value; of the states in one of
-    the `cells` equal parts of the room the most valuable is kept.
+    def __init__(self) -> None:
+        self._scratch: NDArray[np.int64] = np.empty(0, dtype=np.int64)
 
-    Returns
-    -------
-    The states and the number of steps spent.
+    def packed(self, room: int, options: Sequence[Option], cells: int) -> tuple[Iterator[State], int]:
+        """The worthwhile sums of options within `room`, the most valuable first, and the steps spent.
 
-    >>> states, _ = knapsack(10, [(3, 4, 2), (5, 6, 1)], 100)
-    >>> [(s, v) for s, v, _ in states]
-    [(0, 0), (3, 4), (5, 6), (6, 8), (8, 10)]
-    """
-    states: list[State] = [(0, 0, None)]
-    steps = 0
+        No sum is given when another is no larger and no less valuable. With fine sizes, of the sums in one of
+        the `cells` equal parts of the room only the most valuable is given. What is given holds until the
+        next room is packed.
+
+        >>> states, _ = Knapsack().packed(10, [(3, 4, 2), (5, 6, 1)], 100)
+        >>> [(s, v) for s, v, _ in states]
+        [(8, 10), (6, 8), (5, 6), (3, 4), (0, 0)]
+        """
+        takes = _takes(room, options)
+        unit = math.gcd(*[width for width, _, _, _ in takes]) or 1
+        if room // unit > _UNITS or sum([worth for _, worth, _, _ in takes]) > _LARGEST:
+            return _in_cells(room, takes, cells)
+        units = room // unit
+        count = units + 1
+        if len(self._scratch) < count * (len(takes) + 1):
+            self._scratch = np.empty(2 * count * (len(takes) + 1), dtype=np.int64)
+        rows = self._scratch[: count * (len(takes) + 1)].reshape(len(takes) + 1, count)
+        row = rows[0]
+        row[:] = 0
+        for place, (width, worth, _, _) in enumerate(takes, start=1):
+            at = width // unit
+            after = rows[place]
+            after[:at] = row[:at]
+            with_it = after[at:]
+            np.add(row[:-at], worth, out=with_it)
+            np.maximum(with_it, row[at:], out=with_it)
+            row = after
+        return _found(rows, takes, unit), len(takes) * (_A_TAKE + units // _UNITS_A_STEP)
+
+
+_Take: TypeAlias = tuple[int, int, int, int]
+"""Size and value of some copies of an option together, its index, how many copies."""
+
+
+def _takes(room: int, options: Sequence[Option]) -> list[_Take]:
+    """Copies of the options in ones, twos, fours …, so that any number of them is a sum."""
+    takes: list[_Take] = []
     for index, (size, value, copies) in enumerate(options):
         if value <= 0 or size > room:
             continue
-        left = min(copies, room // size)
+        left = room // size
+        left = min(left, copies)
         take = 1
         while left > 0:
             take = min(take, left)
             left -= take
-            width, worth = size * take, value * take
-            limit = room - width
-            shifted: list[State] = [
-                (total + width, gain + worth, (link, index, take))
-                for total, gain, link in states
-                if total <= limit
-            ]
-            if not shifted:
-                break
+            takes.append((size * take, value * take, index, take))
             take *= 2
-            merged = states + shifted
-            merged.sort(key=_first)
-            steps += len(merged)
-            states = _thin(merged, room, cells)
-    return states, steps
+    return takes
 
 
-def _thin(merged: list[State], room: int, cells: int) -> list[State]:
-    kept: list[State] = []
+def _found(rows: NDArray[np.int64], takes: Sequence[_Take], unit: int) -> Iterator[State]:
+    last = rows[-1]
+    # Where the value rises the sum is just so long.
+    sums = np.flatnonzero(last[1:] > last[:-1]) + 1
+    for total in (*sums[::-1].tolist(), 0):
+        value = int(last[total])
+        counts: dict[int, int] = {}
+        at, rest, place = total, value, len(takes)
+        while rest > 0:
+            # The first row that is worth so much is the one that took something.
+            place = int(np.searchsorted(rows[: place + 1, at], rest))
+            width, worth, index, count = takes[place - 1]
+            counts[index] = counts.get(index, 0) + count
+            at, rest, place = at - width // unit, rest - worth, place - 1
+        yield total * unit, value, dict(sorted(counts.items()))
+
+
+def _in_cells(room: int, takes: Sequence[_Take], cells: int) -> tuple[Iterator[State], int]:
+    """As :meth:`Knapsack.packed`, state by state."""
+    states: list[_Linked] = [(0, 0, None)]
+    steps = 0
+    for width, worth, index, take in takes:
+        limit = room - width
+        shifted: list[_Linked] = [
+            (total + width, gain + worth, (link, index, take))
+            for total, gain, link in states
+            if total <= limit
+        ]
+        merged = states + shifted
+        merged.sort(key=_first)
+        steps += len(merged)
+        states = _thin(merged, room, cells)
+    return ((total, value, _taken(link)) for total, value, link in reversed(states)), steps
+
+
+def _thin(merged: list[_Linked], room: int, cells: int) -> list[_Linked]:
+    kept: list[_Linked] = []
     best = -1
     cell = -1
     if len(merged) <= cells:
@@ -88,8 +156,7 @@ def _thin(merged: list[State], room: int, cells: int) -> list[State]:
     return kept
 
 
-def taken(link: Link | None) -> dict[int, int]:
-    """How many of each option a state holds, by rising index."""
+def _taken(link: _Link | None) -> dict[int, int]:
     counts: dict[int, int] = {}
     while link is not None:
         link, index, count = link

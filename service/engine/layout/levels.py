@@ -192,6 +192,7 @@ def arrange(
     entries: Sequence[Entry],
     trim: Length,
     rest_entry: Entry | None = None,
+    known: rules.Known | None = None,
 ) -> Arranged | str:
     """Order the children of a level so that the machine can separate them, large and equal ones first.
 
@@ -203,6 +204,8 @@ def arrange(
         The children; the trim and the rest are added here.
     rest_entry
         What the rest is, when parts are cut from it too; None: waste.
+    known
+        As in :func:`rules.known_level`.
 
     Returns
     -------
@@ -228,14 +231,8 @@ def arrange(
                 *((entries[i].size, entries[i].tolerance, entries[i].wanted) for i in order),
                 *((left, one.tolerance, one.wanted) for one in tail),
             ]
-            made = rules.level(
-                machine,
-                extent,
-                tuple(row[0] for row in rows),
-                tuple(row[1] for row in rows),
-                tuple(row[2] for row in rows),
-                trim,
-            )
+            sizes, tolerances, wanted = zip(*rows, strict=True)
+            made = rules.known_level(machine, extent, sizes, tolerances, wanted, trim, known)
             if not isinstance(made, str):
                 trimmed = bool(start) and before[0] == start
                 return Arranged(order, before, trimmed, made, left)

@@ -11,11 +11,12 @@ out by the rules themselves. Lengths are whole hundredths of a millimetre, value
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 from dataclasses import dataclass
 from typing import Final
 
 from service.engine.layout.kinds import Kind, Variant
-from service.engine.layout.knapsack import Option, knapsack, taken
+from service.engine.layout.knapsack import Knapsack, Option
 from service.engine.layout.levels import Level
 from service.engine.layout.rules import Extent, Piece
 from service.engine.layout.shapes import OTHER, Grain, Slot, Strip, Wish, slot_tolerance, strip_tolerance
@@ -37,10 +38,11 @@ class _View:
     across: Axis
     crosswise: Level
     stages: int
-    fit: list[Variant]
     values: Sequence[int]
     caps: list[int]
     grain: Grain
+    breadths: list[tuple[Length, list[tuple[Length, Variant]]]]
+    """By falling breadth: the parts as broad as that, each with its depth."""
 
 
 class Filler:
@@ -57,6 +59,11 @@ class Filler:
         accuracy = machine.back_gauge.accuracy
         self._clean = accuracy
         self._stack_ok: dict[tuple[Length, Length, Length, int], bool] = {}
+        self._only_last: dict[tuple[bool, Length, Length, Length], bool] = {}
+        self._knapsack = Knapsack()
+        self._ways: dict[Axis, list[tuple[Length, Length, Variant]]] = {
+            axis: [(v.along(axis), v.along(OTHER[axis]), v) for v in self.variants] for axis in OTHER
+        }
 
     def cuttable(self, breadth: Length) -> bool:
         """Whether a piece of that size along the blade fits the blade and can be gripped."""
@@ -77,17 +84,15 @@ class Filler:
         room = lengthwise.room
         only_last_used = False
         while True:
-            fit = [
-                v
-                for v in self.variants
-                if left[v.kind] > 0
-                and wish.values[v.kind] > 0
-                and v.along(axis) <= room
-                and v.along(across) <= crosswise.room
-            ]
-            if not fit:
+            wide = crosswise.room
+            breadths: dict[Length, list[tuple[Length, Variant]]] = {}
+            for a, b, v in self._ways[axis]:
+                if a <= room and b <= wide and left[v.kind] > 0 and wish.values[v.kind] > 0:
+                    breadths.setdefault(b, []).append((a, v))
+            if not breadths:
                 return chosen
-            view = _View(axis, across, crosswise, stages, fit, wish.values, left, wish.grain)
+            ranked = [(b, breadths[b]) for b in sorted(breadths, reverse=True)]
+            view = _View(axis, across, crosswise, stages, wish.values, left, wish.grain, ranked)
             if wish.lead is not None:
                 slots = self._slots(view, wish.lead) if wish.lead <= room else []
                 first = self._strip(view, wish.lead, slots) if slots else None
@@ -104,7 +109,7 @@ class Filler:
                     left[kind] -= count * copies
                 chosen.extend([strip] * copies)
                 room -= strip.depth * copies
-                if lengthwise.only_last(strip.depth, strip_tolerance(strip, axis)):
+                if self._goes_last(lengthwise, strip.depth, strip_tolerance(strip, axis)):
                     only_last_used = True
             if not progress:
                 return chosen
@@ -122,8 +127,9 @@ class Filler:
 
     def _leading(self, view: _View) -> list[Length]:
         """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
-        axis, across = view.axis, view.across
-        rows = [(v.along(axis), v.along(across), view.caps[v.kind], view.values[v.kind]) for v in view.fit]
+        rows = [
+            (a, b, view.caps[v.kind], view.values[v.kind]) for b, group in view.breadths for a, v in group
+        ]
         depths = sorted({row[0] for row in rows}, reverse=True)
         most = view.grain.depths
         if len(depths) <= most:
@@ -154,20 +160,16 @@ class Filler:
         return [depth for depth in depths if depth in leaders]
 
     def _slots(self, view: _View, depth: Length) -> list[tuple[Slot, int]]:
-        axis, across = view.axis, view.across
         whole = view.crosswise.extent.size
         can_cross = view.stages >= 2 and self.cuttable(depth)
-        groups: dict[Length, list[Variant]] = {}
-        for v in view.fit:
-            a, b = v.along(axis), v.along(across)
-            if a > depth or (b != whole and not can_cross):
-                continue
-            if a < depth and (view.stages < 3 or not self.cuttable(b)):
-                continue
-            groups.setdefault(b, []).append(v)
         found: list[tuple[Slot, int]] = []
-        for b in sorted(groups, reverse=True):
-            found.extend(self._stacks(view, groups[b], b, depth))
+        for b, members in view.breadths:
+            if b != whole and not can_cross:
+                continue
+            stacked = view.stages >= 3 and self.cuttable(b)
+            group = [v for a, v in members if a == depth or (a < depth and stacked)]
+            if group:
+                found.extend(self._stacks(view, group, b, depth))
         self.steps += 4 * len(found)
         return self._one_way_each(found, view.caps, view.crosswise.room)
 
@@ -179,12 +181,14 @@ class Filler:
         most = view.crosswise.room // breadth
         if len(group) == 1:
             v = group[0]
-            count = self._stack_height(v, axis, depth, caps[v.kind])
+            kind = v.kind
+            cap, worth = caps[kind], values[kind]
+            count = self._stack_height(v, axis, depth, cap)
             if count == 0:
                 return []
-            value = count * values[v.kind] - _nuisance(values[v.kind], count, v.along(axis) == depth)
-            slot = Slot(breadth, (v,) * count, value, ((v.kind, count),))
-            return [(slot, min(most, caps[v.kind] // count))]
+            value = count * worth - _nuisance(worth, count, v.along(axis) == depth)
+            copies = cap // count
+            return [(Slot(breadth, (v,) * count, value, ((kind, count),)), min(most, copies))]
         left = {v.kind: caps[v.kind] for v in group}
         found: list[tuple[Slot, int]] = []
         for _ in range(4):
@@ -210,13 +214,12 @@ class Filler:
         if not members:
             return None
         options: list[Option] = [(v.along(axis), values[v.kind], left[v.kind]) for v in members]
-        states, steps = knapsack(depth, options, 48)
+        states, steps = self._knapsack.packed(depth, options, 48)
         self.steps += steps
         level = self._clean_level(depth)
-        for total, value, link in reversed(states):
-            if link is None:
+        for total, value, counts in states:
+            if not counts:
                 return None
-            counts = taken(link)
             stack = tuple(members[i] for i, count in counts.items() for _ in range(count))
             rest = depth - total
             if len(stack) == 1 and rest == 0:
@@ -226,6 +229,13 @@ class Filler:
             ):
                 return stack, value - _nuisance(value // len(stack), len(stack), False)
         return None
+
+    def _goes_last(self, level: Level, item: Length, tolerance: Length) -> bool:
+        key = level.extent.far_mill, level.extent.spread, item, tolerance
+        known = self._only_last.get(key)
+        if known is None:
+            known = self._only_last[key] = level.only_last(item, tolerance)
+        return known
 
     def _clean_level(self, depth: Length) -> Level:
         """The level of a strip that was cut to that depth by the back gauge."""
@@ -280,15 +290,15 @@ class Filler:
             slots = [slots[i] for i in keep]
         options: list[Option] = []
         for slot, copies in slots:
-            last = crosswise.only_last(slot.breadth, slot_tolerance(slot, across))
+            last = self._goes_last(crosswise, slot.breadth, slot_tolerance(slot, across))
             options.append((slot.breadth, slot.value, min(copies, 1) if last else copies))
-        states, steps = knapsack(room, options, view.grain.strip_cells)
+        states, steps = self._knapsack.packed(room, options, view.grain.strip_cells)
         self.steps += steps
         # The most valuable state may leave a rest that cannot be cut; a few further down one can.
-        for total, value, link in states[: -_DEEPEST - 1 : -1]:
-            if link is None:
+        for total, value, counts in islice(states, _DEEPEST):
+            if not counts:
                 return None
-            picked = [(slots[i][0], n) for i, n in taken(link).items()]
+            picked = [(slots[i][0], n) for i, n in counts.items()]
             if not self._ends(room - total, picked, across, crosswise):
                 continue
             use: dict[int, int] = {}
@@ -335,15 +345,14 @@ class Filler:
         options: list[Option] = []
         for strip, tolerance in zip(built, tolerances, strict=True):
             copies = min(view.caps[kind] // count for kind, count in strip.use)
-            if level.only_last(strip.depth, tolerance):
+            if self._goes_last(level, strip.depth, tolerance):
                 copies = 0 if before[1] else min(copies, 1)
             options.append((strip.depth, strip.value, copies))
-        states, steps = knapsack(room, options, view.grain.sheet_cells)
+        states, steps = self._knapsack.packed(room, options, view.grain.sheet_cells)
         self.steps += steps
-        for total, _, link in states[: -_DEEPEST - 1 : -1]:
-            if link is None:
+        for total, _, counts in islice(states, _DEEPEST):
+            if not counts:
                 return []
-            counts = taken(link)
             cuts = before[0] + sum(counts.values()) - 1
             if any(level.ends_well(room - total, built[i].depth, tolerances[i], cuts) for i in counts):
                 order = sorted(

@@ -243,6 +243,12 @@ class Separation:
 
 Refusal: TypeAlias = str
 
+Known: TypeAlias = (
+    "dict[tuple[Extent, tuple[Length, ...], tuple[Length, ...], tuple[bool, ...]], "
+    "tuple[Separation, ...] | Refusal]"
+)
+"""What came of levels of one machine and trim, by what they were asked for."""
+
 
 def level(
     machine: Machine,
@@ -335,7 +341,26 @@ def tolerance_along(node: Node, axis: Axis, parts: dict[str, Part]) -> Length:
         return allowed_deviation(part.tolerance, size)
     if node.axis == axis:
         return NO_LIMIT
-    return min(tolerance_along(child, axis, parts) for child in node.children)
+    return min([tolerance_along(child, axis, parts) for child in node.children])
+
+
+def known_level(
+    machine: Machine,
+    extent: Extent,
+    sizes: tuple[Length, ...],
+    tolerances: tuple[Length, ...],
+    wanted: tuple[bool, ...],
+    trim: Length,
+    known: Known | None,
+) -> tuple[Separation, ...] | Refusal:
+    """As :func:`level`; with `known`, each question for this machine and trim is answered once."""
+    if known is None:
+        return level(machine, extent, sizes, tolerances, wanted, trim)
+    key = extent, sizes, tolerances, wanted
+    made = known.get(key)
+    if made is None:
+        made = known[key] = level(machine, extent, sizes, tolerances, wanted, trim)
+    return made
 
 
 Walked: TypeAlias = dict[int, tuple[Separation, ...]]
@@ -348,13 +373,14 @@ def walk(
     parts: dict[str, Part],
     trim: Length,
     longest: Length | None = None,
+    known: Known | None = None,
 ) -> Walked | Refusal:
     """Try a whole layout tree on a piece: the separations of every split by ``id(split)``.
 
-    Returns the reason, with its place, when some cut cannot be made.
+    Returns the reason, with its place, when some cut cannot be made. `known` as in :func:`known_level`.
     """
     found: Walked = {}
-    refusal = _walk(machine, node, piece, parts, trim, longest, found)
+    refusal = _walk(machine, node, piece, parts, trim, longest, found, known)
     return refusal if refusal is not None else found
 
 
@@ -366,9 +392,10 @@ def _walk(
     trim: Length,
     longest: Length | None,
     found: Walked,
+    known: Known | None,
 ) -> Refusal | None:
     if isinstance(node, Leaf):
-        return _leaf_refused(node, piece, parts)
+        return leaf_refused(node, piece, parts)
     axis = node.axis
     breadth = piece.across(axis)
     refused = cross_ok(machine, breadth.size, longest)
@@ -376,13 +403,14 @@ def _walk(
         return refused
     sizes = tuple(child.dx if axis == "x" else child.dy for child in node.children)
     # A wanted child that is split along the other axis only may keep mill edges there until then.
-    made = level(
+    made = known_level(
         machine,
         piece.along(axis),
         sizes,
-        tuple(tolerance_along(child, axis, parts) for child in node.children),
-        tuple(needs_good_edges(child, axis) for child in node.children),
+        tuple([tolerance_along(child, axis, parts) for child in node.children]),
+        tuple([needs_good_edges(child, axis) for child in node.children]),
         trim,
+        known,
     )
     if isinstance(made, str):
         return made
@@ -390,13 +418,14 @@ def _walk(
     for child, separation in zip(node.children, made, strict=True):
         grown = separation.made
         sub = Piece(grown, breadth) if axis == "x" else Piece(breadth, grown)
-        refused = _walk(machine, child, sub, parts, trim, longest, found)
+        refused = _walk(machine, child, sub, parts, trim, longest, found, known)
         if refused is not None:
             return refused
     return None
 
 
-def _leaf_refused(leaf: Leaf, piece: Piece, parts: dict[str, Part]) -> Refusal | None:
+def leaf_refused(leaf: Leaf, piece: Piece, parts: dict[str, Part]) -> Refusal | None:
+    """Why a piece that is cut no further is not what the leaf is to be; None when it is."""
     if leaf.kind != "part":
         return None
     for axis in _AXES:

@@ -56,6 +56,7 @@ class Builder:
         self.trim = filler.trim
         self.kinds = kinds
         self.parts = parts
+        self.known: rules.Known = {}
         self.offcut_min = (max(offcut_min), min(offcut_min))
 
     def fill(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node | None:
@@ -153,9 +154,7 @@ class Builder:
         kind = self.kinds[v.kind]
         size = region.piece.x.size, region.piece.y.size
         leaf = Leaf("part", region.x, region.y, *size, kind.ref, v.rotated != kind.swapped)
-        if (size != (v.dx, v.dy)) or isinstance(
-            rules.walk(self.machine, leaf, region.piece, self.parts, self.trim), str
-        ):
+        if size != (v.dx, v.dy) or rules.leaf_refused(leaf, region.piece, self.parts) is not None:
             wish.caps[v.kind] += 1
             return self.waste("scrap", region)
         return leaf
@@ -163,7 +162,7 @@ class Builder:
     def arranged(self, extent: Extent, entries: list[Entry], rest: Entry | None = None) -> Arranged | None:
         """The entries in an order that can be cut, None when none of those tried can."""
         self.filler.steps += 50 + 10 * len(entries)
-        arranged = arrange(self.machine, extent, entries, self.trim, rest)
+        arranged = arrange(self.machine, extent, entries, self.trim, rest, self.known)
         return None if isinstance(arranged, str) else arranged
 
     def close(self, region: Region, axis: Axis, stages: int, level: Made, wish: Wish) -> Node:

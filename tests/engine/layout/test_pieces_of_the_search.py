@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from service.engine.layout import rules
-from service.engine.layout.knapsack import knapsack, taken
+from service.engine.layout.knapsack import Knapsack
 from service.engine.layout.levels import Entry, arrange, separable
 from service.engine.layout.linear import PRICE_BITS, Master
 from service.engine.layout.rules import Extent
@@ -53,22 +53,29 @@ OPTIONS = st.lists(
 )
 
 
-@given(st.integers(1, 40), OPTIONS)
+@given(st.integers(1, 40), OPTIONS, st.sampled_from((1, 100_000)))
 def test_the_knapsack_finds_what_trying_everything_finds(
-    room: int, options: list[tuple[int, int, int]]
+    room: int, options: list[tuple[int, int, int]], scale: int
 ) -> None:
-    states, _ = knapsack(room, options, 1000)
+    """With sizes that are multiples of a unit, and with a size beside them that makes the unit too fine."""
+    room *= scale
+    options = [(size * scale, value, copies) for size, value, copies in options]
+    if scale > 1:
+        options.append((room - 1, 1, 1))
+    packed, _ = Knapsack().packed(room, options, 1_000_000)
+    states = list(packed)
     best = max(
         sum(n * option[1] for n, option in zip(counts, options, strict=True))
         for counts in product(*(range(option[2] + 1) for option in options))
         if sum(n * option[0] for n, option in zip(counts, options, strict=True)) <= room
     )
-    total, value, link = states[-1]
-    assert value == best
-    counts = taken(link)
-    assert total == sum(n * options[i][0] for i, n in counts.items()) <= room
-    assert value == sum(n * options[i][1] for i, n in counts.items())
-    assert all(n <= options[i][2] for i, n in counts.items())
+    assert states[0][1] == best
+    assert states[-1] == (0, 0, {})
+    for total, value, counts in states:
+        assert total == sum(n * options[i][0] for i, n in counts.items()) <= room
+        assert value == sum(n * options[i][1] for i, n in counts.items())
+        assert all(n <= options[i][2] for i, n in counts.items())
+    assert states == sorted(states, key=lambda one: (-one[0], -one[1]))
 
 
 @given(
