@@ -120,7 +120,7 @@ def least_of(
     whole = (max((r[0] for r in room), default=0), max((r[1] for r in room), default=0))
     best = Least(0, 0, 0, "area")
     live = [(kind, n) for kind, n in zip(kinds, counts, strict=True) if n]
-    most = max(4, min(32, 1200 // len(live)))
+    most = max(4, min(32, 1200 // len(live), 160 // len(types)))
     along_x = measures(whole[0], {v.dx for kind, _ in live for v in kind.variants}, most)
     along_y = measures(whole[1], {v.dy for kind, _ in live for v in kind.variants}, most)
     by_x = [

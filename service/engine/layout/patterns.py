@@ -11,8 +11,8 @@ out by the rules themselves. Lengths are whole hundredths of a millimetre, value
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import islice
 from dataclasses import dataclass
+from itertools import islice
 from typing import Final
 
 from service.engine.layout.kinds import Kind, Variant

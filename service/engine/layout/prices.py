@@ -76,9 +76,8 @@ def least_cost(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> F
     best = min(Fraction(cost, top) for top, cost, _ in live) * worth
     # Prices may be scaled by any factor: try those that make one type's layouts just worth their cost.
     for top, cost, _ in live:
-        factor = Fraction(cost, top)
-        lagrange = worth * factor - sum(n * max(Fraction(0), v * factor - c) for v, c, n in live)
-        best = max(best, lagrange)
+        over = sum([n * (v * cost - c * top) for v, c, n in live if v * cost > c * top])
+        best = max(best, Fraction(worth * cost - over, top))
     return best
 
 

@@ -117,21 +117,22 @@ def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solu
 
     All of them are rough where the first one shows that finer ones would use the effort up.
     """
+    rough = context.job.options.effort == "quick"
     with context.rough() as spent:
-        best = _passes(context, passes, 1, target)
-        dear = _FINER * spent() > context.budget // 6
-        if dear:
-            best = min(best, _passes(context, passes, rounds, target), key=lambda one: one.rank)
-    if dear or best.rank[:2] <= (0, target):
+        best = _passes(context, passes, range(1), target)
+        rough |= _FINER * spent() > context.budget // 6
+        if rough and not context.stopped and spent() <= context.budget // 6:
+            best = min(best, _passes(context, passes, range(1, rounds), target), key=lambda one: one.rank)
+    if rough or best.rank[:2] <= (0, target):
         return best
-    return min(best, _passes(context, passes, rounds, target), key=lambda one: one.rank)
+    return min(best, _passes(context, passes, range(rounds), target), key=lambda one: one.rank)
 
 
-def _passes(context: Context, passes: Passes, rounds: int, target: int) -> Solution:
+def _passes(context: Context, passes: Passes, turns: range, target: int) -> Solution:
     best: Solution | None = None
     values: list[int] = []
     largest = max(context.areas)
-    for turn in range(rounds):
+    for turn in turns:
         weight, axes, threshold = _OPENINGS[turn % len(_OPENINGS)]
         if turn < 3:
             values = [a + a * weight * a // (4 * largest) for a in context.areas]

@@ -329,7 +329,11 @@ class _Search:
         self.followers = _followers(tasks)
         self.needs = [sum(1 << need for need in set(task.needs)) for task in tasks]
         self.small = len(tasks) <= _SMALL
-        self.ranks = [(task.level, not task.trim) for task in tasks]
+        ranked = sorted(range(len(tasks)), key=lambda one: (tasks[one].level, not tasks[one].trim, one))
+        self.by_rank = ranked
+        self.rank = [0] * len(tasks)
+        for place, index in enumerate(ranked):
+            self.rank[index] = place
         self.bring = [task.bring for task in tasks]
         self.stay: list[set[int]] = [set() for _ in tasks]
         for index, task in enumerate(tasks):
@@ -353,24 +357,46 @@ class _Search:
         """For each value that ready steps ask for, the likeliest at it; the cheapest few of all."""
         last = begun.last
         change = self.changes[-1 if last < 0 else self.stands[last]]
-        stands, ranks, needs = self.stands, self.ranks, self.needs
+        stands, rank = self.stands, self.rank
         lost, staying = self.lost_at(last)
-        full = self.limit is not None and begun.stacks > self.limit
-        best: dict[int, list[tuple[int, int, bool, int]]] = {}
-        for index in begun.ready:
-            if full and (needs[index] == 0 or begun.stacks - 1 > (self.limit or 0)):
-                continue
-            rank = (lost - self.bring[index] if index in staying else lost, *ranks[index], index)
-            best.setdefault(stands[index], []).append(rank)
-        choices = []
-        for wanted, found in best.items():
-            # A value left before all its steps are there must be set once more.
-            again = self.weights.move if begun.left[wanted] > len(found) else 0
-            for rank in sorted(found) if self.small else (min(found),):
-                choices.append((change[wanted] + rank[0] + again, *rank[1:]))
+        ready = begun.ready
+        if self.limit is not None and begun.stacks > self.limit:
+            waits = begun.stacks - 1 > self.limit
+            ready = [index for index in ready if self.needs[index] != 0 and not waits]
+        # At each value: how many steps are ready, and the likeliest of them by its rank.
+        counts: dict[int, int] = {}
+        likeliest: dict[int, int] = {}
+        for index in ready:
+            wanted, place = stands[index], rank[index]
+            if wanted in counts:
+                counts[wanted] += 1
+                likeliest[wanted] = min(likeliest[wanted], place)
+            else:
+                counts[wanted] = 1
+                likeliest[wanted] = place
+        # A value left before all its steps are there must be set once more.
+        again = {
+            wanted: self.weights.move if begun.left[wanted] > count else 0 for wanted, count in counts.items()
+        }
+        choices: list[tuple[int, int]] = []
+        if self.small:
+            for index in ready:
+                gain = self.bring[index] if index in staying else 0
+                wanted = stands[index]
+                choices.append((change[wanted] + lost - gain + again[wanted], rank[index]))
+        else:
+            nearest = {wanted: (lost, place) for wanted, place in likeliest.items()}
+            # What lies at the blade need not be brought back.
+            for index in (one for one in ready if one in staying) if staying else ():
+                wanted = stands[index]
+                nearest[wanted] = min(nearest[wanted], (lost - self.bring[index], rank[index]))
+            choices = [
+                (change[wanted] + left + again[wanted], place) for wanted, (left, place) in nearest.items()
+            ]
         choices.sort()
-        for choice in choices if self.small else choices[:_BRANCHES]:
-            following = self._after(begun, change, choice[-1])
+        for _, place in choices if self.small else choices[:_BRANCHES]:
+            index = self.by_rank[place]
+            following = self._after(begun, change, index, counts[stands[index]] - 1)
             if following is not None:
                 yield following
 
@@ -378,7 +404,8 @@ class _Search:
         """What it costs to bring back all that lies at the blade after a step, and which steps need it."""
         return (self.lost_with_all[last], self.stay[last]) if last >= 0 else (0, set())
 
-    def _after(self, begun: _Begun, change: Sequence[int], index: int) -> _Begun | None:
+    def _after(self, begun: _Begun, change: Sequence[int], index: int, others: int) -> _Begun | None:
+        """What follows with that step; `others` are ready at the same value."""
         wanted = self.stands[index]
         waiting = begun.stacks - (self.needs[index] != 0)
         done = begun.done | 1 << index
@@ -389,6 +416,7 @@ class _Search:
             stacks += self.needs[follower] & begun.done == 0
             if self.needs[follower] & ~done == 0:
                 ready.append(follower)
+                others += self.stands[follower] == wanted
         if self.limit is not None and stacks - 1 > self.limit:
             return None
         lost, staying = self.lost_at(begun.last)
@@ -397,7 +425,6 @@ class _Search:
         left = begun.left.copy()
         left[wanted] -= 1
         to_set = begun.to_set - (left[wanted] == 0)
-        stands = self.stands
-        stays = left[wanted] > 0 and any(stands[one] == wanted for one in ready)
+        stays = left[wanted] > 0 and others > 0
         guess = cost + self.weights.move * (to_set - stays)
         return _Begun(guess, cost, done, index, stacks, ready, left, to_set, begun)
