@@ -25,11 +25,11 @@ from client.cli_records import record_commands
 from client.cli_setup import init
 from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, lines, say
-from client.errors import EXIT_CODES, ClientError, DiskFull
+from client.errors import EXIT_CODES, CacheDamaged, ClientError, DiskFull
 from client.export import check_export, export_log
 from client.home import Home, home_at
 from client.schedule import EVERY_S, run_until_stopped
-from client.sync import SyncReport, sync_once
+from client.sync import SyncReport, pull_anew, sync_once
 from client.wire import Patience
 from client.workstation import Workstation
 
@@ -99,17 +99,19 @@ for _command in (*order_commands, *record_commands):
 
 
 @cli.command()
+@click.option("--anew", is_flag=True, help="Fetch all records anew, as when some of them are damaged here.")
 @click.pass_obj
-def pull(home: Home) -> None:
+def pull(home: Home, anew: bool) -> None:
     """Fetch machines, materials, programs, stock and plans; tell what changed."""
     with in_home(home) as station:
-        report = sync_once(station, push=False)
+        report = pull_anew(station) if anew else sync_once(station, push=False)
+    with in_home(home) as station:
         for line in (*(f"note: {one}" for one in report.notices), *show.change_lines(report.changes)):
             say(line)
         if report.problem is not None:
             raise report.problem
         if not report.changes:
-            say("nothing new")
+            say("all records as they were" if anew else "nothing new")
         kinds = ", ".join(f"{count} {kind}" for kind, count in station.records.counts().items())
         say(f"here now: {kinds or 'no records'}")
         lines(
@@ -159,6 +161,10 @@ def _status(station: Workstation, seen: bool) -> None:
     lines(f"damaged          {one.damage}" for one in outbox.unsound())
     if seen:
         outbox.lost_seen()
+    broken = station.records.damaged()
+    if broken:
+        named = ", ".join(broken[:5]) + (f" and {len(broken) - 5} more" if len(broken) > 5 else "")
+        say(f"damaged          {CacheDamaged(f'{named} not as sent any more')}")
     lines(show.lost_lines(losses(outbox.sql)))
     lines(show.quarantine_lines(outbox.quarantined(), zone))
     lines(f"note: {told}" for told in awaited(station))

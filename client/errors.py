@@ -10,7 +10,8 @@
     ├── CentreRefuses      6  the service answers, and says no
     ├── StoreBusy          7  another shearwright is writing
     ├── StoreFailed        8  the local store cannot be read or written
-    │   └── DiskFull       8  … because the disk is full
+    │   ├── DiskFull       8  … because the disk is full
+    │   └── CacheDamaged   8  … only what the centre sent is damaged, and it can be fetched anew
     └── NotAllPlanned     10  the plan is made and kept, and lacks some of the order
 
 Exit code 2 is for a command written wrongly, 9 for a fault in the program itself.
@@ -96,6 +97,16 @@ class StoreFailed(ClientError):  # noqa: N818 - reads as what it says
 
 class DiskFull(StoreFailed):
     """There is no room left where the store lies; nothing was written."""
+
+
+class CacheDamaged(StoreFailed):
+    """What the centre sent is damaged here; what was written down is not, and the centre has the rest."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(
+            f"the cache is damaged: {what}; shearwright pull --anew fetches all records anew, and nothing "
+            "that was written down here is touched"
+        )
 
 
 class NotAllPlanned(ClientError):  # noqa: N818 - reads as what it says

@@ -35,6 +35,7 @@ _SIDE_TABLES: Final = {
     "step_done": ("plan_id", "step", "pieces"),
     "spoiled": ("plan_id", "ref", "quantity", "was_made"),
     "clock": ("number", "began_at", "shift_ms"),
+    "decision": ("kind", "number", "at", "epoch", "seq", "words", "by_whom", "outcome", "about", "counted"),
     "meta": ("key", "value"),
 }
 

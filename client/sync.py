@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import time
+from contextlib import closing
 from dataclasses import dataclass, field
 
 from client.agree import compare
 from client.cache.outbox import Counts, utc_text
 from client.cache.records import Change
-from client.errors import CentreAway, CentreRefuses, ClientError
+from client.errors import CacheDamaged, CentreAway, CentreRefuses, ClientError
 from client.pull import pull_records, refuse_other_token
 from client.push import Push, Pushed
 from client.wire import Patience, Wire
-from client.workstation import Workstation
+from client.workstation import Workstation, put_cache_aside, workstation_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +117,27 @@ def sync_once(
     return SyncReport(
         sending.done, tuple(changes), station.outbox.counts(), problem, tuple(sending.done.notices)
     )
+
+
+def pull_anew(station: Workstation, *, patience: Patience | None = None) -> SyncReport:
+    """Fetch all records anew. Those that are here stay in use until all have come in.
+
+    A cache that cannot even be written any more is put aside, once the service has answered.
+
+    Raises
+    ------
+    As :func:`sync_once`.
+    """
+    try:
+        station.records.begin_resync()
+        return sync_once(station, patience=patience, push=False)
+    except CacheDamaged:
+        with closing(station.wire()) as wire:
+            refuse_other_token(station.outbox, wire, patience or Patience(), station.settings.site)
+    station.records.close()
+    put_cache_aside(station.home)
+    with workstation_at(station.home) as fresh:
+        return sync_once(fresh, patience=patience, push=False)
 
 
 def _note(station: Workstation, what: str) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, tzinfo
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,7 +14,7 @@ from client.cache.outbox import Outbox
 from client.cache.plans import kept_plan, kept_plans
 from client.cache.records import Records
 from client.cache.stock import open_changes, rack_now
-from client.errors import ClientError, DiskFull, InputWrong, NotSetUp, StoreFailed
+from client.errors import CacheDamaged, ClientError, DiskFull, InputWrong, NotSetUp, StoreFailed
 from client.home import Home, StationSettings
 from client.wire import PLAN_S, Wire
 from service.engine.machine import Machine
@@ -40,10 +41,10 @@ class Workstation:
 
     def zone(self) -> tzinfo:
         """The time zone of this station's site; UTC where it is not known here."""
-        site = self.records.record("site", self.settings.site) or {}
         try:
+            site = self.records.record("site", self.settings.site) or {}
             return ZoneInfo(str(site["time_zone"]))
-        except (KeyError, ValueError, OSError):
+        except (KeyError, ValueError, OSError, CacheDamaged):
             return UTC  # nothing was pulled yet, or this computer does not know the zone
 
     def wire(self) -> Wire:
@@ -144,6 +145,7 @@ class Workstation:
         try:
             found = kept_plan(self.outbox.sql, plan_id)
         except StoreFailed:
+            # Damaged; the same plan may have come from the centre.
             found = self.records.record("plan", plan_id)
             if found is None:
                 raise
@@ -196,11 +198,50 @@ def _opened(home: Home, settings: StationSettings, sure: bool) -> Workstation:
     with ExitStack() as opened:
         outbox = Outbox(home, settings.station)
         opened.callback(outbox.close)
-        records = Records(home)
+        records = _records(home, outbox)
         opened.callback(records.close)
         station = Workstation(home, settings, outbox, records, sure).settled()
         opened.pop_all()
     return station
+
+
+def _records(home: Home, outbox: Outbox) -> Records:
+    """The cache; one that cannot even be opened is put aside, so that work and sending go on."""
+    try:
+        records = Records(home)
+        try:
+            _ = records.settled_to
+        except CacheDamaged:
+            records.close()
+            raise
+        return records
+    except CacheDamaged:
+        with home.writing():
+            aside = put_cache_aside(home)
+        outbox.notice = (
+            f"what the centre sent could not be read any more and was put aside as {aside}; shearwright pull "
+            "fetches it anew"
+        )
+        return Records(home)
+
+
+def put_cache_aside(home: Home) -> Path:
+    """Make room for a new cache; the file as it was, which nothing needs.
+
+    Raises
+    ------
+    StoreFailed
+        When it cannot be moved.
+    """
+    aside = home.cache_file.with_name(f"{home.cache_file.name}.damaged")
+    try:
+        for end in ("-wal", "-shm"):
+            Path(f"{home.cache_file}{end}").unlink(missing_ok=True)
+        if home.cache_file.exists():
+            home.cache_file.replace(aside)
+    except OSError as error:
+        raise StoreFailed(f"{home.cache_file} cannot be moved: {error.strerror}") from error
+    return aside
 
 
 def _opened_for_reading(home: Home, settings: StationSettings, full: DiskFull) -> Workstation:

@@ -21,7 +21,7 @@ DECISION_TABLES: Final = (
         about TEXT,
         counted INTEGER,
         PRIMARY KEY (kind, number, at)
-    ) STRICT, WITHOUT ROWID""",
+    ) STRICT""",
 )
 
 _COLUMNS: Final = "kind, number, at, epoch, seq, words, by_whom, outcome, about, counted"

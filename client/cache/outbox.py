@@ -14,7 +14,7 @@ from client.cache.answers import Answers
 from client.cache.clock import CLOCK_TABLES, Ticks, in_words, look, shift_since, ticks_now
 from client.cache.decided import DECISION_TABLES
 from client.cache.lost import Lost, losses, name_lost
-from client.cache.plans import PLAN_TABLES, SPOILED_TABLES
+from client.cache.plans import PLAN_TABLES, SPOILED_TABLES, SUM_TABLES
 from client.cache.sqlite import META, Sqlite
 from client.cache.stock import STOCK_TABLES
 from client.cache.written import Counts, Draft, State, Waiting, Written, utc_text
@@ -67,7 +67,7 @@ _MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
     ),
     (*SPOILED_TABLES,),
     (*CLOCK_TABLES,),
-    (*DECISION_TABLES,),
+    (*DECISION_TABLES, *SUM_TABLES),
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -39,6 +40,9 @@ SPOILED_TABLES: Final = (
     "CREATE INDEX spoiled_by_plan ON spoiled (plan_id, ref)",
 )
 
+SUM_TABLES: Final = ("ALTER TABLE plan ADD COLUMN sum TEXT",)
+"""The SHA-256 of a plan as it was kept; none of plans that an earlier version kept."""
+
 ID_LENGTH: Final = 16
 """A plan's id is the beginning of its fingerprint, so it is the same offline and online."""
 
@@ -59,19 +63,21 @@ def plan_id_of(fingerprint: str) -> str:
 
 
 def keep_plan(sql: Sqlite, plan_id: str, document: Mapping[str, Any], made_at: str) -> None:
-    """Keep a plan; the same plan again changes nothing, unless the one kept cannot be read any more."""
+    """Keep a plan; the same plan again changes nothing, unless the one kept changed on the disk."""
+    body = canonical_json(document)
     with sql.transaction():
-        kept = sql.value("SELECT body FROM plan WHERE id = ?", plan_id)
-        if kept is not None and _document(kept) is None:
+        kept = sql.row("SELECT id, body, sum FROM plan WHERE id = ?", plan_id)
+        if kept is not None and _sound(*kept) is None:
             sql.run("DELETE FROM plan WHERE id = ?", plan_id)
         sql.run(
-            "INSERT INTO plan (id, made_at, order_ref, machine, body) VALUES (?, ?, ?, ?, ?)"
+            "INSERT INTO plan (id, made_at, order_ref, machine, body, sum) VALUES (?, ?, ?, ?, ?, ?)"
             " ON CONFLICT (id) DO NOTHING",
             plan_id,
             made_at,
             document["order_ref"],
             document["machine_id"],
-            canonical_json(document),
+            body,
+            _sum(body),
         )
 
 
@@ -83,8 +89,8 @@ def kept_plan(sql: Sqlite, plan_id: str) -> dict[str, Any] | None:
     StoreFailed
         When it is damaged.
     """
-    body = sql.value("SELECT body FROM plan WHERE id = ?", plan_id)
-    return None if body is None else _whole(plan_id, body)
+    found = sql.row("SELECT id, body, sum FROM plan WHERE id = ?", plan_id)
+    return None if found is None else _whole(*found)
 
 
 def last_plan_on(sql: Sqlite, machine: str, *, other_than: str) -> dict[str, Any] | None:
@@ -96,26 +102,39 @@ def last_plan_on(sql: Sqlite, machine: str, *, other_than: str) -> dict[str, Any
         When it is damaged.
     """
     found = sql.row(
-        "SELECT id, body FROM plan WHERE machine = ? AND id <> ? ORDER BY made_at DESC, id LIMIT 1",
+        "SELECT id, body, sum FROM plan WHERE machine = ? AND id <> ? ORDER BY made_at DESC, id LIMIT 1",
         machine,
         other_than,
     )
     return None if found is None else _whole(*found)
 
 
-def _whole(plan_id: str, body: bytes) -> dict[str, Any]:
-    found = _document(body)
+def _whole(plan_id: str, body: bytes, kept_sum: str | None) -> dict[str, Any]:
+    found = _sound(plan_id, body, kept_sum)
     if found is None:
-        raise StoreFailed(f"the store is damaged: plan {plan_id} cannot be read; pull or plan again")
+        raise StoreFailed(
+            f"the store is damaged: plan {plan_id} is not as it was kept any more; pull or plan again"
+        )
     return found
 
 
-def _document(body: bytes) -> dict[str, Any] | None:
+def _sound(plan_id: str, body: bytes, kept_sum: str | None) -> dict[str, Any] | None:
+    """A plan as it was kept; None: it changed on the disk."""
+    if kept_sum is not None and kept_sum != _sum(body):
+        return None
     try:
         found = json.loads(body)
     except (ValueError, RecursionError):
         return None
-    return found if isinstance(found, dict) else None
+    if not isinstance(found, dict):
+        return None
+    # All that can be told of one that an earlier version kept: its id says what was planned.
+    named = found.get("cut_short") or str(found.get("fingerprint")).startswith(plan_id)
+    return found if kept_sum is not None or named else None
+
+
+def _sum(body: bytes) -> str:
+    return hashlib.sha256(body).hexdigest()
 
 
 def kept_plans(sql: Sqlite) -> list[PlanLine]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from marshmallow import EXCLUDE, Schema, ValidationError
 
 from client.cache.sqlite import META, Sqlite
 from client.changes import changed_fields
-from client.errors import StoreFailed
+from client.errors import CacheDamaged, StoreFailed
 from client.home import Home
 from schemas.problems import field_errors
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
@@ -31,6 +32,8 @@ _MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (
             PRIMARY KEY (kind, id)
         ) STRICT, WITHOUT ROWID""",
     ),
+    # The SHA-256 of a record as it came; none of records that an earlier version took.
+    ("ALTER TABLE record ADD COLUMN sum TEXT",),
 )
 
 
@@ -68,9 +71,15 @@ class Records:
     # --- reading -------------------------------------------------------------------------------
 
     def record(self, kind: str, record_id: str) -> dict[str, Any] | None:
-        """One record."""
-        body = self.sql.value("SELECT body FROM record WHERE kind = ? AND id = ?", kind, record_id)
-        return None if body is None else cast("dict[str, Any]", json.loads(body))
+        """One record.
+
+        Raises
+        ------
+        CacheDamaged
+            When it is not as it came any more; so do all that read records.
+        """
+        found = self.sql.row("SELECT body, sum FROM record WHERE kind = ? AND id = ?", kind, record_id)
+        return None if found is None else _whole(kind, record_id, *found)
 
     def revision(self, kind: str, record_id: str) -> int:
         """Revision of a record; 0 when it is not here."""
@@ -79,8 +88,13 @@ class Records:
 
     def records(self, kind: str) -> list[tuple[str, dict[str, Any]]]:
         """All records of a kind with their ids, by id."""
-        found = self.sql.rows("SELECT id, body FROM record WHERE kind = ? ORDER BY id", kind)
-        return [(row[0], json.loads(row[1])) for row in found]
+        found = self.sql.rows("SELECT id, body, sum FROM record WHERE kind = ? ORDER BY id", kind)
+        return [(record_id, _whole(kind, record_id, body, sum_then)) for record_id, body, sum_then in found]
+
+    def damaged(self) -> list[str]:
+        """Records that are not as they came any more, by kind and id."""
+        found = self.sql.rows("SELECT kind, id, body, sum FROM record ORDER BY kind, id")
+        return [f"{kind} {record_id}" for kind, record_id, *kept in found if _sound(*kept) is None]
 
     def counts(self) -> dict[str, int]:
         """Number of records by kind."""
@@ -118,14 +132,18 @@ class Records:
     @property
     def position(self) -> Position:
         """How far the feed was read."""
-        return Position(
-            self.sql.meta("cursor"), self.sql.meta("centre_epoch"), int(self.sql.meta("sweep") or 1)
-        )
+        return Position(self.sql.meta("cursor"), self.sql.meta("centre_epoch"), self._count("sweep", 1))
 
     @property
     def settled_to(self) -> int:
         """Row of the store up to which these records include every event."""
-        return int(self.sql.meta("settled_to") or 0)
+        return self._count("settled_to", 0)
+
+    def _count(self, name: str, first: int) -> int:
+        kept = self.sql.meta(name)
+        if kept is not None and not kept.isdecimal():
+            raise CacheDamaged(f"{name} says {kept!r}")
+        return first if kept is None else int(kept)
 
     @property
     def as_of(self) -> str | None:
@@ -186,30 +204,57 @@ class Records:
         with self.sql.transaction():
             self.sql.set_meta("cursor", None)
             self.sql.set_meta("centre_epoch", None)
-            self.sql.set_meta("sweep", str(self.position.sweep + 1))
+            highest = self.sql.value("SELECT coalesce(max(sweep), 0) FROM record")
+            self.sql.set_meta("sweep", str(highest + 1))
             self.sql.set_meta("resync", "running")
 
     def _take(self, change: Mapping[str, Any], sweep: int) -> Change | None:
         kind, record_id = change["kind"], change["id"]
-        before = self.record(kind, record_id)
+        row = self.sql.row("SELECT body, sum FROM record WHERE kind = ? AND id = ?", kind, record_id)
+        # One that is damaged is new when it comes again.
+        before = None if row is None else _sound(*row)
         if change["deleted"]:
             self.sql.run("DELETE FROM record WHERE kind = ? AND id = ?", kind, record_id)
-            return Change(kind, record_id, "gone") if before is not None else None
+            return Change(kind, record_id, "gone") if row is not None else None
         after = change["record"]
+        body = json.dumps(after)
         self.sql.run(
-            "INSERT INTO record (kind, id, revision, sweep, body) VALUES (?, ?, ?, ?, ?)"
+            "INSERT INTO record (kind, id, revision, sweep, body, sum) VALUES (?, ?, ?, ?, ?, ?)"
             " ON CONFLICT (kind, id) DO UPDATE SET"
-            " revision = excluded.revision, sweep = excluded.sweep, body = excluded.body",
+            " revision = excluded.revision, sweep = excluded.sweep, body = excluded.body, sum = excluded.sum",
             kind,
             record_id,
             change["revision"],
             sweep,
-            json.dumps(after),
+            body,
+            _sum(body),
         )
         if before is None:
             return Change(kind, record_id, "new")
         differing = changed_fields(before, after)
         return Change(kind, record_id, "changed", differing) if differing else None
+
+
+def _whole(kind: str, record_id: str, body: str, sum_then: str | None) -> dict[str, Any]:
+    found = _sound(body, sum_then)
+    if found is None:
+        raise CacheDamaged(f"the {kind} {record_id} is not as it came any more")
+    return found
+
+
+def _sound(body: str, sum_then: str | None) -> dict[str, Any] | None:
+    """A record as it came; None: it changed on the disk."""
+    if sum_then is not None and sum_then != _sum(body):
+        return None
+    try:
+        found = json.loads(body)
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _sum(body: str) -> str:
+    return hashlib.sha256(body.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def _understood(schema: type[Schema], kind: str, record_id: str, body: Mapping[str, Any]) -> Any:

@@ -13,7 +13,7 @@ from typing import Any, Final, cast
 
 import peewee
 
-from client.errors import DiskFull, StoreBusy, StoreFailed
+from client.errors import CacheDamaged, DiskFull, StoreBusy, StoreFailed
 
 Row = tuple[Any, ...]
 
@@ -91,6 +91,8 @@ class Sqlite:
             if "full" in said or (vague and no_room(self.path)):
                 raise DiskFull(f"the disk is full; nothing was written to {self.path}; make room") from error
             if "malformed" in said or "not a database" in said:
+                if not self.durable:
+                    raise CacheDamaged(f"{self.path} cannot be read") from error
                 raise StoreFailed(f"{self.path} is damaged; {self._put_aside()}") from error
             raise StoreFailed(f"{self.path} cannot be used: {error}") from error
 
@@ -155,11 +157,11 @@ class Sqlite:
         found = self.rows("PRAGMA quick_check(5)")
         if [row[0] for row in found] != ["ok"]:
             faults = "; ".join(str(row[0]) for row in found)
+            if not self.durable:
+                raise CacheDamaged(f"{self.path}: {faults}")
             raise StoreFailed(f"{self.path} is damaged ({faults}); {self._put_aside()}")
 
     def _put_aside(self) -> str:
-        if not self.durable:
-            return "delete it and run shearwright pull: it holds only what the centre has"
         try:
             stamp = datetime.fromtimestamp(self.path.stat().st_mtime, UTC).strftime("%Y%m%dT%H%M%SZ")
             aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}")

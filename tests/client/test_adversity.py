@@ -29,7 +29,7 @@ def test_what_is_on_the_disk_is_never_called_unwritten_when_only_the_mark_fails(
     def full(*_given):
         raise StoreFailed("mark.json cannot be written: No space left on device")
 
-    monkeypatch.setattr("client.cache.outbox.write_mark", full)
+    monkeypatch.setattr("client.cache.epochs.write_mark", full)
     batch = Batch(station)
     batch.add("gauge.measured", draft().payload)
     logged = batch.write()

@@ -75,7 +75,7 @@ def test_a_damaged_plan_is_called_so_and_can_be_planned_again(stocked, order_doc
     mark_done(stocked.outbox.sql, kept.id, kept.plan.program[0].number, 1)
     body = bytes(stocked.outbox.sql.value("SELECT body FROM plan WHERE id = ?", kept.id))
     stocked.outbox.sql.run("UPDATE plan SET body = ? WHERE id = ?", body[:40] + sign + body[41:], kept.id)
-    told = f"the store is damaged: plan {kept.id} cannot be read; pull or plan again"
+    told = f"the store is damaged: plan {kept.id} is not as it was kept any more; pull or plan again"
     with pytest.raises(StoreFailed, match=told):
         stocked.plan_document(kept.id)
     assert told in list(awaited(stocked))
@@ -83,9 +83,31 @@ def test_a_damaged_plan_is_called_so_and_can_be_planned_again(stocked, order_doc
     assert stocked.plan_document(kept.id)["order_ref"] == "W-1042"
 
 
+def test_a_plan_that_still_reads_but_changed_is_called_damaged(stocked, order_document):
+    kept = plan_here(stocked, order_document)
+    body = bytes(stocked.outbox.sql.value("SELECT body FROM plan WHERE id = ?", kept.id))
+    assert body.count(b'"gauge_mm":300.0') > 0
+    stocked.outbox.sql.run("UPDATE plan SET body = ?", body.replace(b'"gauge_mm":300.0', b'"gauge_mm":200.0'))
+    with pytest.raises(StoreFailed, match="not as it was kept any more"):
+        stocked.plan_document(kept.id)
+    plan_here(stocked, order_document)
+    assert stocked.plan_document(kept.id) == kept.document
+
+
+def test_a_plan_of_an_earlier_version_is_held_against_its_id(stocked, order_document):
+    kept = plan_here(stocked, order_document)
+    stocked.outbox.sql.run("UPDATE plan SET sum = NULL")
+    assert stocked.plan_document(kept.id) == kept.document
+    body = bytes(stocked.outbox.sql.value("SELECT body FROM plan WHERE id = ?", kept.id))
+    mark = f'"fingerprint":"{kept.id}'.encode()
+    stocked.outbox.sql.run("UPDATE plan SET body = ?", body.replace(mark, mark[:-1] + b"x"))
+    with pytest.raises(StoreFailed, match="not as it was kept any more"):
+        stocked.plan_document(kept.id)
+
+
 def test_a_damaged_plan_does_not_stop_the_next_one(stocked, order_document):
     old = plan_here(stocked, order_document)
     stocked.outbox.sql.run("UPDATE plan SET body = x'ff' WHERE id = ?", old.id)
     new = plan_here(stocked, {**order_document, "order_ref": "W-1043"})
     (note,) = profile_notes(stocked, new)
-    assert f"plan {old.id} cannot be read" in note
+    assert f"plan {old.id} is not as it was kept" in note
