@@ -7,7 +7,7 @@ from typing import cast
 
 from client.cache.decided import Decision, take_decisions
 from client.cache.epochs import Epochs
-from client.cache.lost import forget_named
+from client.cache.lost import losses_seen
 from client.cache.written import State, Waiting, utc_text
 
 
@@ -48,16 +48,16 @@ class Answers(Epochs):
     def lost_seen(self) -> int:
         """Tell no longer of the losses that the centre was asked for; how many."""
         with self.home.writing(), self.sql.transaction():
-            return forget_named(self.sql)
+            return losses_seen(self.sql)
 
-    def here_to(self, epoch: str, unknown: int) -> int:
-        """Up to which number the store has what the centre has of an epoch; `unknown` where it has none."""
+    def here_to(self, epoch: str) -> int | None:
+        """Up to which number the store has what the centre has of an epoch; None: it has no such epoch."""
         last = self.sql.value("SELECT last_seq FROM epoch WHERE epoch = ?", epoch)
         first_other = self.sql.value(
             "SELECT min(seq) FROM event WHERE epoch = ? AND state IN ('pending', 'aside', 'reissued')", epoch
         )
         if last is None:
-            return unknown
+            return None
         return cast("int", last if first_other is None else first_other - 1)
 
     def note_waiting(

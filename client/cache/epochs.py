@@ -83,27 +83,33 @@ class Epochs(EventRows):
         if why is None:
             return
         # Who brings a store over on purpose tells himself what did not come.
-        lost = None if self.why else self._lost()
+        lost = [] if self.why else self._lost()
         why = self.why or why
         with self.sql.transaction():
             self.begin_epoch(why)
-            if lost is not None:
-                note_lost(self.sql, lost)
+            note_lost(self.sql, lost)
         self.write_mark()
         if why != _FIRST_USE:
-            told = "" if lost is None else f"; {lost_words(lost)}"
+            told = "".join(f"; {lost_words(one)}" for one in lost)
             self.notice = f"{why}: a new epoch was begun, and what is pending here will be sent{told}"
 
-    def _lost(self) -> Lost | None:
+    def _lost(self) -> list[Lost]:
         """What the mark tells of entries that are not in the store."""
         mark = read_mark(self.home.mark_file)
-        if mark is None or mark.seq < 1:
-            return None
-        last = self.sql.value("SELECT last_seq FROM epoch WHERE epoch = ?", mark.epoch) or 0
-        if last < mark.seq:
-            return Lost(mark.epoch, last + 1, mark.seq)
+        if mark is None:
+            return []
+        here = self.last_numbers()
+        lost = [
+            Lost(epoch, here.get(epoch, 0) + 1, last)
+            for epoch, last in mark.last.items()
+            if here.get(epoch, 0) < last
+        ]
         # Of a store that was exchanged nobody knows from which number on it was another.
-        return Lost(mark.epoch, 1, mark.seq) if self._other_than(mark) else None
+        return [*lost, Lost(mark.epoch, 1, mark.seq)] if self._other_than(mark) else lost
+
+    def last_numbers(self) -> dict[str, int]:
+        """By epoch, oldest first, the last number given out in this store."""
+        return dict(self.sql.rows("SELECT epoch, last_seq FROM epoch ORDER BY number"))
 
     def _other_than(self, mark: Mark) -> bool:
         held = self.hash_at(mark.epoch, mark.seq)
@@ -123,4 +129,6 @@ class Epochs(EventRows):
         """Write how far the newest epoch is."""
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
         assert found is not None
-        write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer))
+        # Epochs in which nothing was written tell nothing of what is missing.
+        earlier = {epoch: seq for epoch, seq in self.last_numbers().items() if seq and epoch != found[0]}
+        write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer, earlier))

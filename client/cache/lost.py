@@ -8,7 +8,7 @@ store, and told, until a person says that it was seen.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, replace
 from typing import Final
 
@@ -30,8 +30,17 @@ class Lost:
     has
         Up to which number the centre has the epoch; None until it was asked.
     by_mark
-        Whether the mark told how far the numbers went. Otherwise only the centre did, and what was
-        never sent to it has numbers that nobody knows.
+        Whether the mark, or the store itself, told how far the numbers went. Otherwise only the centre
+        did, and what was never sent to it has numbers that nobody knows.
+    whole
+        Whether the store has nothing of the epoch and only the centre told of it: the folder was put back
+        to before it, or is a new one.
+    closed
+        Whether it is known that these are all, as when what follows them is here.
+    old
+        Whether they may have been dropped as old ones are, and then the centre has them.
+    seen
+        Whether a person said that it was seen to.
     """
 
     epoch: str
@@ -39,27 +48,44 @@ class Lost:
     last: int
     has: int | None = None
     by_mark: bool = True
+    whole: bool = False
+    closed: bool = False
+    old: bool = False
+    seen: bool = False
 
 
-def losses(sql: Sqlite) -> list[Lost]:
-    """What is known to be lost here and was not seen by a person yet."""
+def known_losses(sql: Sqlite) -> list[Lost]:
+    """All that is known to be lost here."""
     return [Lost(**one) for one in json.loads(sql.meta(_KEY) or "[]")]
 
 
-def note_lost(sql: Sqlite, lost: Lost) -> None:
-    """Keep a loss; inside the transaction of the caller."""
-    _keep(sql, [*losses(sql), lost])
+def losses(sql: Sqlite) -> list[Lost]:
+    """What is known to be lost here, and to be told to persons until they have seen it."""
+    return [one for one in known_losses(sql) if not one.seen and not _dropped(one)]
 
 
-def forget_named(sql: Sqlite) -> int:
-    """Forget the losses of which the centre was asked; how many. The others are still to be asked for."""
-    known = losses(sql)
-    left = [one for one in known if one.has is None]
-    _keep(sql, left)
-    return len(known) - len(left)
+def note_lost(sql: Sqlite, lost: Iterable[Lost]) -> None:
+    """Keep losses; inside the transaction of the caller."""
+    _keep(sql, [*known_losses(sql), *lost])
 
 
-def name_lost(sql: Sqlite, epoch: str, here_to: int, has: int) -> list[Lost]:
+def losses_seen(sql: Sqlite) -> int:
+    """Tell no longer of the losses of which the centre was asked; how many."""
+    known = known_losses(sql)
+    named = [one for one in known if one.has is not None and not one.seen]
+    _keep(sql, [replace(one, seen=one.seen or one in named) for one in known])
+    return len(named)
+
+
+def found_again(sql: Sqlite, here: Callable[[str, int], bool]) -> None:
+    """Forget losses of which every number is here by now; inside the transaction of the caller."""
+    known = known_losses(sql)
+    still = [one for one in known if not all(here(one.epoch, seq) for seq in range(one.first, one.last + 1))]
+    if len(still) < len(known):
+        _keep(sql, still)
+
+
+def name_lost(sql: Sqlite, epoch: str, here_to: int | None, has: int) -> list[Lost]:
     """Hold what the centre has of an epoch against what is here; the losses of which it tells more.
 
     Parameters
@@ -69,23 +95,37 @@ def name_lost(sql: Sqlite, epoch: str, here_to: int, has: int) -> list[Lost]:
     epoch
         The epoch.
     here_to
-        Up to which number this store has the entries that the centre has.
+        Up to which number this store has the entries that the centre has; None: it has no such epoch.
     has
         Up to which number the centre has it.
     """
-    known = losses(sql)
+    known = known_losses(sql)
     of_epoch = [one for one in known if one.epoch == epoch]
-    if not of_epoch and has > here_to:
-        of_epoch = [Lost(epoch, here_to + 1, has, by_mark=False)]
-        known += of_epoch
+    if not any(not one.closed for one in of_epoch) and has > _end(of_epoch, here_to or 0):
+        first = _end(of_epoch, here_to or 0) + 1
+        of_epoch.append(Lost(epoch, first, has, by_mark=False, whole=here_to is None and not of_epoch))
+        known.append(of_epoch[-1])
     told = {
-        one: replace(one, has=has, last=max(one.last, has))
+        one: replace(one, has=has, last=one.last if one.closed else max(one.last, has), seen=False)
         for one in of_epoch
-        if one.has is None or one.has < has
+        if one.has is None or one.has < (min(has, one.last) if one.closed else has)
     }
+    # A store of the same name that goes on elsewhere would be told of at every sync.
+    quiet = [one for one in told if one.whole and one.has is not None]
+    for one in quiet:
+        told[one] = replace(told[one], seen=one.seen)
     if told:
         _keep(sql, [told.get(one, one) for one in known])
-    return list(told.values())
+    return [new for old, new in told.items() if old not in quiet and not _dropped(new)]
+
+
+def _end(of_epoch: Iterable[Lost], here_to: int) -> int:
+    """Up to which number an epoch is here, or known to be lost by numbers."""
+    return max(here_to, *(one.last for one in of_epoch if one.closed), 0)
+
+
+def _dropped(one: Lost) -> bool:
+    return one.old and one.has is not None and one.has >= one.last
 
 
 def lost_words(lost: Lost) -> str:
@@ -100,10 +140,18 @@ def lost_words(lost: Lost) -> str:
             "the next shearwright sync asks the centre for them"
         )
     there = runs(lost.first, min(lost.has, lost.last))
+    if lost.whole:
+        return (
+            f"the centre has {there} of this station that another store wrote (epoch {lost.epoch[:8]}): this "
+            "folder was put back to before them, or is a new one; what was written down in that store and "
+            "not sent is only there: bring it over with shearwright salvage FILE, or write it down again"
+        )
     said = [f"the centre has {there} of this station, and this store lacks them"] if there else []
     gone = runs(max(lost.first, lost.has + 1), lost.last)
     if gone:
         said.append(f"neither here nor at the centre: {gone} of this station; write them down again")
+    elif lost.closed:
+        said.append("that is all of them")
     elif lost.by_mark:
         said.append("as far as the mark beside the store tells, that is all of them")
     else:

@@ -8,7 +8,8 @@ store; when the two disagree the station begins a new epoch and nothing is throw
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
 from client.errors import StoreFailed
@@ -17,21 +18,31 @@ from client.home import write_whole
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Epoch, last number given out in it, the hash of that event, and the computer."""
+    """Epoch, last number given out in it, the hash of that event, and the computer.
+
+    `earlier`: the last number of each epoch before; empty in the mark of an earlier version.
+    """
 
     epoch: str
     seq: int
     hash: str
     computer: str
+    earlier: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def last(self) -> dict[str, int]:
+        """By epoch, oldest first, the last number given out."""
+        return {**self.earlier, self.epoch: self.seq}
 
 
 def read_mark(path: Path) -> Mark | None:
     """The mark, or None when there is none or it cannot be understood."""
     try:
-        return Mark(**json.loads(path.read_text(encoding="utf-8")))
+        found = Mark(**json.loads(path.read_text(encoding="utf-8")))
+        return replace(found, earlier={str(epoch): int(seq) for epoch, seq in found.earlier.items()})
     except FileNotFoundError:
         return None
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, AttributeError):
         return None  # as good as none: the store then begins a new epoch
     except OSError as error:
         raise StoreFailed(f"{path} cannot be read: {error.strerror}") from error

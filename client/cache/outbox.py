@@ -13,7 +13,7 @@ from typing import Any, Final
 from client.cache.answers import Answers
 from client.cache.clock import CLOCK_TABLES, Ticks, in_words, look, shift_since, ticks_now
 from client.cache.decided import DECISION_TABLES
-from client.cache.lost import Lost, losses, name_lost
+from client.cache.lost import Lost, known_losses, name_lost
 from client.cache.plans import PLAN_TABLES, SPOILED_TABLES, SUM_TABLES
 from client.cache.sqlite import META, Sqlite
 from client.cache.stock import STOCK_TABLES
@@ -258,13 +258,13 @@ class Outbox(Answers):
         """
         with self.home.writing():
             with self.sql.transaction():
-                ours = dict.fromkeys([*self.epochs(), *(one.epoch for one in losses(self.sql))], 0)
+                ours = dict.fromkeys([*self.epochs(), *(one.epoch for one in known_losses(self.sql))], 0)
                 told = [
                     lost
                     for epoch, has in {**ours, **centre}.items()
-                    for lost in name_lost(self.sql, epoch, self.here_to(epoch, has), has)
+                    for lost in name_lost(self.sql, epoch, self.here_to(epoch), has)
                 ]
-                if centre.get(self.epoch, 0) > self.here_to(self.epoch, 0):
+                if centre.get(self.epoch, 0) > (self.here_to(self.epoch) or 0):
                     self._reissue(self.epoch, 1, "the centre has more of this station than the store")
             self.move_mark()
         return told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -124,6 +125,72 @@ def test_a_whole_folder_put_back_is_noticed_although_it_agrees_with_itself(
         again = sync_once(station)
         assert (again.counts.pending, again.counts.reissued, again.notices) == (0, 0, ())
     assert wanted in status(home)
+
+
+def test_what_was_seen_is_not_told_again_at_the_next_sync(service, connected):
+    with connected(service) as station:
+        sync_once(station)
+        log(station, 2)
+        sync_once(station)
+        home = station.home
+    remove_store(home.folder)
+    with connected(service) as station:
+        sync_once(station)
+        assert station.outbox.lost_seen() == 1
+        assert sync_once(station).notices == ()
+    assert "missing" not in status(home)
+
+
+def test_a_store_put_back_before_whole_epochs_names_each_by_its_mark(home, tmp_path):
+    with workstation_at(home) as station:
+        first = log(station, 2)[0].epoch
+    shutil.copytree(home.folder, tmp_path / "copy")
+    with workstation_at(home) as station:
+        log(station, 1)
+        station.outbox.new_epoch("for the test")
+        second = log(station, 3)[0].epoch
+        station.outbox.new_epoch("for the test")
+        third = log(station, 4)[0].epoch
+    put_back(tmp_path / "copy", home.folder, ["station.sqlite3"])
+    with workstation_at(home) as station:
+        lost = [(one.epoch, one.first, one.last) for one in losses(station.outbox.sql)]
+    assert lost == [(first, 3, 3), (second, 1, 3), (third, 1, 4)]
+
+
+def test_a_folder_put_back_before_a_whole_epoch_is_noticed_by_what_the_centre_lists(
+    service, connected, tmp_path
+):
+    """Its store and mark agree, and the centre has no more of the epoch than they: only the next is gone."""
+    with connected(service) as station:
+        sync_once(station)
+        log(station, 2)
+        sync_once(station)
+        home = station.home
+    shutil.copytree(home.folder, tmp_path / "copy")
+    with connected(service) as station:
+        station.outbox.new_epoch("for the test")
+        epoch = log(station, 3)[0].epoch
+        sync_once(station)
+    put_back(tmp_path / "copy", home.folder, ["station.sqlite3", "mark.json", "cache.sqlite3"])
+    told = f"entries 1 to 3 of this station that another store wrote (epoch {epoch[:8]})"
+    with connected(service) as station:
+        assert any(told in one for one in sync_once(station).notices)
+        assert not any(told in one for one in sync_once(station).notices), "told once"
+        log(station, 1)
+        assert sync_once(station).counts.pending == 0
+    assert told in status(home)
+    assert told not in status(home, "--seen")
+
+
+def test_a_mark_of_an_earlier_version_is_read(home):
+    with workstation_at(home) as station:
+        log(station, 2)
+    mark = json.loads(home.mark_file.read_text())
+    del mark["earlier"]
+    home.mark_file.write_text(json.dumps(mark))
+    with workstation_at(home) as station:
+        assert station.outbox.notice is None
+        assert log(station, 1)[0].seq == 3
 
 
 def test_a_station_that_agrees_with_its_centre_is_told_nothing(service, connected):
