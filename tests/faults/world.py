@@ -28,6 +28,7 @@ from requests.adapters import BaseAdapter
 from requests.structures import CaseInsensitiveDict
 from werkzeug.test import EnvironBuilder
 
+import client.cache.epochs as epochs_module
 import client.cache.outbox as outbox_module
 import service.store.records as records_module
 from client.batch import Batch
@@ -141,10 +142,10 @@ class World:
         """Let every name come from chance, and let the process die where it writes."""
         enter = self._patches.enter_context
         names = mock.Mock(wraps=uuid, uuid4=self._uuid)
-        enter(mock.patch.object(outbox_module, "uuid", names))
+        enter(mock.patch.object(epochs_module, "uuid", names))
         enter(mock.patch.object(outbox_module, "uuid7", self._uuid))
         enter(mock.patch.object(records_module, "uuid4", self._uuid))
-        execute, mark, commit = Store._execute, outbox_module.write_mark, None
+        execute, mark, commit = Store._execute, epochs_module.write_mark, None
         world = self
 
         def executing(one: Store, sql: str, values: Any = ()) -> Any:
@@ -161,7 +162,7 @@ class World:
 
         del commit
         enter(mock.patch.object(Store, "_execute", executing))
-        enter(mock.patch.object(outbox_module, "write_mark", marking))
+        enter(mock.patch.object(epochs_module, "write_mark", marking))
 
     def _maybe_die(self) -> None:
         if self.to_kill:
