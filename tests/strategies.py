@@ -156,7 +156,7 @@ def stock_items(draw: st.DrawFn, ref: str, material: str, thickness: int) -> Sto
         kind=kind,
         edges=edges,
         oversize=draw(st.sampled_from((0, 50, 500, 2000))),
-        price=draw(st.sampled_from((None, 12.5, 80.0))),
+        price=draw(st.sampled_from((None, 0.0, 12.5, 80.0))),
         heat=draw(st.sampled_from((None, "H123"))),
     )
 

@@ -15,8 +15,10 @@ from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.assign import merged
+from service.engine.layout.bound import lower_bound
 from service.engine.layout.job import Division, Found, Job
 from service.engine.layout.search import find_layouts
+from service.engine.layout.stock import in_money
 from service.engine.layout.tree import leaves
 from service.engine.order import Effort, Objective, Part, StockItem
 from service.engine.plan import Bound, Unplaced
@@ -77,7 +79,13 @@ def candidates(job: Job, objective: Objective, stop: Stop | None = None) -> Iter
         stages = (job.options.open_stacks or 0) + 1
         found = find_layouts(_with(job, stages), stop)
         how = f"in {_directions(stages)}, as few stacks may wait"
-        yield replace(_candidate(how, found), few_stacks=True)
+        # Its own bound holds for plans of so few directions only, and another may have more.
+        if found.unplaced == first.unplaced:
+            bound = _against(first.bound, found.divisions, job.stock)
+        else:
+            made = {part.ref: part.quantity for part in _without(job, found.unplaced).parts}
+            bound = replace(lower_bound(job, made, found.divisions), value=first.bound.value)
+        yield replace(_candidate(how, found), few_stacks=True, bound=bound)
     seen = {first.divisions}
     placed = _without(job, first.unplaced)
     for recipe in _recipes(job, objective):
@@ -144,7 +152,7 @@ def _no_dearer(job: Job, first: Sequence[Division], kept: Sequence[Division] = (
     """For least material: only layouts that cost no more than the first, less those that are kept."""
     if job.options.objective != "material":
         return job
-    priced = all_priced(job.stock)
+    priced = in_money(job.stock)
     most = material_of(first, job.stock, priced) - material_of(kept, job.stock, priced)
     return replace(job, most=most)
 

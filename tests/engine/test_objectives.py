@@ -109,6 +109,18 @@ def check_comparison(order: Order) -> tuple[CutPlan, ...]:
     return made
 
 
+def check_bounds(made: tuple[CutPlan, ...], order: Order) -> None:
+    """No plan lies below what another one, that places the same, says nothing can go below."""
+    for one in made:
+        for other in made:
+            if one.unplaced == other.unplaced:
+                used = other.summary.sheets + other.summary.offcuts_used
+                assert one.bound.pieces <= used
+                assert one.bound.area_mm2 <= other.summary.stock_area_mm2 + 1e-6
+                if one.bound.cost is not None and other.summary.material_cost is not None:
+                    assert one.bound.cost <= other.summary.material_cost + 1e-9
+
+
 def test_no_plan_of_a_comparison_is_better_than_another_in_everything() -> None:
     order = worked()
     made = check_comparison(order)
@@ -125,7 +137,9 @@ def test_no_plan_of_a_comparison_is_better_than_another_in_everything() -> None:
 @settings(max_examples=25, deadline=None)
 @given(small_orders())
 def test_every_plan_of_a_comparison_passes_the_replay(order: Order) -> None:
-    for pick, one in enumerate(check_comparison(order)):
+    made = check_comparison(order)
+    check_bounds(made, order)
+    for pick, one in enumerate(made):
         assert complaint(one, picked(for_objective(order, "compare"), pick)) == ""
 
 
@@ -245,3 +259,53 @@ def test_what_is_left_out_of_a_comparison_is_dominated_or_equal(given_: list[tup
     assert shown[0] == kept[0]
     assert min(found[place].handling for place in shown) == min(one.handling for one in found)
     assert min(found[place].minutes for place in shown) == min(one.minutes for one in found)
+
+
+@settings(max_examples=25, deadline=None)
+@given(small_orders(), st.integers(1, 2))
+def test_no_plan_lies_below_the_bound_of_another_with_few_open_stacks(order: Order, stacks: int) -> None:
+    """The plan in few directions brought the bound of its own few directions, as if of any plan."""
+    check_bounds(plans(for_objective(order, "compare", open_stacks=stacks)), order)
+
+
+def bare(parts: tuple[tuple[int, int, int], ...], stock: tuple[StockItem, ...], **options: Any) -> Order:
+    lines = tuple(Part(f"P{i}", a * MM, b * MM, n, "S235JR", 300) for i, (a, b, n) in enumerate(parts, 1))
+    return Order("W-8", SHEAR, (material_named("S235JR"),), lines, stock, Options(effort="quick", **options))
+
+
+def free(ref: str, length: int, width: int, quantity: int) -> StockItem:
+    return StockItem(ref, length * MM, width * MM, quantity, "S235JR", 300, "offcut", "cut", 50, 0.0)
+
+
+@pytest.mark.parametrize("objective", ["material", "handling", "time", "cost", "compare"])
+def test_stock_that_is_all_free_is_planned_by_its_area(objective: Objective) -> None:
+    order = bare(((500, 300, 4),), (free("R", 620, 420, 3),), objective=objective)
+    found = plan(order)
+    assert complaint(found, order) == ""
+    # One of 500 × 300 from each piece, three pieces, and one part too many.
+    assert [(one.code, one.quantity) for one in found.unplaced] == [("stock-exhausted", 1)]
+    assert found.summary.offcuts_used == 3
+    assert (found.summary.material_cost, found.bound.cost) == (0, 0)
+
+
+@pytest.mark.parametrize("objective", ["material", "handling", "time", "cost", "compare"])
+def test_free_stock_beside_stock_with_a_price(objective: Objective) -> None:
+    sheet = StockItem("T", 300_000, 150_000, 5, "S235JR", 300, price=90.0)
+    order = bare(((500, 300, 3),), (free("R", 600, 500, 1), sheet), objective=objective)
+    assert complaint(plan(order), order) == ""
+
+
+def test_of_free_pieces_as_few_are_taken_as_hold_the_parts() -> None:
+    order = bare(((500, 300, 6), (400, 200, 6)), (free("F", 1560, 1060, 3),))
+    assert plan(order).summary.offcuts_used == 1
+
+
+def test_the_bound_on_cost_is_one_that_whole_pieces_can_come_to() -> None:
+    """From 50 up, what sheets at 40 and at 100 can come to begins at 80; the plan for 80 is the best."""
+    sheets = (
+        StockItem("S", 300_000, 150_000, 9, "S235JR", 300, price=100.0),
+        StockItem("T", 200_000, 100_000, 9, "S235JR", 300, price=40.0),
+    )
+    found = plan(bare(((980, 480, 5),), sheets))
+    assert found.summary.material_cost == found.bound.cost == 80
+    assert not found.stopped_early

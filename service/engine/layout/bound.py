@@ -6,7 +6,6 @@ that they hold for every machine. Lengths are whole hundredths of a millimetre, 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -206,22 +205,27 @@ def _better(a: Least, b: Least, types: Sequence[StockType]) -> Least:
 def _agreed(least: Least, types: Sequence[StockType]) -> Least:
     """The three bounds brought to bear on each other: so many pieces cost at least so much, and back.
 
-    Whole pieces of stock come to whole multiples of what all their areas, or costs, are multiples of.
+    Areas and costs are raised to what whole pieces of stock can come to.
     """
     pieces, area, cost = least.pieces, least.area, least.cost
     areas = [(t.area, t.cost, t.quantity) for t in types]
     costs = [(t.cost, t.area, t.quantity) for t in types]
-    area = _whole(max(area, cover_cost(costs, cost)), [t.area for t in types])
-    cost = _whole(max(cost, cover_cost(areas, area)), [t.cost for t in types])
+    area = max(area, cover_cost(costs, cost))
+    cost = max(cost, cover_cost(areas, area))
     pieces = max(pieces, cover_pieces(costs, cost), cover_pieces(areas, area))
     area = max(area, cheapest([(t.area, t.quantity) for t in types], pieces))
     cost = max(cost, cheapest([(t.cost, t.quantity) for t in types], pieces))
-    return Least(pieces, area, cost, least.method)
+    return Least(
+        pieces,
+        _sum(area, [(t.area, t.quantity) for t in types]),
+        _sum(cost, [(t.cost, t.quantity) for t in types]),
+        least.method,
+    )
 
 
-def _whole(amount: int, each: Sequence[int]) -> int:
-    unit = math.gcd(*each) or 1
-    return -(-amount // unit) * unit
+def _sum(least: int, each: Sequence[tuple[int, int]]) -> int:
+    """The next amount from `least` up that whole pieces come to; `each`: (of one piece, how many)."""
+    return whole_cost([(amount, amount, n) for amount, n in each], least)
 
 
 def lower_bound(
@@ -249,7 +253,8 @@ def lower_bound(
     used, floor = used_area, least.area
     if usable_items and all(item.price is not None for item in usable_items):
         scale = price_scale(usable_items)
-        floor = least.cost
+        # Stock that is all free was counted by its area.
+        floor = least.cost if any(item.price for item in usable_items) else 0
         used = sum(d.repeat * int(Fraction(str(by_ref[d.stock_ref].price)) * scale) for d in divisions)
         cost = float(Fraction(floor, scale))
     share = float(Fraction(used - floor, floor)) if floor > 0 else 0.0

@@ -258,9 +258,14 @@ class Context:
         return [n if kind in keep else 0 for kind, n in enumerate(left)]
 
     def better(self, a: Pattern, b: Pattern, values: Sequence[int]) -> bool:
-        """Whether `a` gives more value for its cost; then the larger offcut, then less handling."""
-        worth_a = sum(values[kind] * n for kind, n in a.use) * self.types[b.stock].cost
-        worth_b = sum(values[kind] * n for kind, n in b.use) * self.types[a.stock].cost
+        """Whether `a` gives more value for its cost; then the larger offcut, then less handling.
+
+        Of two that are free, for the area that they take.
+        """
+        one, two = self.types[a.stock], self.types[b.stock]
+        cost_a, cost_b = (one.cost, two.cost) if one.cost or two.cost else (one.area, two.area)
+        worth_a = sum(values[kind] * n for kind, n in a.use) * cost_b
+        worth_b = sum(values[kind] * n for kind, n in b.use) * cost_a
         return (worth_a, a.offcut_worth, -a.handling) > (worth_b, b.offcut_worth, -b.handling)
 
     def solution(self, rows: Sequence[tuple[Pattern, int]], left: Sequence[int]) -> Solution:

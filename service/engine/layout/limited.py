@@ -168,8 +168,9 @@ def _kept(gains: Ints, uses: Ints, keep: int) -> tuple[Ints, Ints]:
         columns = np.arange(gains.shape[1])
         return gains[top, columns][:, None], uses[top, columns][:, None]
     most = min(6 * keep, len(gains))
-    part = np.argpartition(-gains, most - 1, axis=0)[:most] if most < len(gains) else None
-    if part is not None:
+    if most < len(gains):
+        # Which of equal ones a partition keeps depends on the processor; a stable sort keeps the first.
+        part = np.argsort(-gains, axis=0, kind="stable")[:most]
         part.sort(axis=0)
         gains = np.take_along_axis(gains, part, axis=0)
         uses = np.take_along_axis(uses, part[..., None], axis=0)

@@ -1,7 +1,7 @@
 """Stock seen as types: pieces that are alike for the search, offcuts before sheets.
 
-What a piece costs is its price when every usable piece has one, else its area; both as whole
-numbers. Lengths are whole hundredths of a millimetre.
+What a piece costs is its price when every usable piece has one and some are not free, else its
+area; both as whole numbers. Lengths are whole hundredths of a millimetre.
 """
 
 from __future__ import annotations
@@ -51,7 +51,9 @@ class StockType:
 
 
 def costs(stock: Iterable[StockItem]) -> dict[int, int] | None:
-    """Whole-number price of each item by its place, or None when some item has no price.
+    """Whole-number price of each item by its place, or None when some item has no price or all are free.
+
+    Where nothing costs anything, prices tell no plan from another, and area does.
 
     >>> from service.engine.order import StockItem
     >>> a = StockItem("A", 100, 100, 1, "S235JR", 300, price=12.5)
@@ -64,8 +66,15 @@ def costs(stock: Iterable[StockItem]) -> dict[int, int] | None:
         if item.price is None:
             return None
         exact.append(Fraction(str(item.price)))
+    if not any(exact):
+        return None
     scale = math.lcm(*(price.denominator for price in exact)) if exact else 1
     return {place: int(price * scale) for place, price in enumerate(exact)}
+
+
+def in_money(stock: Iterable[StockItem]) -> bool:
+    """Whether the search counts stock in money, and not by its area."""
+    return costs([item for item in stock if item.quantity > 0]) is not None
 
 
 def price_scale(stock: Iterable[StockItem]) -> int:
@@ -74,7 +83,7 @@ def price_scale(stock: Iterable[StockItem]) -> int:
 
 
 def cost_scale(stock: Iterable[StockItem]) -> int:
-    """The cost of a stock type for one unit of the price of a piece, or for a mm² where one has no price."""
+    """The cost of a stock type for one unit of its price, or for a mm² where prices do not count."""
     usable = [item for item in stock if item.quantity > 0]
     return PER_MM * PER_MM if costs(usable) is None else price_scale(usable)
 
