@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -56,7 +56,7 @@ def decisions_on(station: str, since: datetime, most: int) -> list[Decision]:
 def _of_events(station: str, since: datetime, most: int) -> Iterator[Decision]:
     # What the station itself withdrew is written in the same place, and needs no telling there.
     by_itself = (Correction.made_by == f"station {station}") & Event.withdrawn_by.is_null(False)
-    rows: Iterable[dict[str, Any]] = (
+    rows: Any = (
         Correction.select(Correction, Event.epoch, Event.seq)
         .join(Event, on=(Event.id == Correction.event))
         .where(Event.station == station, Correction.made_at >= since, ~by_itself)
