@@ -14,22 +14,23 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Final
 
 from service.engine.layout.context import Context, Pattern, Solution
 from service.engine.layout.passes import Sequence32
+from service.engine.layout.pool import Content, Pool
 from service.engine.layout.quickly import Quickly
+from service.engine.layout.sheet import NOWHERE, Fit, Sheet
 from service.engine.layout.slack import (
     PART,
-    Path,
-    Room,
     Tree,
     level,
-    look,
     put,
     shape_of,
     take,
     variants_of,
+    without,
 )
 from service.engine.plan import Leaf, Node
 
@@ -45,21 +46,24 @@ _TRIES: Final = 8
 """Rooms tried for one part by the rules of the machine."""
 _PASSED_OVER: Final = 40
 """Of so many parts one does not go where it fits best."""
+_FIRST_MOVES: Final = 1000
+"""Moves before the first choice among the sheets met; from then on as many again before each."""
 _STEPS_A_CHECK: Final = 40
+_STEPS_A_SHEET: Final = 6
 _STEPS_A_MOVE: Final = 40
 """Steps that a move takes beside those for sheets changed and rooms looked at."""
 
 
-class _Sheet:
-    """A sheet in use: its tree (None: empty), the rooms in it, and the nodes that can be taken out."""
+@dataclass(slots=True)
+class _Stand:
+    """Sheets in use and the parts outside them, with the areas outside of the last moves."""
 
-    __slots__ = ("paths", "rooms", "stock", "tree")
-
-    def __init__(self, stock: int, tree: Tree | None, rooms: list[Room], paths: list[Path]) -> None:
-        self.stock = stock
-        self.tree = tree
-        self.rooms = rooms
-        self.paths = paths
+    sheets: list[Sheet]
+    waiting: list[int]
+    outside: int = 0
+    best: int = 0
+    moves: int = 0
+    memory: list[int] = field(default_factory=list)
 
 
 class Ruin:
@@ -86,20 +90,67 @@ class Ruin:
         """The plan with as many sheets given up as go in so many moves; `target` is a cost that ends it."""
         numbers = Sequence32(len(best.rows) + 1)
         ceiling = self.context.steps + (self.context.budget - self.context.steps) * 3 // 5
+        pool = Pool(self.context)
         while best.rank[0] == 0 and best.rank[1] > target and moves > 0:
             sheets = self._sheets(best)
+            for sheet in sheets:
+                self._keep(pool, sheet)
             waiting = self._given_up(sheets, best.rank[1] - target)
             if waiting is None:
                 break
-            found, taken = self._search(sheets, waiting, moves, ceiling, numbers)
+            found, taken = self._search(_Stand(sheets, waiting), moves, ceiling, numbers, pool, best)
             moves -= taken
             if found is None or found.rank >= best.rank:
                 break
             best = found
         return best
 
-    def _sheets(self, solution: Solution) -> list[_Sheet]:
-        found: list[_Sheet] = []
+    def _search(
+        self, stand: _Stand, moves: int, ceiling: int, numbers: Sequence32, pool: Pool, best: Solution
+    ) -> tuple[Solution | None, int]:
+        """A plan that is better than the best, None when none was found; and the moves it took."""
+        self._begin(stand, numbers)
+        taken, portion = 0, _FIRST_MOVES
+        while True:
+            taken += self._move(stand, min(portion, moves - taken), ceiling, numbers, pool)
+            if stand.outside == 0:
+                return self._done(stand.sheets), taken
+            chosen = pool.choice(best.rank[1])
+            if chosen is not None:
+                other = self._stand_of(pool, chosen, numbers)
+                if other.outside == 0:
+                    return self._done(other.sheets), taken
+                if other.outside < stand.outside:
+                    stand = other
+            if taken >= moves or self.context.steps >= ceiling:
+                return None, taken
+            portion = taken
+
+    def _stand_of(self, pool: Pool, chosen: Sequence[Content], numbers: Sequence32) -> _Stand:
+        """The sheets of a choice as far as the machine can cut them, no part more often than it is wanted."""
+        sheets = [self._sheet(content[0], pool.trees[content]) for content in chosen]
+        for content, sheet in zip(chosen, list(sheets), strict=True):
+            if self._repaired([sheet], set()):
+                pool.refused.add(content)
+        left = list(self.context.demand)
+        for place, sheet in enumerate(sheets):
+            tree = sheet.tree
+            for kind in self._kinds(sheet):
+                if left[kind]:
+                    left[kind] -= 1
+                elif tree is not None:
+                    tree = without(tree, [leaf[3] for leaf in self.ways[kind]])
+            sheets[place] = self._sheet(sheet.stock, tree)
+        stand = _Stand(sheets, [kind for kind, n in enumerate(left) for _ in range(n)])
+        self._begin(stand, numbers)
+        return stand
+
+    def _keep(self, pool: Pool, sheet: Sheet) -> None:
+        if sheet.tree is not None:
+            pool.add((sheet.stock, tuple(sorted(self._kinds(sheet)))), sheet.tree)
+
+    def _sheets(self, solution: Solution) -> list[Sheet]:
+        found: list[Sheet] = []
         for pattern, repeat in solution.rows:
             tree = self._tree(pattern.tree)
             found.extend(self._sheet(pattern.stock, tree) for _ in range(repeat))
@@ -107,7 +158,7 @@ class Ruin:
                 self.carved[pattern.stock, tree] = pattern
         return found
 
-    def _given_up(self, sheets: list[_Sheet], most: int) -> list[int] | None:
+    def _given_up(self, sheets: list[Sheet], most: int) -> list[int] | None:
         """Give up one sheet, or take a cheaper one for it; the parts that wait, None when nothing can go.
 
         The saving is at most `most`, and what is left has the area for all parts. Of the choices, the
@@ -137,7 +188,7 @@ class Ruin:
             sheets.append(self._sheet(index, None))
         return held[place]
 
-    def _kinds(self, sheet: _Sheet) -> list[int]:
+    def _kinds(self, sheet: Sheet) -> list[int]:
         return [] if sheet.tree is None else [self.kind_of[i] for i in variants_of(sheet.tree)]
 
     def _tree(self, node: Node) -> Tree | None:
@@ -150,48 +201,47 @@ class Ruin:
         children = [tree for child in node.children if (tree := self._tree(child)) is not None]
         return level(0 if node.axis == "x" else 1, children) if children else None
 
-    def _sheet(self, stock: int, tree: Tree | None) -> _Sheet:
-        width, height = self.sides[stock]
-        if tree is None:
-            return _Sheet(stock, None, [(width, height, (), 0, -1)], [])
-        rooms, paths = look(tree, width, height, self.least, self.context.stages)
-        self.context.other_steps += 6 + len(paths)
-        return _Sheet(stock, tree, rooms, paths)
+    def _sheet(self, stock: int, tree: Tree | None) -> Sheet:
+        self.context.other_steps += _STEPS_A_SHEET
+        return Sheet(stock, tree, self.sides[stock], self.least, self.context.stages)
 
-    def _search(
-        self, sheets: list[_Sheet], waiting: list[int], moves: int, ceiling: int, numbers: Sequence32
-    ) -> tuple[Solution | None, int]:
-        """All parts in these sheets, None when that was not found; and the moves it took."""
-        areas = self.context.areas
-        waiting, changed = self._recreated(sheets, waiting, numbers)
-        waiting += self._repaired(sheets, changed)
-        outside = sum(areas[kind] for kind in waiting)
-        memory = [outside] * _MEMORY
-        best = outside
+    def _begin(self, stand: _Stand, numbers: Sequence32) -> None:
+        """Put what waits into the rooms there are; from then on the moves count."""
+        stand.waiting, changed = self._recreated(stand.sheets, stand.waiting, numbers)
+        stand.waiting += self._repaired(stand.sheets, changed | set(range(len(stand.sheets))))
+        stand.outside = stand.best = self._area(stand.waiting)
+        stand.memory = [stand.outside] * _MEMORY
+
+    def _move(self, stand: _Stand, moves: int, ceiling: int, numbers: Sequence32, pool: Pool) -> int:
+        """So many moves, fewer when nothing is left outside or the effort is spent; returns how many."""
         for move in range(moves):
-            if outside == 0:
-                return self._done(sheets), move
-            if self.context.steps >= ceiling:
-                return None, move
+            if stand.outside == 0 or self.context.steps >= ceiling:
+                return move
             self.context.other_steps += _STEPS_A_MOVE
-            before = list(sheets)
-            changed, out = self._ruined(sheets, numbers)
-            left, more = self._recreated(sheets, [*waiting, *out], numbers)
+            before = list(stand.sheets)
+            changed, out = self._ruined(stand.sheets, numbers)
+            left, more = self._recreated(stand.sheets, [*stand.waiting, *out], numbers)
             changed |= more
-            now = sum(areas[kind] for kind in left)
-            if now < best:
-                left += self._repaired(sheets, changed)
-                now = sum(areas[kind] for kind in left)
-            slot = move % _MEMORY
-            if now <= memory[slot] or now <= outside:
-                outside, waiting = now, left
-                best = min(best, now)
+            now = self._area(left)
+            if now < stand.best:
+                left += self._repaired(stand.sheets, changed)
+                now = self._area(left)
+            for place in sorted(changed):
+                self._keep(pool, stand.sheets[place])
+            slot = stand.moves % _MEMORY
+            if now <= stand.memory[slot] or now <= stand.outside:
+                stand.outside, stand.waiting = now, left
+                stand.best = min(stand.best, now)
             else:
-                sheets[:] = before
-            memory[slot] = outside
-        return None, moves
+                stand.sheets[:] = before
+            stand.memory[slot] = stand.outside
+            stand.moves += 1
+        return moves
 
-    def _ruined(self, sheets: list[_Sheet], numbers: Sequence32) -> tuple[set[int], list[int]]:
+    def _area(self, kinds: Sequence[int]) -> int:
+        return sum([self.context.areas[kind] for kind in kinds])
+
+    def _ruined(self, sheets: list[Sheet], numbers: Sequence32) -> tuple[set[int], list[int]]:
         """Sheets emptied, or nodes taken out of them; the sheets changed, and the kinds now outside."""
         changed: set[int] = set()
         out: list[int] = []
@@ -203,13 +253,14 @@ class Ruin:
             out.extend(gone)
         return changed, out
 
-    def _without(self, sheet: _Sheet, nodes: int, numbers: Sequence32) -> tuple[_Sheet, list[int]]:
+    def _without(self, sheet: Sheet, nodes: int, numbers: Sequence32) -> tuple[Sheet, list[int]]:
         """A sheet with so many nodes taken out, all of it with 0; and the kinds of the parts in them."""
         gone: list[int] = []
         for _ in range(nodes):
-            if sheet.tree is None or not sheet.paths:
+            paths = sheet.paths()
+            if sheet.tree is None or not paths:
                 break
-            tree, taken = take(sheet.tree, sheet.paths[numbers.below(len(sheet.paths))])
+            tree, taken = take(sheet.tree, paths[numbers.below(len(paths))])
             gone.extend(self.kind_of[i] for i in variants_of(taken))
             sheet = self._sheet(sheet.stock, tree)
         else:
@@ -218,7 +269,7 @@ class Ruin:
         return self._sheet(sheet.stock, None), gone + self._kinds(sheet)
 
     def _recreated(
-        self, sheets: list[_Sheet], waiting: Sequence[int], numbers: Sequence32
+        self, sheets: list[Sheet], waiting: Sequence[int], numbers: Sequence32
     ) -> tuple[list[int], set[int]]:
         """Parts put into the rooms that fit best, large ones first about; what finds none, and the sheets."""
         areas = self.context.areas
@@ -227,17 +278,9 @@ class Ruin:
         left: list[int] = []
         changed: set[int] = set()
         for kind in order:
-            rooms = self._rooms(kind, sheets)
-            # Now and then the best room is passed over, so that the same parts do not fall into it again.
-            skipped = int(len(rooms) > 1 and numbers.below(_PASSED_OVER) == 0)
-            if self.strict or skipped:
-                rooms.sort()
-                rooms = rooms[skipped : skipped + _TRIES]
-            elif rooms:
-                rooms = [min(rooms)]
-            for _, _, place, way, at in rooms:
+            for place, (_, _, way, at) in self._places(kind, sheets, numbers):
                 sheet, leaf = sheets[place], self.ways[kind][way]
-                tree = leaf if sheet.tree is None else put(sheet.tree, sheet.rooms[at], leaf)
+                tree = leaf if sheet.tree is None else put(sheet.tree, sheet.rooms()[at], leaf)
                 if not self.strict or self._may_be_cut(sheet.stock, tree):
                     sheets[place] = self._sheet(sheet.stock, tree)
                     changed.add(place)
@@ -246,26 +289,43 @@ class Ruin:
                 left.append(kind)
         return left, changed
 
-    def _rooms(self, kind: int, sheets: Sequence[_Sheet]) -> list[tuple[int, int, int, int, int]]:
-        """Where a part fits: (less spare, more spare, place of the sheet, way it lies, room)."""
-        found: list[tuple[int, int, int, int, int]] = []
-        looked = sum([len(sheet.rooms) for sheet in sheets]) * len(self.ways[kind])
-        self.context.other_steps += (looked + len(sheets)) // 12
-        for way, leaf in enumerate(self.ways[kind]):
-            dx, dy = leaf[0], leaf[1]
-            for place, sheet in enumerate(sheets):
-                for at, room in enumerate(sheet.rooms):
-                    spare_x, spare_y = room[0] - dx, room[1] - dy
-                    if spare_x >= 0 and spare_y >= 0:
-                        fit = (spare_x, spare_y) if spare_x < spare_y else (spare_y, spare_x)
-                        found.append((*fit, place, way, at))
-        return found
+    def _places(self, kind: int, sheets: Sequence[Sheet], numbers: Sequence32) -> list[tuple[int, Fit]]:
+        """Where a part goes, the best place first: one where all that fits may be cut, else several."""
+        ways = self.ways[kind]
+        if self.strict:
+            found = sorted((fit, place) for place, sheet in enumerate(sheets) for fit in sheet.all_fits(ways))
+            skipped = self._passed_over(len(found), numbers)
+            return [(place, fit) for fit, place in found[skipped : skipped + _TRIES]]
+        first = second = (NOWHERE, -1)
+        count = looked = 0
+        for place, sheet in enumerate(sheets):
+            fit = sheet.fits.get(kind)
+            if fit is None:
+                fit = sheet.fit(kind, ways)
+                rooms = len(sheet.rooms())
+                # The rooms of a new sheet are worked out once.
+                looked += 4 + rooms * len(ways) + (0 if len(sheet.fits) > 1 else 8 * rooms)
+            if fit is not NOWHERE:
+                count += 1
+                if fit < first[0]:
+                    first, second = (fit, place), first
+                elif fit < second[0]:
+                    second = (fit, place)
+        self.context.other_steps += 2 + len(sheets) // 12 + looked // 8
+        if count == 0:
+            return []
+        fit, place = second if self._passed_over(count, numbers) else first
+        return [(place, fit)]
+
+    def _passed_over(self, count: int, numbers: Sequence32) -> int:
+        """Now and then 1: the best place is left, so that the same parts do not fall into it again."""
+        return int(count > 1 and numbers.below(_PASSED_OVER) == 0)
 
     def _may_be_cut(self, stock: int, tree: Tree) -> bool:
         self.context.other_steps += _STEPS_A_CHECK
         return self.quickly.levels(tree, *self.sides[stock], self.mill[stock]) <= self.context.stages
 
-    def _pattern(self, sheet: _Sheet) -> Pattern | None:
+    def _pattern(self, sheet: Sheet) -> Pattern | None:
         """The sheet as the machine can cut it, perhaps with fewer parts; None when it can cut none."""
         if sheet.tree is None:
             return None
@@ -280,7 +340,7 @@ class Ruin:
             )
         return self.carved[key]
 
-    def _repaired(self, sheets: list[_Sheet], changed: set[int]) -> list[int]:
+    def _repaired(self, sheets: list[Sheet], changed: set[int]) -> list[int]:
         """Sheets as the machine can cut them; the parts that had to go."""
         out: list[int] = []
         for place, sheet in enumerate(sheets):
@@ -300,7 +360,7 @@ class Ruin:
             out.extend((held - Counter(made)).elements())
         return out
 
-    def _done(self, sheets: Sequence[_Sheet]) -> Solution:
+    def _done(self, sheets: Sequence[Sheet]) -> Solution:
         """The sheets as a plan in which nothing is left out; each was carried out before."""
         rows: dict[tuple[int, tuple[tuple[int, int], ...]], tuple[Pattern, int]] = {}
         for sheet in sheets:

@@ -8,7 +8,7 @@ nothing. Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any, Final, TypeAlias
 
 from service.engine.layout.grid import Cuts, Shape
@@ -61,55 +61,75 @@ def variants_of(tree: Tree) -> Iterator[int]:
         yield from variants_of(child)
 
 
-def look(
+def paths_of(tree: Tree) -> list[Path]:
+    """The paths of all nodes below the root."""
+    paths: list[Path] = []
+    todo: list[tuple[Tree, Path]] = [(tree, ())] if tree[2] != PART else []
+    while todo:
+        node, path = todo.pop()
+        for place, child in enumerate(node[3]):
+            here = (*path, place)
+            paths.append(here)
+            if child[2] != PART:
+                todo.append((child, here))
+    return paths
+
+
+def rooms_of(
     tree: Tree, width: Length, height: Length, least: tuple[Length, Length], levels: int
-) -> tuple[list[Room], list[Path]]:
-    """The rooms of a tree in a sheet of that usable size, and the paths of all nodes below the root.
+) -> list[Room]:
+    """The rooms of a tree in a sheet of that usable size.
 
     A room is the largest rectangle that may be put at a place with the whole still within the sheet;
     those smaller than `least`, and those inside so many levels of cuts, are left out.
     """
     low_x, low_y = least
     rooms: list[Room] = []
-    paths: list[Path] = []
     dx, dy, axis, _ = tree
     if width - dx >= low_x:
         rooms.append((width - dx, height, (), 0, -1))
     if height - dy >= low_y:
         rooms.append((width, height - dy, (), 1, -1))
     if axis == PART:
-        return rooms, paths
+        return rooms
     todo: list[tuple[Tree, Length, Length, Path]] = [(tree, width, height, ())]
     while todo:
         (dx, dy, axis, children), most_x, most_y, path = todo.pop()
-        spare_x, spare_y = most_x - dx, most_y - dy
-        for place, child in enumerate(children):
-            here = (*path, place)
-            paths.append(here)
-            if axis:
-                own_x, own_y = most_x, spare_y + child[1]
-                beside, room_x, room_y = 0, own_x - child[0], own_y
-            else:
-                own_x, own_y = spare_x + child[0], most_y
-                beside, room_x, room_y = 1, own_x, own_y - child[1]
-            if len(here) < levels:
-                if room_x >= low_x and room_y >= low_y:
-                    rooms.append((room_x, room_y, here, beside, -1))
-                if 2 < len(children) <= _PAIRED:
-                    # Beside two children laid together: room for a part that is longer than either.
-                    for other in range(place + 1, len(children)):
-                        second = children[other]
-                        if axis:
-                            across, length = min(room_x, most_x - second[0]), own_y + second[1]
+        if len(path) + 1 >= levels:
+            continue
+        paired = 2 < len(children) <= _PAIRED
+        if axis:
+            spare = most_y - dy
+            for place, child in enumerate(children):
+                own, room_x = spare + child[1], most_x - child[0]
+                if room_x >= low_x:
+                    if own >= low_y:
+                        rooms.append((room_x, own, (*path, place), 0, -1))
+                    if paired:
+                        # Beside two children laid together: room for a part that is longer than either.
+                        for other in range(place + 1, len(children)):
+                            second = children[other]
+                            across, length = min(room_x, most_x - second[0]), own + second[1]
                             if across >= low_x and length >= low_y:
-                                rooms.append((across, length, here, 0, other))
-                        else:
-                            across, length = min(room_y, most_y - second[1]), own_x + second[0]
+                                rooms.append((across, length, (*path, place), 0, other))
+                if child[2] != PART:
+                    todo.append((child, most_x, own, (*path, place)))
+        else:
+            spare = most_x - dx
+            for place, child in enumerate(children):
+                own, room_y = spare + child[0], most_y - child[1]
+                if room_y >= low_y:
+                    if own >= low_x:
+                        rooms.append((own, room_y, (*path, place), 1, -1))
+                    if paired:
+                        for other in range(place + 1, len(children)):
+                            second = children[other]
+                            across, length = min(room_y, most_y - second[1]), own + second[0]
                             if across >= low_y and length >= low_x:
-                                rooms.append((length, across, here, 1, other))
-            if child[2] != PART:
-                todo.append((child, own_x, own_y, here))
-    return rooms, paths
+                                rooms.append((length, across, (*path, place), 1, other))
+                if child[2] != PART:
+                    todo.append((child, own, most_y, (*path, place)))
+    return rooms
 
 
 def put(tree: Tree, room: Room, part: Tree) -> Tree:
@@ -138,6 +158,17 @@ def take(tree: Tree, path: Path) -> tuple[Tree, Tree]:
         return level(tree[2], children[:place] + children[place + 1 :]), children[place]
     changed, taken = take(children[place], path[1:])
     return level(tree[2], (*children[:place], changed, *children[place + 1 :])), taken
+
+
+def without(tree: Tree, variants: Collection[int]) -> Tree | None:
+    """The tree without one part that is of one of those variants; None when nothing else is in it."""
+    if tree[2] == PART:
+        return None
+    for path in paths_of(tree):
+        rest, taken = take(tree, path)
+        if taken[2] == PART and taken[3] in variants:
+            return rest
+    return tree
 
 
 def shape_of(tree: Tree, variants: Sequence[Variant]) -> Shape:

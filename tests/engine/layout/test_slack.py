@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.engine.layout.slack import PART, Tree, look, put, take, variants_of
+from service.engine.layout.slack import PART, Tree, paths_of, put, rooms_of, take, variants_of, without
 
 WIDTH, HEIGHT = 40, 30
 LEAST = (1, 1)
@@ -36,7 +36,7 @@ def trees(draw: st.DrawFn) -> Tree:
     """A sheet filled part by part, each put into a room that holds it."""
     tree: Tree = (draw(st.integers(1, 20)), draw(st.integers(1, 20)), PART, 0)
     for number in range(1, draw(st.integers(1, 9))):
-        rooms, _ = look(tree, WIDTH, HEIGHT, LEAST, 9)
+        rooms = rooms_of(tree, WIDTH, HEIGHT, LEAST, 9)
         if not rooms:
             break
         room = draw(st.sampled_from(rooms))
@@ -59,7 +59,7 @@ def test_what_was_put_in_lies_in_the_sheet_side_by_side(tree: Tree) -> None:
 
 @given(trees())
 def test_a_room_is_as_large_as_can_be(tree: Tree) -> None:
-    for room in look(tree, WIDTH, HEIGHT, LEAST, 9)[0]:
+    for room in rooms_of(tree, WIDTH, HEIGHT, LEAST, 9):
         wide, deep = extent(put(tree, room, (room[0], room[1], PART, 99)))
         assert wide <= WIDTH
         assert deep <= HEIGHT
@@ -70,14 +70,14 @@ def test_a_room_is_as_large_as_can_be(tree: Tree) -> None:
 
 @given(trees(), st.integers(1, 9), st.integers(1, 9))
 def test_rooms_that_are_too_small_are_those_left_out(tree: Tree, wide: int, deep: int) -> None:
-    every = look(tree, WIDTH, HEIGHT, LEAST, 9)[0]
-    kept = look(tree, WIDTH, HEIGHT, (wide, deep), 9)[0]
+    every = rooms_of(tree, WIDTH, HEIGHT, LEAST, 9)
+    kept = rooms_of(tree, WIDTH, HEIGHT, (wide, deep), 9)
     assert sorted(kept) == sorted(room for room in every if room[0] >= wide and room[1] >= deep)
 
 
 @given(trees(), st.data())
 def test_taking_out_leaves_the_others(tree: Tree, data: st.DataObject) -> None:
-    paths = look(tree, WIDTH, HEIGHT, LEAST, 9)[1]
+    paths = paths_of(tree)
     if not paths:
         return
     rest, taken = take(tree, data.draw(st.sampled_from(paths)))
@@ -85,3 +85,11 @@ def test_taking_out_leaves_the_others(tree: Tree, data: st.DataObject) -> None:
     assert rest[0] <= tree[0]
     assert rest[1] <= tree[1]
     assert extent(rest) == rest[:2]
+
+
+@given(trees(), st.data())
+def test_one_part_is_left_out_and_no_other(tree: Tree, data: st.DataObject) -> None:
+    every = sorted(variants_of(tree))
+    gone = data.draw(st.sampled_from(every))
+    rest = without(tree, [gone])
+    assert sorted(variants_of(rest) if rest is not None else []) == [one for one in every if one != gone]

@@ -1,0 +1,77 @@
+"""Sheets met while parts are taken out and put back, and the choice among them in whole numbers.
+
+What a search leaves behind at one time may go with what it finds much later: a pool of filled sheets,
+each content once, and the fewest of them that hold all parts between them (M. Monaci and P. Toth,
+INFORMS Journal on Computing 18, 2006, 71-85). The linear programme over the pool tells first whether a
+cheaper plan can come of it at all.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from typing import Final
+
+from service.engine.layout.context import Context
+from service.engine.layout.linear import Column, Master
+from service.engine.layout.slack import Tree
+
+_MOST: Final = 8000
+"""Sheets kept."""
+_NODES: Final = 40
+"""Nodes of the choice in whole numbers."""
+
+Content = tuple[int, tuple[int, ...]]
+"""Type of the stock, and the kinds of the parts in rising order, each as often as it is there."""
+
+
+class Pool:
+    """Filled sheets of one context."""
+
+    def __init__(self, context: Context) -> None:
+        self.context = context
+        self.types = context.types
+        self.kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
+        self.row_of = {kind: row for row, kind in enumerate(self.kinds)}
+        self.trees: dict[Content, Tree] = {}
+        self.order: list[Content] = []
+        self.refused: set[Content] = set()
+        self.dearest = max(t.cost for t in self.types)
+        self.unit = math.gcd(*(t.cost for t in self.types)) or 1
+        pieces = sum(context.demand)
+        scarce = [t for t in self.types if t.quantity < pieces]
+        self.stock_row = {t.index: len(self.kinds) + i for i, t in enumerate(scarce)}
+        self.master = Master([context.demand[k] for k in self.kinds], [t.quantity for t in scarce], 2.0)
+
+    def add(self, content: Content, tree: Tree) -> None:
+        """A sheet that was met; one of each content is kept."""
+        if content not in self.trees and len(self.trees) < _MOST:
+            self.trees[content] = tree
+
+    def choice(self, below: int) -> list[Content] | None:
+        """Sheets that hold all parts for less than a cost, None when none were found.
+
+        A part may be in more of them than it is wanted.
+        """
+        for content in list(self.trees)[len(self.order) :]:
+            self.order.append(content)
+            self.master.add(self._column(content), self.types[content[0]].cost / self.dearest)
+        master, parts = self.master, len(self.kinds)
+        self.context.other_steps += 100 * parts + 8 * len(self.order)
+        master.solve()
+        limit = (below - self.unit) / self.dearest
+        if master.objective > limit + 1e-6:
+            return None
+        used = [j for j in master.within(limit) if self.order[j] not in self.refused]
+        self.context.other_steps += 150 * len(used) + 2000 * parts
+        uses = master.whole(_NODES, used)
+        if uses is None:
+            return None
+        chosen = [content for content, n in zip(self.order, uses, strict=True) for _ in range(n)]
+        cost = sum(self.types[stock].cost for stock, _ in chosen)
+        return chosen if cost < below else None
+
+    def _column(self, content: Content) -> Column:
+        stock, kinds = content
+        column: Column = tuple((self.row_of[kind], n) for kind, n in sorted(Counter(kinds).items()))
+        return (*column, (self.stock_row[stock], 1)) if stock in self.stock_row else column
