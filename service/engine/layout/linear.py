@@ -106,12 +106,11 @@ class Master:
         used = list(range(len(self.columns)))
         if limit is None:
             return used
-        return [
-            j
-            for j in used
-            if self.objective + self.costs[j] - sum(self.duals[i] * n for i, n in self.columns[j])
-            < limit + 1e-9
-        ]
+        return [j for j in used if self.objective + self.beyond(j) < limit + 1e-9]
+
+    def beyond(self, number: int) -> float:
+        """The reduced cost of a pattern: what using it once lifts the least cost by, at least."""
+        return self.costs[number] - sum([self.duals[i] * n for i, n in self.columns[number]])
 
     def whole(self, nodes: int, used: Sequence[int] | None = None) -> list[int] | None:
         """Uses of each pattern in whole numbers, every need met; None when none was found.

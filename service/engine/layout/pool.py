@@ -17,7 +17,8 @@ from service.engine.layout.linear import Column, Master
 from service.engine.layout.slack import Tree
 
 _MOST: Final = 8000
-"""Sheets kept."""
+"""Sheets kept at most; when there are so many, all but the most promising are forgotten."""
+_PROMISING: Final = 3000
 _NODES: Final = 40
 """Nodes of the choice in whole numbers."""
 
@@ -41,7 +42,8 @@ class Pool:
         pieces = sum(context.demand)
         scarce = [t for t in self.types if t.quantity < pieces]
         self.stock_row = {t.index: len(self.kinds) + i for i, t in enumerate(scarce)}
-        self.master = Master([context.demand[k] for k in self.kinds], [t.quantity for t in scarce], 2.0)
+        self.have = [t.quantity for t in scarce]
+        self.master = self._empty()
 
     def add(self, content: Content, tree: Tree) -> None:
         """A sheet that was met; one of each content is kept."""
@@ -53,23 +55,40 @@ class Pool:
 
         A part may be in more of them than it is wanted.
         """
-        for content in list(self.trees)[len(self.order) :]:
-            self.order.append(content)
-            self.master.add(self._column(content), self.types[content[0]].cost / self.dearest)
+        if len(self.order) == len(self.trees):
+            return None
+        self._take_up()
         master, parts = self.master, len(self.kinds)
-        self.context.other_steps += 100 * parts + 8 * len(self.order)
-        master.solve()
         limit = (below - self.unit) / self.dearest
         if master.objective > limit + 1e-6:
             return None
         used = [j for j in master.within(limit) if self.order[j] not in self.refused]
-        self.context.other_steps += 150 * len(used) + 2000 * parts
+        self.context.other_steps += 300 * len(used) + 3000 * parts
         uses = master.whole(_NODES, used)
         if uses is None:
             return None
         chosen = [content for content, n in zip(self.order, uses, strict=True) for _ in range(n)]
         cost = sum(self.types[stock].cost for stock, _ in chosen)
         return chosen if cost < below else None
+
+    def _empty(self) -> Master:
+        return Master([self.context.demand[k] for k in self.kinds], self.have, 2.0)
+
+    def _take_up(self) -> None:
+        """Solve the linear programme with the sheets met since the last time."""
+        for content in list(self.trees)[len(self.order) :]:
+            self.order.append(content)
+            self.master.add(self._column(content), self.types[content[0]].cost / self.dearest)
+        self.context.other_steps += 100 * len(self.kinds) + 8 * len(self.order)
+        self.master.solve()
+        if len(self.order) >= _MOST:
+            # Rounded, so that what lies beyond does not decide.
+            ranked = sorted((round(self.master.beyond(j), 6), j) for j in range(len(self.order)))
+            kept = [self.order[j] for j in sorted(j for _, j in ranked[:_PROMISING])]
+            self.trees = {content: self.trees[content] for content in kept}
+            self.order = []
+            self.master = self._empty()
+            self._take_up()
 
     def _column(self, content: Content) -> Column:
         stock, kinds = content

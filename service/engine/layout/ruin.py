@@ -89,7 +89,7 @@ class Ruin:
     def fewer(self, best: Solution, moves: int, target: int) -> Solution:
         """The plan with as many sheets given up as go in so many moves; `target` is a cost that ends it."""
         numbers = Sequence32(len(best.rows) + 1)
-        ceiling = self.context.steps + (self.context.budget - self.context.steps) * 3 // 5
+        ceiling = self.context.steps + (self.context.budget - self.context.steps) * 2 // 5
         pool = Pool(self.context)
         while best.rank[0] == 0 and best.rank[1] > target and moves > 0:
             sheets = self._sheets(best)

@@ -92,7 +92,7 @@ def _search(context: Context) -> Solution:
         if refiner.hopeless:
             return best
     improver = Improver(context, passes, context.budget)
-    best = improver.rebuild(best, _TRIALS[effort] // (10 if few and len(context.types) == 1 else 1), target)
+    best = improver.rebuild(best, _TRIALS[effort] // (30 if few and len(context.types) == 1 else 1), target)
     return improver.tidy(best)
 
 

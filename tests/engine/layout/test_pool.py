@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from itertools import combinations_with_replacement
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from service.engine.layout import pool as pool_module
 from service.engine.layout.context import Context
 from service.engine.layout.job import Job
 from service.engine.layout.pool import Content, Pool
@@ -66,7 +68,10 @@ def test_the_choice_is_found_where_there_is_one_and_no_other(
     assert chosen is not None
     assert sum(pool.types[stock].cost for stock, _ in chosen) == best
     assert {kind for _, kinds in chosen for kind in kinds} == set(range(KINDS))
-    assert pool.choice(best) is None
+    again = a_pool(ideal, large)
+    for content in contents:
+        again.add(content, SOME_TREE)
+    assert again.choice(best) is None
 
 
 def test_what_the_machine_refused_is_not_chosen_again(ideal: Machine) -> None:
@@ -75,4 +80,16 @@ def test_what_the_machine_refused_is_not_chosen_again(ideal: Machine) -> None:
     pool.add(every, SOME_TREE)
     assert pool.choice(1000) == [every]
     pool.refused.add(every)
+    pool.add((1, (0,)), SOME_TREE)
     assert pool.choice(1000) is None
+
+
+def test_of_many_sheets_the_most_promising_stay(ideal: Machine, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pool_module, "_MOST", 6)
+    monkeypatch.setattr(pool_module, "_PROMISING", 3)
+    pool = a_pool(ideal, 2)
+    for content in [(1, (i,)) for i in range(KINDS)]:
+        pool.add(content, SOME_TREE)
+    pool.add((1, tuple(range(KINDS))), SOME_TREE)
+    assert pool.choice(1000) == [(1, tuple(range(KINDS)))]
+    assert len(pool.trees) == 3
