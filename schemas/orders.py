@@ -31,7 +31,7 @@ from service.engine.certificates import by_certificates
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
-from service.engine.order import Options, Order, Part, StockItem, Tolerance
+from service.engine.order import Options, Order, Part, StockItem, Tolerance, price_wanted, without_price
 
 MOST_PARTS = 10_000
 MOST_PIECES = 1_000_000
@@ -243,10 +243,9 @@ def read_order(
         if errors:
             raise WireError(errors)
     if options.objective == "cost":
-        unpriced = next((item.ref for item in inline if item.price is None and item.quantity > 0), None)
+        unpriced = without_price(inline)
         if unpriced is not None:
-            wanted_price = f"for the least cost every piece of stock needs a price; {unpriced!r} has none"
-            raise WireError([FieldError("/options/objective", wanted_price)])
+            raise WireError([FieldError("/options/objective", price_wanted(unpriced))])
     if data.get("stock") is not None and not made_before:
         slips = [
             FieldError(pointer("stock", index, "tensile_strength_n_mm2"), said)

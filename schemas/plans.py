@@ -77,9 +77,15 @@ class UnplacedSchema(Record):
 @says(
     pieces="no plan for these parts uses fewer pieces of stock",
     area_mm2="no plan for these parts uses less area of stock",
-    cost="no plan for these parts pays less for stock, in the shop's money; null: some stock has no price",
-    gap_pieces="pieces of stock used less `pieces`",
-    gap_share="how far the plan lies above the bound of cost, else of area, as a share of the bound",
+    cost=(
+        "no plan for these parts pays less for stock, in the shop's money, offcuts without a price counted "
+        "as nothing; null: some sheet has no price"
+    ),
+    gap_pieces="pieces of stock used less `pieces`; a plan of fewer pieces, if there is one, may be dearer",
+    gap_share=(
+        "how far the plan lies above the bound of cost, else (no price known, or nothing need be paid) of "
+        "area, as a share of the bound"
+    ),
     method="the argument that gave the best bound",
     value="no choice of parts from this stock is worth more; for the objective value, else null",
 )
@@ -210,7 +216,10 @@ class StepSchema(Record):
     settings_changes="changes of gap, rake or another setting",
     turns="pieces turned",
     minutes="time that it takes, by the times of the machine profile",
-    material_cost="price of the stock used, in the shop's money; null: some has no price",
+    material_cost=(
+        "price of the stock used, in the shop's money; offcuts without a price count as nothing beside "
+        "priced sheets; null: some has no price that counts"
+    ),
     time_cost="price of the time, in the shop's money",
 )
 class SummarySchema(Record):

@@ -147,7 +147,10 @@ def _ordered_bands(bands: list[StrengthBand], rm_low: float, rm_high: float) -> 
     quantity="pieces that are there",
     kind="sheet or offcut",
     oversize="how much larger than its size a piece may be; it is never smaller",
-    price="price of one piece, in the shop's money; null: not known",
+    price=(
+        "price of one piece, in the shop's money; null: not known, and nothing for an offcut where all "
+        "sheets of its material and thickness have prices"
+    ),
 )
 class StockSchema(Record):
     """Equal sheets or offcuts; ``length`` runs along the rolling direction.

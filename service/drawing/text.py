@@ -132,8 +132,10 @@ def _bound_text(plan: CutPlan) -> str:
     """What is proved about the material: the stock's cost where all of it is priced, else its area."""
     bound, summary = plan.bound, plan.summary
     whose = "the parts that are planned" if plan.unplaced else "these parts"
-    if bound.cost is not None and summary.material_cost is not None:
-        takes, least = f"The stock costs {summary.material_cost:.2f}", f"{bound.cost:.2f}"
+    paid = summary.material_cost
+    # Where nothing need be paid, areas are compared.
+    if bound.cost is not None and paid is not None and (bound.cost or not paid):
+        takes, least = f"The stock costs {paid:.2f}", f"{bound.cost:.2f}"
     else:
         takes = f"The stock measures {_square_metres(summary.stock_area_mm2)} m²"
         least = f"{_square_metres(bound.area_mm2)} m²"

@@ -278,5 +278,7 @@ def _against(bound: Bound, divisions: Sequence[Division], stock: Sequence[StockI
     pieces = sum(one.repeat for one in divisions)
     least = bound.area_mm2 if bound.cost is None else bound.cost
     used = float(material_of(divisions, stock, bound.cost is not None))
+    if bound.cost == 0 and used > 0:
+        least, used = bound.area_mm2, float(material_of(divisions, stock, False))
     share = (used - least) / least if least > 0 else 0.0
     return replace(bound, gap_pieces=pieces - bound.pieces, gap_share=max(0.0, share))

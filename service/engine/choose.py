@@ -156,12 +156,16 @@ def _job(order: Order, group: Group) -> Job:
     return Job(machine, group.parts, group.stock, order.options, group.longest)
 
 
+def _priced(groups: Sequence[Group]) -> bool:
+    return all_priced([item for group in groups for item in group.stock])
+
+
 class _Desk:
     """Writes out what candidates come to."""
 
     def __init__(self, order: Order, groups: tuple[Group, ...]) -> None:
         self.order, self.groups = order, groups
-        self.priced = all_priced([item for group in groups for item in group.stock])
+        self.priced = _priced(groups)
         self.areas = {part.ref: part.length * part.width for part in order.parts}
         self.parts = {part.ref: part for part in order.parts}
         objective = order.options.objective
@@ -195,7 +199,8 @@ class _Desk:
 
     def _may_be_best(self, candidate: Candidate, found: Sequence[Draft], place: int) -> bool:
         least = min((one.figures.unplaced, one.figures.material) for one in found)
-        material = material_of(candidate.divisions, self.groups[place].stock, self.priced)
+        group = self.groups[place]
+        material = material_of(candidate.divisions, group.stock, _priced((group,)))
         return (self._left_out(candidate), material) <= least
 
     def _left_out(self, candidate: Candidate) -> int:
@@ -218,12 +223,13 @@ class _Desk:
             cuttings.append(Cutting(group.material, made, stock, group.longest))
         program = write_programs(order.machine, cuttings, self.parts, order.options, weights=weights)
         summary = summarise(order, tuple(layouts), program)
+        priced = _priced(groups)
         pairs = list(zip(chosen, groups, strict=True))
         stock = {item.ref: item for item in order.stock}
         figures = Figures(
             unplaced=sum(self._left_out(one) for one in chosen),
             material=sum(
-                (material_of(one.divisions, group.stock, self.priced) for one, group in pairs),
+                (material_of(one.divisions, group.stock, priced) for one, group in pairs),
                 NOTHING.material,
             ),
             sheets=summary.sheets,

@@ -4,9 +4,9 @@
 3 for each step before which pieces are turned, 1 for each stroke, and 1 for each distinct gauge value,
 since every value must be read, set and kept in mind.
 
-Where plans use the same material, the one with the more useful offcuts comes first
-(:mod:`~service.engine.offcut_value`, by hundredths of the stock used: less is not worth another turn),
-then the one with less handling.
+Where plans use the same material, the one that takes less from the rack comes first, then the one with
+the more useful offcuts (:mod:`~service.engine.offcut_value`, by hundredths of the stock used: less is
+not worth another turn), then the one with less handling.
 """
 
 from __future__ import annotations
@@ -98,7 +98,15 @@ class Figures:
     def rank(self, objective: Objective) -> tuple[Fraction | float | int, ...]:
         """Less is better; what is not placed always comes first."""
         useful = -(100 * self.offcuts // self.stock_area) if self.stock_area else 0
-        by_material = (self.material, self.sheets, useful, self.handling, self.minutes, -self.offcuts)
+        by_material = (
+            self.material,
+            self.sheets,
+            self.stock_area,
+            useful,
+            self.handling,
+            self.minutes,
+            -self.offcuts,
+        )
         first: tuple[Fraction | float | int, ...] = ()
         if objective == "handling":
             first = (self.handling,)

@@ -5,7 +5,8 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 from service.engine.machine import Machine
@@ -58,7 +59,8 @@ class StockItem:
 
     `edges`: ``mill`` edges are trimmed before they may bound a part, ``cut`` edges are straight,
     square and can be gauged from. `oversize` is how much larger than its nominal size a piece may
-    have been delivered (it is never smaller). `price` is for one piece, in the shop's money.
+    have been delivered (it is never smaller). `price` is for one piece, in the shop's money; see
+    :func:`as_priced` for what counts where it is None.
     `tensile_strength` is what the inspection certificate of these very pieces says [N/mm²], and
     `certificate` by what it is known (:mod:`service.engine.certificates`).
     """
@@ -86,8 +88,8 @@ class Options:
     which a leftover is kept as an offcut; `max_stages` how often the direction of cutting may
     change, plus one (1: strips only). `batch` runs each gauge setting over all identical sheets.
 
-    `objective` says which plan is the best: of least ``material`` (its cost where every piece of stock
-    has a price, else its area), least ``handling``, least ``time`` at the machine, or least ``cost`` of
+    `objective` says which plan is the best: of least ``material`` (its cost where every sheet has a
+    price, else its area), least ``handling``, least ``time`` at the machine, or least ``cost`` of
     material and time together, or from the stock there is the parts that are together worth most
     (``value``: what is not worth its place is left out). ``compare`` asks for several plans none of
     which is better than another in everything; `pick` names one of them, 0 the one that is recommended.
@@ -122,3 +124,40 @@ class Order:
             if material.grade == grade:
                 return material
         raise KeyError(grade)
+
+
+def as_priced(stock: Iterable[StockItem]) -> tuple[StockItem, ...]:
+    """The stock with the prices that count.
+
+    An offcut without a price is paid for already: beside priced stock of its material and thickness it
+    counts as nothing. A sheet has to be bought, so where a sheet without a price is among them, and
+    where nothing has one, no price is known and what has none keeps none.
+    """
+    items = tuple(stock)
+    priced: set[tuple[str, Length]] = set()
+    unknown: set[tuple[str, Length]] = set()
+    for item in items:
+        if item.quantity > 0:
+            if item.price is not None:
+                priced.add((item.material, item.thickness))
+            elif item.kind == "sheet":
+                unknown.add((item.material, item.thickness))
+    known = priced - unknown
+    return tuple(
+        replace(item, price=0.0)
+        if item.price is None and item.kind == "offcut" and (item.material, item.thickness) in known
+        else item
+        for item in items
+    )
+
+
+def without_price(stock: Iterable[StockItem]) -> str | None:
+    """A piece for which no price counts (:func:`as_priced`), a sheet before an offcut; None: all have one."""
+    unknown = [one for one in as_priced(stock) if one.price is None and one.quantity > 0]
+    unknown.sort(key=lambda one: one.kind != "sheet")
+    return unknown[0].ref if unknown else None
+
+
+def price_wanted(ref: str) -> str:
+    """Why the least cost cannot be aimed at with that piece in stock."""
+    return f"for the least cost the stock needs prices; {ref!r} has none"

@@ -85,12 +85,12 @@ class Bound:
     area_mm2
         No plan whatever can use less stock area [mm²].
     cost
-        Nor pay less for stock; None when some stock has no price.
+        Nor pay less for stock; None when some stock has no price that counts (:func:`.order.as_priced`).
     gap_pieces
-        Pieces used less `pieces`.
+        Pieces used less `pieces`; a plan of fewer pieces, if there is one, may cost more.
     gap_share
-        How far the plan's objective (cost if every piece has a price, else area) lies above its
-        bound, as a share of the bound [fraction].
+        How far the plan's objective lies above its bound, as a share of the bound [fraction]: cost if
+        every piece has a price and a plan must pay something, else area.
     method
         The bounding argument that gave the best value.
     value

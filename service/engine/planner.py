@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from service.engine import ENGINE_VERSION
@@ -16,7 +16,7 @@ from service.engine.force import fits_maximum, longest_cut
 from service.engine.handling import cautions_for, lift_for, piece_kg
 from service.engine.machine import Machine
 from service.engine.objectives import NOTHING, best_at
-from service.engine.order import Order, StockItem
+from service.engine.order import Order, StockItem, as_priced, price_wanted, without_price
 from service.engine.plan import Alternative, Bound, CutPlan, Summary, Unplaced
 from service.engine.quality.burr import burr_range
 from service.engine.quality.parts import part_quality
@@ -25,6 +25,8 @@ from service.engine.reasons import in_words
 from service.engine.settings import settings_for
 
 _PROFILE = "machine profile"
+_NAMED = 5
+"""Pieces of stock named in one finding."""
 _CHOICE = "objective of the order; handling points and the value of offcuts are shop defaults"
 
 
@@ -64,7 +66,7 @@ def plan(order: Order, progress: Told | None = None, stop: Stop | None = None) -
     PickError
         When the comparison has no plan `pick`.
     PriceError
-        When the objective is ``cost`` and some piece of stock has no price.
+        When the objective is ``cost`` and some piece of stock has no price that counts.
     """
     made = plans(order, progress, stop)
     pick = order.options.pick
@@ -91,12 +93,13 @@ def plans(order: Order, progress: Told | None = None, stop: Stop | None = None) 
         As in :func:`plan`.
     """
     if order.options.objective == "cost":
-        unpriced = [item.ref for item in order.stock if item.price is None and item.quantity > 0]
-        if unpriced:
-            raise PriceError(f"for the least cost every piece of stock needs a price; {unpriced[0]} has none")
-    groups, unplaced, findings = _sorted_out(order)
-    watch = watch_for(order, groups, progress, stop)
-    drafts = choose(order, groups, watch) if groups else (_nothing(order),)
+        unpriced = without_price(order.stock)
+        if unpriced is not None:
+            raise PriceError(price_wanted(unpriced))
+    counted = replace(order, stock=as_priced(order.stock))
+    groups, unplaced, findings = _sorted_out(counted)
+    watch = watch_for(counted, groups, progress, stop)
+    drafts = choose(counted, groups, watch) if groups else (_nothing(order),)
     made = [
         _finished(picked(order, pick), draft, groups, unplaced, findings) for pick, draft in enumerate(drafts)
     ]
@@ -137,6 +140,7 @@ def _sorted_out(order: Order) -> tuple[tuple[Group, ...], list[Unplaced], list[F
             unplaced += [Unplaced(part.ref, part.quantity, "too-heavy", words) for part in group.parts]
             continue
         groups.append(replace(group, stock=usable))
+        findings += _price_missing(order, groups[-1])
     return tuple(groups), unplaced, findings
 
 
@@ -159,6 +163,7 @@ def _finished(
         if gaps:
             usual = wanted_gap(order.machine, group.material, group.thickness).high
             said.append(burr_range(group.material, group.thickness, max(gaps), usual))
+    said += _free_offcuts(order, draft)
     if draft.how:
         said.append(
             Finding(
@@ -260,6 +265,39 @@ def _liftable(machine: Machine, group: Group) -> tuple[tuple[StockItem, ...], li
     return tuple(usable), findings
 
 
+def _free_offcuts(order: Order, draft: Draft) -> Iterator[Finding]:
+    """Which offcuts the stated cost leaves out, as they are paid for."""
+    used = {layout.stock_ref for layout in draft.layouts}
+    free = [
+        item.ref
+        for item, counted in zip(order.stock, as_priced(order.stock), strict=True)
+        if item.ref in used and item.price is None and counted.price is not None
+    ]
+    if free:
+        names = ", ".join(free[:_NAMED]) + (f" and {len(free) - _NAMED} more" if len(free) > _NAMED else "")
+        have = "has no price and counts" if len(free) == 1 else "have no price and count"
+        yield Finding("note", "offcuts-free", f"{names} {have} as paid for", "prices of the stock")
+
+
+def _price_missing(order: Order, group: Group) -> Iterator[Finding]:
+    """That one piece without a price turns the aim from the least cost to the least area."""
+    usable = [item for item in group.stock if item.quantity > 0]
+    unknown = [item for item in usable if item.price is None]
+    if not unknown or len(unknown) == len(usable):
+        return
+    sheets = [item for item in unknown if item.kind == "sheet"]
+    name = (sheets or unknown)[0].ref
+    aim = "the least area of stock is aimed at, and not the least cost"
+    if order.options.objective == "value":
+        aim = "what the stock costs is not known"
+    yield Finding(
+        "caution",
+        "no-price",
+        f"{name} has no price: for {group.material.grade} {show_mm(group.thickness)} mm {aim}",
+        "prices of the stock",
+    )
+
+
 def _added(bounds: list[Bound], summary: Summary) -> Bound:
     """The bound of the whole: materials and thicknesses do not share stock, so bounds add up."""
     # A group in which nothing was placed bounds nothing, and its unpriced stock is not paid for.
@@ -272,7 +310,8 @@ def _added(bounds: list[Bound], summary: Summary) -> Bound:
     area = sum(bound.area_mm2 for bound in bounds)
     # One group may be priced and another not: then the shares of both are of no use, and areas count.
     used, least = summary.stock_area_mm2, area
-    if cost is not None and summary.material_cost is not None:
+    # Nor does a share of nothing tell anything, where free stock might do.
+    if cost is not None and summary.material_cost is not None and (cost or not summary.material_cost):
         used, least = summary.material_cost, cost
     return Bound(
         pieces=sum(bound.pieces for bound in bounds),

@@ -225,7 +225,7 @@ def test_a_pick_beyond_the_comparison_is_refused() -> None:
 def test_the_least_cost_wants_prices() -> None:
     order = worked("cost")
     unpriced = replace(order, stock=(replace(order.stock[0], price=None), *order.stock[1:]))
-    with pytest.raises(PriceError, match="A has none"):
+    with pytest.raises(PriceError, match="'A' has none"):
         plan(unpriced)
     with pytest.raises(WireError) as told:
         read_order(write_order(unpriced), machine_named=lambda _: None)

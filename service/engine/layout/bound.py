@@ -255,7 +255,9 @@ def lower_bound(
         scale = price_scale(usable_items)
         # Stock that is all free was counted by its area.
         floor = least.cost if any(item.price for item in usable_items) else 0
-        used = sum(d.repeat * int(Fraction(str(by_ref[d.stock_ref].price)) * scale) for d in divisions)
+        paid = sum(d.repeat * int(Fraction(str(by_ref[d.stock_ref].price)) * scale) for d in divisions)
         cost = float(Fraction(floor, scale))
+        # Where free stock might do, a share of nothing tells nothing, and areas are compared.
+        used, floor = (paid, floor) if floor or not paid else (used_area, least.area)
     share = float(Fraction(used - floor, floor)) if floor > 0 else 0.0
     return Bound(least.pieces, least.area / _PER_MM2, cost, used_pieces - least.pieces, share, least.method)

@@ -269,11 +269,12 @@ class Context:
         return (worth_a, a.offcut_worth, -a.handling) > (worth_b, b.offcut_worth, -b.handling)
 
     def solution(self, rows: Sequence[tuple[Pattern, int]], left: Sequence[int]) -> Solution:
-        """Ranked: what is left out, cost, pieces, offcuts worth, handling."""
+        """Ranked: what is left out, cost, sheets, area, pieces, offcuts worth, handling."""
         unplaced = sum(n * self.areas[kind] for kind, n in enumerate(left))
         cost = sum(self.types[p.stock].cost * n for p, n in rows)
         pieces = sum(n for _, n in rows)
+        area = sum(self.types[p.stock].area * n for p, n in rows)
         fresh = sum(n for p, n in rows if not self.types[p.stock].offcut)
         worth = sum(p.offcut_worth * n for p, n in rows)
         handling = sum(p.handling for p, _ in rows)
-        return Solution(tuple(rows), tuple(left), (unplaced, cost, fresh, pieces, -worth, handling))
+        return Solution(tuple(rows), tuple(left), (unplaced, cost, fresh, area, pieces, -worth, handling))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from decimal import Decimal
 
-from service.engine.verifier.facts import Plan, Stated
+from service.engine.verifier.facts import Plan, Stated, Stock
 from service.engine.verifier.faults import Faults, shown
 from service.engine.verifier.limits import mass_kg
 from service.engine.verifier.replay import Replay
@@ -39,6 +39,7 @@ class _Used:
         self.offcuts = 0
         self.area = 0
         self.cost: Decimal | None = Decimal(0)
+        self.all_stated = True
         self.kg = Decimal(0)
 
     @classmethod
@@ -53,7 +54,9 @@ class _Used:
             else:
                 used.offcuts += count
             used.area += item.length * item.width * count
-            used.cost = None if used.cost is None or item.price is None else used.cost + item.price * count
+            used.all_stated = used.all_stated and item.price is not None
+            price = item.price if item.price is not None else _paid_for(plan, item)
+            used.cost = None if used.cost is None or price is None else used.cost + price * count
             grade = plan.grades.get(item.material)
             if grade is not None:
                 used.kg += mass_kg(item.length * item.width * count, item.thickness, grade)
@@ -62,6 +65,18 @@ class _Used:
     @property
     def pieces(self) -> int:
         return self.sheets + self.offcuts
+
+
+def _paid_for(plan: Plan, piece: Stock) -> Decimal | None:
+    """Nothing for an offcut without a price where the price of each sheet, and some price, is known."""
+    beside = [
+        one
+        for one in plan.stock.values()
+        if one.quantity > 0 and (one.material, one.thickness) == (piece.material, piece.thickness)
+    ]
+    unknown = any(one.kind == "sheet" and one.price is None for one in beside)
+    known = any(one.price is not None for one in beside)
+    return Decimal(0) if piece.kind == "offcut" and known and not unknown else None
 
 
 def _check_names(plan: Plan, faults: Faults) -> None:
@@ -156,10 +171,12 @@ def _check_summary(plan: Plan, replay: Replay, used: _Used, faults: Faults) -> N
             f"/summary/{name}",
             f"counted again it is {amount:.6f}, not {figures.amounts[name]}",
         )
+    # Earlier engines took the cost for unknown where an offcut without a price is used.
     cost = figures.material_cost
     faults.unless(
-        (cost is None) == (used.cost is None)
-        and (cost is None or used.cost is None or _close(cost, used.cost, slack)),
+        (used.cost is None or not used.all_stated)
+        if cost is None
+        else used.cost is not None and _close(cost, used.cost, slack),
         "summary",
         "/summary/material_cost",
         f"the stock used costs {used.cost}",
@@ -200,7 +217,8 @@ def _check_bound(plan: Plan, used: _Used, faults: Faults) -> None:
             "/bound/cost",
             f"the stock used costs {used.cost}, so {least.cost} is no lower bound",
         )
-    if least.cost is not None and used.cost is not None:
+    # Above a bound of nothing, what is paid is no share; then the areas are compared.
+    if least.cost is not None and used.cost is not None and (least.cost > 0 or used.cost == 0):
         value, bound = used.cost, least.cost
     share = (value - bound) / bound if bound > 0 else Decimal(0)
     faults.unless(
