@@ -10,6 +10,8 @@ import math
 from statistics import NormalDist
 from typing import Final
 
+from service.engine.halving import reaches
+
 MANY: Final = 1000
 """Degrees of freedom beyond which the sums lose their digits, and an approximation has enough of them."""
 
@@ -75,15 +77,4 @@ def chi_square_quantile(probability: float, freedom: int) -> float:
     if freedom > MANY:
         share = 2 / (9 * freedom)
         return float(freedom * (1 - share + NormalDist().inv_cdf(probability) * math.sqrt(share)) ** 3)
-    low, high = 0.0, 1.0
-    while chi_square_probability(high, freedom) < probability:
-        low, high = high, 2 * high
-    for _ in range(200):
-        middle = (low + high) / 2
-        if not low < middle < high:
-            break
-        if chi_square_probability(middle, freedom) < probability:
-            low = middle
-        else:
-            high = middle
-    return high
+    return reaches(lambda x: chi_square_probability(x, freedom), probability)

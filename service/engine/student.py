@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import math
 
+from service.engine.halving import reaches
+
 
 def student_probability(t: float, freedom: int) -> float:
     """Probability A(t|ν) that |T| ≤ t.
@@ -62,15 +64,4 @@ def student_quantile(confidence: float, freedom: int) -> float:
     """
     if not 0 < confidence < 1:
         raise ValueError(f"confidence: {confidence} is not between 0 and 1")
-    low, high = 0.0, 1.0
-    while student_probability(high, freedom) < confidence:
-        low, high = high, 2 * high
-    for _ in range(200):
-        middle = (low + high) / 2
-        if not low < middle < high:
-            break
-        if student_probability(middle, freedom) < confidence:
-            low = middle
-        else:
-            high = middle
-    return high
+    return reaches(lambda x: student_probability(x, freedom), confidence)
