@@ -47,8 +47,25 @@ def _order_options(command: Any) -> Any:
             ),
             click.option(
                 "--objective",
-                type=click.Choice(["material", "handling", "time", "cost", "compare"]),
-                help="What to make least; compare shows several plans to choose from. Material unless given.",
+                type=click.Choice(["material", "handling", "time", "cost", "compare", "value"]),
+                help="What to make least; compare shows several plans to choose from; value fills the stock "
+                "with the parts that are worth most, by the column value. Material unless given.",
+            ),
+            click.option(
+                "--stages",
+                type=click.IntRange(1, 6),
+                help="How often the cuts may change direction, plus one; 1: strips only. 3 unless given.",
+            ),
+            click.option("--trim", help="What is cut off a mill edge at least; 5 mm unless given."),
+            click.option(
+                "--offcut-min",
+                help="The two sides from which a leftover is kept as an offcut; 300x200 mm unless given.",
+            ),
+            click.option(
+                "--batch/--sheet-by-sheet",
+                default=None,
+                help="Run each gauge setting over all equal sheets, or cut one sheet up after another. "
+                "Batch unless given.",
             ),
             click.option(
                 "--open-stacks",
@@ -83,7 +100,8 @@ def check(home: Home, /, orderfile: Path, **options: Any) -> None:
     cutting length. Exit 1 when parts cannot be made whatever they are cut from.
 
     ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
-    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
+    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate,
+    value (what one piece is worth).
     """
     with in_home(home) as station:
         read = _read(orderfile, station, options)
@@ -141,7 +159,8 @@ def plan(
     """Plan the cuts of an order file, offline, and keep the plan.
 
     ORDERFILE is a table (.csv, .xlsx) whose first line names the columns, or a plan request (.json).
-    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate.
+    Columns: ref, length, width, quantity, material, thickness; also grain, tolerance, plus, minus, rotate,
+    value (what one piece is worth).
 
     What cannot be made is listed with its reason; the plan of the rest is kept all the same, and the
     exit code is 10.

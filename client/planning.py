@@ -80,13 +80,12 @@ def plan_here(
         When the request does not keep the contract.
     """
     # The solver takes a moment to load, and no other command needs it.
-    from service.engine.planner import picked, plans  # noqa: PLC0415
+    from service.engine.planner import no_such_plan, picked, plans  # noqa: PLC0415
 
     order = order_here(station, document)
     made = plans(order, progress, stop)
     if order.options.pick >= len(made):
-        told = f"the comparison has {len(made)} plans, counted from 0"
-        raise WireError([FieldError("/options/pick", told)])
+        raise WireError([FieldError("/options/pick", no_such_plan(order.options.pick, len(made)))])
     kept = [_kept(station, one, picked(order, pick)) for pick, one in enumerate(made)]
     return replace(kept[order.options.pick], others=tuple(kept[1:]) if order.options.pick == 0 else ())
 

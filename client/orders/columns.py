@@ -10,7 +10,7 @@ from typing import Any, Final
 from client.orders.table import Cell, Row
 
 REQUIRED: Final = ("ref", "length", "width", "quantity", "material", "thickness")
-OPTIONAL: Final = ("grain", "tolerance", "plus", "minus", "rotate")
+OPTIONAL: Final = ("grain", "tolerance", "plus", "minus", "rotate", "value")
 
 _ALSO: Final[dict[str, str]] = {
     "reference": "ref",
@@ -40,6 +40,8 @@ _ALSO: Final[dict[str, str]] = {
     "tolerance minus": "minus",
     "lower limit": "minus",
     "turn": "rotate",
+    "worth": "value",
+    "value each": "value",
 }
 _WITH_UNIT: Final = frozenset({"length", "width", "thickness", "plus", "minus"})
 _HEADER: Final = re.compile(
@@ -146,7 +148,7 @@ def columns_of(header: Row) -> tuple[list[Column], list[Problem]]:
     return columns, problems
 
 
-_SIZES: Final = frozenset({"length", "width", "thickness", "plus", "minus"})
+_SIZES: Final = frozenset({"length", "width", "thickness", "plus", "minus", "value"})
 _COMMA: Final = re.compile(r"^\d+,\d+(\s*[a-z]+)?$", re.IGNORECASE)
 _POINT: Final = re.compile(r"^[1-9]\d{0,2}\.\d{3}(\s*mm)?$", re.IGNORECASE)
 
@@ -219,6 +221,8 @@ def _take(column: Column, cell: Cell, part: dict[str, Any], tolerance: dict[str,
     elif name == "tolerance":
         for key, value in _tolerance(str(cell)).items():
             _set_limit(tolerance, key, value)
+    elif name == "value":
+        part[name] = _amount(cell)
     elif name == "grain":
         part[name] = str(cell).lower()
     elif name == "rotate":
@@ -257,6 +261,16 @@ def _whole(cell: Cell) -> int:
     if re.fullmatch(r"\d{1,9}([.,]0+)?", text) and not re.fullmatch(r"[1-9]\d{0,2}[.,]000", text):
         return int(re.split(r"[.,]", text)[0])
     raise ValueError(f"{text!r} is not a whole number of pieces; write for example 24")
+
+
+def _amount(cell: Cell) -> int | float:
+    """A sum of money, with a decimal point or comma; a comma before three digits could mean thousands."""
+    if isinstance(cell, int | float):
+        return cell
+    text = str(cell)
+    if not re.fullmatch(r"\d{1,9}([.,]\d+)?", text) or re.fullmatch(r"[1-9]\d{0,2},000", text):
+        raise ValueError(f"{text!r} is not an amount; write for example 12.50, without a currency")
+    return float(text.replace(",", "."))
 
 
 def _tolerance(text: str) -> Mapping[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -11,6 +12,7 @@ from client.errors import InputWrong
 from client.orders.columns import Column, Problem, column_named, columns_of, part_of, points_for_thousands
 from client.orders.table import read_csv, read_json, read_xlsx
 from schemas.problems import FieldError, WireError
+from service.engine.quantities import QuantityError, parse_length, to_mm
 
 MOST_SHOWN: Final = 50
 """Wrong lines that are shown; the rest are counted."""
@@ -89,6 +91,10 @@ def read_order_file(
     effort: str | None = None,
     objective: str | None = None,
     open_stacks: int | None = None,
+    stages: int | None = None,
+    trim: str | None = None,
+    offcut_min: str | None = None,
+    batch: bool | None = None,
     look: Look | None = None,
 ) -> OrderFile:
     """Read an order file into a plan request.
@@ -97,9 +103,9 @@ def read_order_file(
     ----------
     path
         ``.csv``, ``.txt``, ``.tsv``, ``.xlsx`` or ``.json``.
-    machine, order_ref, units, gauge_table, effort, objective, open_stacks
+    machine, order_ref, units, gauge_table, effort, objective, open_stacks, stages, trim, offcut_min, batch
         Win over what a JSON file says; a table says none of these. The order ref defaults to the
-        name of the file.
+        name of the file. `trim` is a length and `offcut_min` two (``300x200``), as sizes are written.
     look
         Asked besides when something is wrong, so that one run tells everything.
 
@@ -123,7 +129,15 @@ def read_order_file(
     document = {"order_ref": path.stem, **base}
     given = {"machine": machine, "order_ref": order_ref, "units": units, "gauge_table": gauge_table}
     document.update({name: value for name, value in given.items() if value is not None})
-    wishes = {"effort": effort, "objective": objective, "open_stacks": open_stacks}
+    wishes: dict[str, Any] = {
+        "effort": effort,
+        "objective": objective,
+        "open_stacks": open_stacks,
+        "max_stages": stages,
+        "trim_mm": None if trim is None else _trim_mm(trim, document.get("units")),
+        "offcut_min": None if offcut_min is None else _two_sides(offcut_min),
+        "batch": batch,
+    }
     wishes = {name: value for name, value in wishes.items() if value is not None}
     if wishes:
         options = document.get("options")
@@ -134,6 +148,21 @@ def read_order_file(
     if "machine" not in document:
         raise InputWrong("which machine? give --machine ID; shearwright machines lists them")
     return made
+
+
+def _trim_mm(text: str, units: object) -> float:
+    """The trim in millimetres, as the contract wants it; a bare number is in the units of the order."""
+    try:
+        return to_mm(parse_length(text, "in" if units == "in" else "mm", zero_ok=True))
+    except QuantityError as error:
+        raise InputWrong(f"--trim: {error}") from error
+
+
+def _two_sides(text: str) -> list[str]:
+    sides = re.split(r"\s*[x×]\s*", text.strip(), flags=re.IGNORECASE)
+    if len(sides) != 2 or not all(sides):
+        raise InputWrong(f"--offcut-min: two sides are wanted, such as 300x200; {text!r} is none such")
+    return sides
 
 
 def resolved(

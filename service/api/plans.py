@@ -24,7 +24,7 @@ from service.engine.fingerprint import fingerprint
 from service.engine.machine import Machine
 from service.engine.order import Order, StockItem
 from service.engine.plan import CutPlan
-from service.engine.planner import picked
+from service.engine.planner import no_such_plan, picked
 from service.engine.planner import plans as plans_of
 from service.store import records
 
@@ -78,7 +78,7 @@ def make_plan(given: Given) -> Answer:
     if before is None or not _all_there(before.document):
         made = plans_of(order)
         if order.options.pick >= len(made):
-            raise field_problem("/options/pick", f"the comparison has {len(made)} plans, counted from 0")
+            raise field_problem("/options/pick", no_such_plan(order.options.pick, len(made)))
         # The recommended plan comes last, so that the plans that it names are there once it is.
         fresh: set[str] = set()
         for pick, one in reversed(list(enumerate(made))):

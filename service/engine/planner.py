@@ -71,9 +71,18 @@ def plan(order: Order, progress: Told | None = None, stop: Stop | None = None) -
     made = plans(order, progress, stop)
     pick = order.options.pick
     if pick >= len(made):
-        counted = "1 plan" if len(made) == 1 else f"{len(made)} plans"
-        raise PickError(f"the comparison has {counted}, counted from 0, and no plan {pick}")
+        raise PickError(no_such_plan(pick, len(made)))
     return made[pick]
+
+
+def no_such_plan(pick: int, made: int) -> str:
+    """What to say where a comparison came to `made` plans and `pick` names none of them.
+
+    >>> no_such_plan(4, 1)
+    'the comparison has 1 plan, counted from 0, and no plan 4'
+    """
+    counted = "1 plan" if made == 1 else f"{made} plans"
+    return f"the comparison has {counted}, counted from 0, and no plan {pick}"
 
 
 def picked(order: Order, pick: int) -> Order:

@@ -49,6 +49,7 @@ def test_a_pick_beyond_the_comparison_is_told_with_its_place(stocked, order_docu
     with pytest.raises(WireError) as told:
         plan_here(stocked, {**order_document, "options": options})
     assert told.value.errors[0].pointer == "/options/pick"
+    assert told.value.errors[0].message == "the comparison has 2 plans, counted from 0, and no plan 4"
 
 
 def test_a_plan_that_was_cut_short_is_not_kept_as_the_plan_of_its_order(stocked, varied):

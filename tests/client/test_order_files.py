@@ -1,6 +1,7 @@
 import contextlib
 import time
 from datetime import date
+from typing import get_args
 
 import openpyxl
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from client.errors import InputWrong
 from client.orders.read import read_order_file, resolved
 from client.planning import order_here
-from service.engine.order import Tolerance
+from service.engine.order import Objective, Tolerance
 
 HEAD = "ref;length;width;quantity;material;thickness"
 
@@ -277,6 +278,57 @@ def test_a_json_order_may_say_all_and_the_command_wins(wrote, read):
     order = read(wrote(text, "o.json"), order_ref="W-2", effort="quick")
     assert (order.order_ref, order.machine.id, order.parts[0].length) == ("W-2", "bench-3m", 6_350)
     assert (order.options.effort, order.options.max_stages) == ("quick", 2)
+
+
+def test_the_command_has_every_option_of_the_contract():
+    from client.cli_orders import plan
+    from schemas.orders import OptionsSchema
+
+    known = {option.name for option in plan.params}
+    named = {"max_stages": "stages", "trim_mm": "trim"}
+    for name, field in OptionsSchema().fields.items():
+        wire = field.data_key or name
+        # A comparison made here keeps all its plans, so none has to be picked.
+        assert wire == "pick" or named.get(wire, wire) in known, wire
+    objective = next(option for option in plan.params if option.name == "objective")
+    assert set(objective.type.choices) == set(get_args(Objective))
+
+
+def test_how_to_cut_may_be_told_by_the_command(wrote, read):
+    text = f"{HEAD};value\nP1;640;118,5;24;S235JR;3;12,50\n"
+    options = {
+        "objective": "value",
+        "stages": 2,
+        "trim": "3/8 in",
+        "offcut_min": "200 x 12 in",
+        "batch": False,
+    }
+    order = read(wrote(text), **options)
+    made = order.options
+    assert order.parts[0].value == 12.5
+    assert (made.objective, made.max_stages, made.batch) == ("value", 2, False)
+    assert (made.trim, made.offcut_min) == (952, (30_480, 20_000))
+    assert read(wrote(text), units="in", trim="0.25", gauge_table="steel").options.trim == 635
+
+
+@pytest.mark.parametrize("amount", ["€ 12", "1,200.50", "1,000", "-3", "twelve"])
+def test_an_amount_that_could_mean_two_things_is_told_by_its_line(wrote, read, amount):
+    with pytest.raises(InputWrong, match="line 2, value: "):
+        read(wrote(f"{HEAD};value\nP1;640;100;24;S235JR;3;{amount}\n"))
+
+
+@pytest.mark.parametrize(
+    "options", [{"trim": "much"}, {"trim": "-1"}, {"offcut_min": "300"}, {"offcut_min": "x2"}]
+)
+def test_a_length_of_the_command_that_is_none_is_told_with_its_option(wrote, options):
+    (name,) = options
+    with pytest.raises(InputWrong, match=f"--{name.replace('_', '-')}: "):
+        read_order_file(wrote(f"{HEAD}\nP1;640;100;24;S235JR;3\n"), machine="m", **options)
+
+
+def test_what_is_worth_most_wants_a_value_on_every_line(wrote, read):
+    with pytest.raises(InputWrong, match=r"line 3, value: .* every part needs a value"):
+        read(wrote(f"{HEAD};value\nP1;64;10;2;S235JR;3;5\nP2;64;10;2;S235JR;3;\n"), objective="value")
 
 
 @pytest.mark.parametrize(

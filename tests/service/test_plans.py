@@ -132,6 +132,8 @@ def test_a_plan_that_a_comparison_does_not_have_is_refused(small: Service) -> No
     asked = {**order(), "options": {"objective": "compare", "effort": "quick", "pick": 4}}
     told = problem(small.post("/plans", asked), 422)
     assert told["errors"][0]["pointer"] == "/options/pick"
+    # One kind of blank on one size of sheet: whatever is tried comes to the same plan.
+    assert told["errors"][0]["message"] == "the comparison has 1 plan, counted from 0, and no plan 4"
     asked["options"] = {"objective": "material", "pick": 1}
     told = problem(small.post("/plans", asked), 422)
     assert "objective compare" in told["errors"][0]["message"]
