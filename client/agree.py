@@ -46,7 +46,8 @@ def compare(outbox: Outbox, wire: Wire, patience: Patience, done: Pushed) -> Non
             f"the centre has less of this station than it once said: {lost} events are offered again"
         )
     epoch_before = outbox.epoch
-    lost_now = outbox.hold_against({epoch: seq for epoch, (seq, _) in told.items()})
+    agreed = {epoch for epoch, (seq, held) in told.items() if seq and outbox.hash_at(epoch, seq) == held}
+    lost_now = outbox.hold_against({epoch: seq for epoch, (seq, _) in told.items()}, agreed)
     done.notices += map(lost_words, lost_now)
     if outbox.epoch != epoch_before:
         done.notices.append(

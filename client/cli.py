@@ -253,6 +253,11 @@ def salvage(home: Home, file: Path | None) -> None:
 
     done = salvaged(home, home.settings().station, file)
     say(f"brought over: {done.events} events, {done.pending} of them to be sent; the centre tells repeats")
+    if done.renumbered:
+        say(
+            f"under new numbers: {done.renumbered} of them, as entries before them are missing; all others "
+            "keep theirs"
+        )
     if done.known_already:
         say(f"here already: {done.known_already}")
     for words in done.unread:

@@ -18,7 +18,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from client.cache.adopt import Found, adopt
+from client.cache.adopt import Found, OldEpoch, StoreRead, adopt
+from client.cache.lost import Lost, found_again, note_lost
+from client.cache.mark import Mark, read_mark
 from client.cache.outbox import Outbox
 from client.cache.records import Records
 from client.errors import StoreFailed
@@ -47,6 +49,7 @@ class Salvaged:
     aside: Path
     events: int = 0
     pending: int = 0
+    renumbered: int = 0
     known_already: int = 0
     unread: list[str] = field(default_factory=list)
 
@@ -70,12 +73,19 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
         with home.writing():
             aside = source or _put_aside(home)
             done = Salvaged(aside)
-            found, side = _read(aside, station, done)
+            read = _read(aside, station, done)
+            # A copy that was put aside before tells of its own time, and the mark of now.
+            mark = None if source is not None else read_mark(home.mark_file)
             if source is None:
                 _clear(home)
         outbox = Outbox(home, station, why="the store was damaged, and what could be read was brought over")
         try:
-            done.events, done.pending, done.known_already = adopt(outbox, found, side)
+            adopted = adopt(outbox, read)
+            done.events, done.pending = adopted.taken, adopted.pending
+            done.renumbered, done.known_already = adopted.renumbered, adopted.known
+            if source is None and mark is None and adopted.taken:
+                done.unread.append("how far its numbers went, as the mark beside it is gone")
+            _name_missing(outbox, read, mark, done)
         finally:
             outbox.close()
         # Rows have other numbers now, and the cache must not take new events for ones that it includes.
@@ -113,10 +123,9 @@ def _clear(home: Home) -> None:
         raise StoreFailed(f"{home.store_file} cannot be replaced: {error.strerror}") from error
 
 
-def _read(source: Path, station: str, done: Salvaged) -> tuple[list[Found], dict[str, list[dict[str, Any]]]]:
+def _read(source: Path, station: str, done: Salvaged) -> StoreRead:
     found: dict[tuple[str, int, str], Found] = {}
-    side: dict[str, list[dict[str, Any]]] = {}
-    wanted: dict[str, int] = {}
+    read = StoreRead()
     # Read as a copy of its own, since opening it plays its journal in and would change it.
     work = source.with_name(f".{source.name}.reading")
     try:
@@ -124,19 +133,25 @@ def _read(source: Path, station: str, done: Salvaged) -> tuple[list[Found], dict
             if Path(f"{source}{end}").exists():
                 shutil.copyfile(f"{source}{end}", f"{work}{end}")
         with contextlib.closing(sqlite3.connect(work)) as store:
+            # A store of an earlier version lacks some columns.
             timed = ("clock",) if _has_column(store, "event", "clock") else ()
-            for row in _rows(store, "event", ("epoch", "seq", "state", "answer", "body", *timed), done):
+            columns = ("id", "epoch", "seq", "state", "answer", "body", *timed)
+            for row in _rows(store, "event", columns, done):
                 one = _event(row["body"], station)
                 if one is None:
                     done.unread.append(f"number {row['seq']} of epoch {str(row['epoch'])[:8]} is damaged")
                     continue
                 found[one["epoch"], one["seq"], one["hash"]] = Found(
-                    one, row["state"], row["answer"], row.get("clock")
+                    one, row["state"], row["answer"], row.get("clock"), row["id"]
                 )
-            for row in _rows(store, "epoch", ("epoch", "last_seq"), done):
-                wanted[row["epoch"]] = row["last_seq"]
+            rows = _rows(store, "epoch", ("number", "epoch", "began_at", "why", "last_seq"), done)
+            read.epochs = [
+                OldEpoch(row["epoch"], row["began_at"], row["why"], row["last_seq"])
+                for row in sorted(rows, key=lambda row: row["number"])
+            ]
             for table, columns in _SIDE_TABLES.items():
-                side[table] = list(_rows(store, table, columns, done))
+                summed = ("sum",) if table == "plan" and _has_column(store, "plan", "sum") else ()
+                read.side[table] = list(_rows(store, table, (*columns, *summed), done))
     except (sqlite3.Error, OSError) as error:
         done.unread.append(f"its tables: {error}")
     finally:
@@ -145,9 +160,8 @@ def _read(source: Path, station: str, done: Salvaged) -> tuple[list[Found], dict
     for end in ("", "-wal"):
         for one in _events_in_bytes(Path(f"{source}{end}"), station):
             found.setdefault((one["epoch"], one["seq"], one["hash"]), Found(one, "pending", None))
-    _name_missing(found, wanted, done)
-    in_order = sorted(found.values(), key=lambda one: (one.event["happened_at"], one.event["seq"]))
-    return in_order, side
+    read.found = list(found.values())
+    return read
 
 
 def _has_column(store: sqlite3.Connection, table: str, column: str) -> bool:
@@ -221,23 +235,50 @@ def _events_in_bytes(path: Path, station: str) -> Iterator[dict[str, Any]]:
         place = data.find(_BEGIN, place + 1)
 
 
-def _name_missing(found: dict[tuple[str, int, str], Found], wanted: dict[str, int], done: Salvaged) -> None:
-    """Say which numbers were given out and are not there."""
+def _name_missing(outbox: Outbox, read: StoreRead, mark: Mark | None, done: Salvaged) -> None:
+    """Say which numbers were given out, by the store or by its mark, and are not here; the centre is asked.
+
+    So that nothing can go missing unnamed, they are kept as losses until the centre told what it has.
+    """
     have: dict[str, set[int]] = {}
-    for epoch, seq, _ in found:
+    for epoch, seq in (*((one.epoch, one.seq) for one in read.found), *outbox.sql.rows(_NUMBERS)):
         have.setdefault(epoch, set()).add(seq)
-    for epoch in sorted({*have, *wanted}):
+    told = {one.epoch: one.last_seq for one in read.epochs}
+    by_mark = {} if mark is None else mark.last
+    lost: list[Lost] = []
+    for epoch in dict.fromkeys([*told, *by_mark, *(one.epoch for one in read.found)]):
         numbers = have.get(epoch, set())
-        last = max(wanted.get(epoch, 0), max(numbers, default=0))
+        end = max(numbers, default=0)
+        last = max(told.get(epoch, 0), by_mark.get(epoch, 0), end)
         first = min(numbers, default=1)
+        if first > 1:
+            lost.append(Lost(epoch, 1, first - 1, closed=True, old=True))
+            if done.unread:
+                done.unread.append(
+                    f"of epoch {epoch[:8]} the events {_runs(list(range(1, first)))}, unless they were "
+                    "dropped before as old ones are"
+                )
         missing = [seq for seq in range(first, last + 1) if seq not in numbers]
-        if first > 1 and done.unread:
-            early = _runs(list(range(1, first)))
-            done.unread.append(
-                f"of epoch {epoch[:8]} the events {early}, unless they were dropped before as old ones are"
-            )
+        lost += [Lost(epoch, low, high, closed=high < end) for low, high in _run_ends(missing)]
         if missing:
             done.unread.append(f"of epoch {epoch[:8]} the events {_runs(missing)}")
+    with outbox.home.writing(), outbox.sql.transaction():
+        note_lost(outbox.sql, lost)
+        found_again(outbox.sql, lambda epoch, seq: seq in have.get(epoch, ()))
+
+
+_NUMBERS: Final = "SELECT epoch, seq FROM event"
+
+
+def _run_ends(numbers: list[int]) -> list[tuple[int, int]]:
+    """First and last of each run of numbers without a hole."""
+    runs: list[tuple[int, int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1] = runs[-1][0], number
+        else:
+            runs.append((number, number))
+    return runs
 
 
 def _runs(numbers: list[int]) -> str:
@@ -246,10 +287,4 @@ def _runs(numbers: list[int]) -> str:
     >>> _runs([3, 4, 5, 9])
     '3 to 5, 9'
     """
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in runs)
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in _run_ends(numbers))

@@ -1,10 +1,16 @@
-"""Taking over events that were read out of another store of the same station."""
+"""Taking over events that were read out of another store of the same station.
+
+Entries keep their numbers, in the log and in their chain, as far as the chain is whole: up to what the
+centre has acknowledged, and beyond that as long as each follows the one before by number and hash. What
+comes after a hole is written again under the newest epoch, with the same event_id, since the centre
+takes no chain with a hole in it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, cast
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, cast
 
 from client.cache.clock import current
 from client.cache.outbox import CONTRACT, Outbox, State, utc_text
@@ -12,54 +18,216 @@ from client.cache.stock import StockChange, change_of, note_change
 from schemas.events import FIRST_HASH
 from service.engine.fingerprint import canonical_json
 
+_SETTLED: Final = frozenset({"taken", "kept", "quarantined"})
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
     """An event found in another store, with the state it had there.
 
-    `clock` is the reckoning there that timed it; None where only the event itself could be read.
+    `clock` is the reckoning there that timed it, `row` its number in the log there; both are None where
+    only the event itself could be read.
     """
 
     event: dict[str, Any]
     state: State
     answer: str | None
     clock: int | None = None
+    row: int | None = None
+
+    @property
+    def epoch(self) -> str:
+        """Its epoch."""
+        return cast("str", self.event["epoch"])
+
+    @property
+    def seq(self) -> int:
+        """Its number in the epoch."""
+        return cast("int", self.event["seq"])
 
 
-def adopt(
-    outbox: Outbox, found: Sequence[Found], side: Mapping[str, Sequence[Mapping[str, Any]]]
-) -> tuple[int, int, int]:
-    """Take over what was read out of another store of this station, all of it or nothing.
+@dataclass(frozen=True, slots=True)
+class OldEpoch:
+    """An epoch as the other store has it."""
 
-    What the centre acknowledged keeps its epoch and number. Everything else is written again under
-    the newest epoch, as the chain it stood in may have holes; the centre tells repeats by their ids.
+    epoch: str
+    began_at: str
+    why: str
+    last_seq: int
 
-    Returns
-    -------
-    How many events were taken over, how many of them are pending, and how many were here already.
-    """
-    taken = pending = known = 0
+
+@dataclass(slots=True)
+class StoreRead:
+    """All that was read out of another store: events, epochs in their order, rows of other tables."""
+
+    found: list[Found] = field(default_factory=list)
+    epochs: list[OldEpoch] = field(default_factory=list)
+    side: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Adopted:
+    """How many events were taken over, and of them are to be sent or have new numbers; how many were here."""
+
+    taken: int = 0
+    pending: int = 0
+    renumbered: int = 0
+    known: int = 0
+
+
+def adopt(outbox: Outbox, read: StoreRead) -> Adopted:
+    """Take over what was read out of another store of this station, all of it or nothing."""
+    done = Adopted()
     with outbox.home.writing():
         with outbox.sql.transaction():
-            clocks = _adopt_clocks(outbox, side.get("clock", ()))
-            # Those that were written again come last: they count only where the newer row was not found.
-            for one in sorted(found, key=lambda one: one.state == "reissued"):
-                event = one.event
-                if outbox.sql.value(
-                    "SELECT 1 FROM event WHERE event_id = ? AND state <> 'reissued'", event["event_id"]
-                ):
-                    known += one.state != "reissued"
-                    continue
-                settled = one.state in {"taken", "kept", "quarantined"}
-                taken += 1
-                pending += not settled
-                row = _adopt_row(outbox, one, clocks) if settled else _adopt_anew(outbox, one, clocks)
-                _adopt_change(outbox, row, event, settled=settled)
-            for table, rows in side.items():
+            clocks = _adopt_clocks(outbox, read.side.get("clock", ()))
+            order = _order(read)
+            found = _as_they_count(outbox, read.found, order, done)
+            keeping = [one for one in found if _keeps(outbox, one)]
+            if any(one.epoch == outbox.epoch for one in keeping):
+                outbox.begin_epoch("events read out of another store come before what is written from now on")
+            _adopt_epochs(outbox, read, keeping, order)
+            whole = _whole_chains(outbox, keeping)
+            # Those with a number in the log first, so that no other takes it.
+            for one in sorted(whole, key=lambda one: (one.row is None, one.row, order[one.epoch], one.seq)):
+                row = _adopt_row(outbox, one, _clock(outbox, one, clocks))
+                if one.state != "reissued":
+                    _adopt_change(outbox, row, one.event, settled=one.state in _SETTLED)
+            kept = {id(one) for one in whole}
+            for one in found:
+                if id(one) not in kept and one.state != "reissued":
+                    clock = _clock(outbox, one, clocks)
+                    event = one.event
+                    row = outbox.append(
+                        event["type"], event["payload"], event["happened_at"], event["event_id"], clock
+                    )
+                    _adopt_change(outbox, row, event, settled=False)
+                    done.renumbered += 1
+                    if _keeps(outbox, one):
+                        # As with all that is written again, the old number remembers what stood there.
+                        _adopt_row(outbox, replace(one, state="reissued"), clock)
+            done.taken = sum(one.state != "reissued" for one in found)
+            done.pending = done.taken - sum(one.state in {*_SETTLED, "aside"} for one in whole)
+            for table, rows in read.side.items():
                 if table != "clock":
                     _adopt_side(outbox, table, rows)
         outbox.move_mark()
-    return taken, pending, known
+    return done
+
+
+def _order(read: StoreRead) -> dict[str, int]:
+    """The place of each epoch; those of which only events are left come last, as they happened."""
+    named = [one.epoch for one in read.epochs]
+    by_time = sorted(read.found, key=lambda one: (one.event["happened_at"], one.seq))
+    return {epoch: place for place, epoch in enumerate(dict.fromkeys([*named, *(o.epoch for o in by_time)]))}
+
+
+def _as_they_count(
+    outbox: Outbox, found: Sequence[Found], order: Mapping[str, int], done: Adopted
+) -> list[Found]:
+    """What is not here yet, as it happened; of one event under several epochs only the newest counts."""
+    here = {
+        event_id for (event_id,) in outbox.sql.rows("SELECT event_id FROM event WHERE state <> 'reissued'")
+    }
+    newest: dict[str, Found] = {}
+    # One that was written again counts only where the newer one was not found.
+    for one in sorted(found, key=lambda one: (one.state != "reissued", order[one.epoch], one.seq)):
+        newest[one.event["event_id"]] = one
+    counted = []
+    for one in sorted(found, key=lambda one: (one.event["happened_at"], order[one.epoch], one.seq)):
+        event_id = one.event["event_id"]
+        if event_id in here:
+            done.known += one is newest[event_id]
+        elif one is newest[event_id]:
+            # Its newer row is gone: it is to be sent again.
+            counted.append(replace(one, state="pending") if one.state == "reissued" else one)
+        else:
+            counted.append(replace(one, state="reissued"))
+    return counted
+
+
+def _keeps(outbox: Outbox, one: Found) -> bool:
+    """Whether nothing else has its number here."""
+    return not outbox.sql.value("SELECT 1 FROM event WHERE epoch = ? AND seq = ?", one.epoch, one.seq)
+
+
+def _whole_chains(outbox: Outbox, found: Sequence[Found]) -> list[Found]:
+    """Those that can keep their numbers: all that the centre has, and what follows it without a hole."""
+    kept: list[Found] = []
+    for epoch in dict.fromkeys(one.epoch for one in found):
+        chain = {
+            seq: (held, state)
+            for seq, held, state in outbox.sql.rows(
+                "SELECT seq, hash, state FROM event WHERE epoch = ?", epoch
+            )
+        }
+        of_epoch = {}
+        for one in found:
+            if one.epoch == epoch and one.seq not in of_epoch:
+                of_epoch[one.seq] = one
+                chain[one.seq] = (one.event["hash"], one.state)
+        reached = max((seq for seq, (_, state) in chain.items() if state in _SETTLED), default=0)
+        last = chain[reached][0] if reached else FIRST_HASH
+        while (following := of_epoch.get(reached + 1)) is not None or reached + 1 in chain:
+            held, state = chain[reached + 1]
+            if state != "pending" or (following is not None and following.event["prev_hash"] != last):
+                break
+            reached, last = reached + 1, held
+        kept += [
+            one
+            for one in of_epoch.values()
+            # What is not sent may stand anywhere.
+            if one.seq <= reached or one.state in {"aside", "reissued"}
+        ]
+    return kept
+
+
+def _adopt_epochs(outbox: Outbox, read: StoreRead, found: Sequence[Found], order: Mapping[str, int]) -> None:
+    """Make the epochs that are not here, in their order, before all that are."""
+    known = {one.epoch: one for one in read.epochs}
+    here = set(outbox.epochs())
+    missing = sorted({one.epoch for one in found} - here, key=lambda epoch: order[epoch], reverse=True)
+    for epoch in missing:
+        old = known.get(epoch)
+        began_at = min(one.event["happened_at"] for one in found if one.epoch == epoch)
+        outbox.sql.run(
+            "INSERT INTO epoch (number, epoch, began_at, why, last_seq, last_hash)"
+            " SELECT min(number) - 1, ?, ?, ?, 0, ? FROM epoch WHERE true",
+            epoch,
+            began_at if old is None else old.began_at,
+            "read out of a damaged store" if old is None else f"{old.why}; read out of a damaged store",
+            FIRST_HASH,
+        )
+
+
+def _adopt_row(outbox: Outbox, one: Found, clock: int) -> int:
+    event = one.event
+    outbox.sql.run(
+        "UPDATE epoch SET last_seq = ?, last_hash = ? WHERE epoch = ? AND last_seq < ?",
+        one.seq,
+        event["hash"],
+        one.epoch,
+        one.seq,
+    )
+    free = one.row is not None and not outbox.sql.value("SELECT 1 FROM event WHERE id = ?", one.row)
+    answered_at = None if one.state == "pending" else utc_text(outbox.now())
+    return outbox.sql.insert(
+        "INSERT INTO event (id, event_id, epoch, seq, type, happened_at, body, hash, contract, state, answer,"
+        " answered_at, clock) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        one.row if free else None,
+        event["event_id"],
+        one.epoch,
+        one.seq,
+        event["type"],
+        event["happened_at"],
+        canonical_json(event),
+        event["hash"],
+        CONTRACT,
+        one.state,
+        one.answer,
+        answered_at,
+        clock,
+    )
 
 
 def _adopt_clocks(outbox: Outbox, rows: Sequence[Mapping[str, Any]]) -> dict[int, int]:
@@ -88,48 +256,6 @@ def _adopt_clocks(outbox: Outbox, rows: Sequence[Mapping[str, Any]]) -> dict[int
         )
         numbers[number] = cast("int", here)
     return numbers
-
-
-def _adopt_row(outbox: Outbox, one: Found, clocks: Mapping[int, int]) -> int:
-    event = one.event
-    if outbox.sql.value("SELECT 1 FROM event WHERE epoch = ? AND seq = ?", event["epoch"], event["seq"]):
-        return _adopt_anew(outbox, one, clocks)
-    outbox.sql.run(
-        "INSERT INTO epoch (number, epoch, began_at, why, last_seq, last_hash)"
-        " SELECT min(number) - 1, ?, ?, ?, 0, ? FROM epoch WHERE true ON CONFLICT (epoch) DO NOTHING",
-        event["epoch"],
-        event["happened_at"],
-        "read out of a damaged store",
-        FIRST_HASH,
-    )
-    outbox.sql.run(
-        "UPDATE epoch SET last_seq = ?, last_hash = ? WHERE epoch = ? AND last_seq < ?",
-        event["seq"],
-        event["hash"],
-        event["epoch"],
-        event["seq"],
-    )
-    return outbox.sql.insert(
-        "INSERT INTO event (event_id, epoch, seq, type, happened_at, body, hash, contract, state, answer,"
-        " answered_at, clock) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        event["event_id"],
-        event["epoch"],
-        event["seq"],
-        event["type"],
-        event["happened_at"],
-        canonical_json(event),
-        event["hash"],
-        CONTRACT,
-        one.state,
-        one.answer,
-        utc_text(outbox.now()),
-        _clock(outbox, one, clocks),
-    )
-
-
-def _adopt_anew(outbox: Outbox, one: Found, clocks: Mapping[int, int]) -> int:
-    event, clock = one.event, _clock(outbox, one, clocks)
-    return outbox.append(event["type"], event["payload"], event["happened_at"], event["event_id"], clock)
 
 
 def _clock(outbox: Outbox, one: Found, clocks: Mapping[int, int]) -> int:

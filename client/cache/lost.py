@@ -135,8 +135,9 @@ def lost_words(lost: Lost) -> str:
     'entries 17 to 18 of this station may be missing here; the next shearwright sync asks the centre for them'
     """
     if lost.has is None:
+        old = ", unless they were dropped as old ones are" if lost.old else ""
         return (
-            f"{runs(lost.first, lost.last)} of this station may be missing here; "
+            f"{runs(lost.first, lost.last)} of this station may be missing here{old}; "
             "the next shearwright sync asks the centre for them"
         )
     there = runs(lost.first, min(lost.has, lost.last))

@@ -6,7 +6,7 @@ An event row holds the whole event as canonical JSON and is never changed again;
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
@@ -250,21 +250,25 @@ class Outbox(Answers):
 
     # --- beside the centre ---------------------------------------------------------------------
 
-    def hold_against(self, centre: Mapping[str, int]) -> list[Lost]:
+    def hold_against(self, centre: Mapping[str, int], agreed: Collection[str] = ()) -> list[Lost]:
         """Hold how far the centre has each epoch against the store; the losses that this tells of anew.
 
         An epoch of which the centre has more than the store ends here: its next number was given out
-        before.
+        before. Of those that are `agreed` the last event that the centre has is here, by its hash.
         """
+
+        def here_to(epoch: str) -> int | None:
+            return centre.get(epoch, 0) if epoch in agreed else self.here_to(epoch)
+
         with self.home.writing():
             with self.sql.transaction():
                 ours = dict.fromkeys([*self.epochs(), *(one.epoch for one in known_losses(self.sql))], 0)
                 told = [
                     lost
                     for epoch, has in {**ours, **centre}.items()
-                    for lost in name_lost(self.sql, epoch, self.here_to(epoch), has)
+                    for lost in name_lost(self.sql, epoch, here_to(epoch), has)
                 ]
-                if centre.get(self.epoch, 0) > (self.here_to(self.epoch) or 0):
+                if centre.get(self.epoch, 0) > (here_to(self.epoch) or 0):
                     self._reissue(self.epoch, 1, "the centre has more of this station than the store")
             self.move_mark()
         return told
