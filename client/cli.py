@@ -21,6 +21,7 @@ from client.cli_entries import decisions
 from client.cli_lift import lift_check
 from client.cli_log import log_group
 from client.cli_orders import order_commands
+from client.cli_program import program_check
 from client.cli_records import record_commands
 from client.cli_setup import init
 from client.cli_shear import curves, gauge_check
@@ -89,7 +90,17 @@ def cli(ctx: click.Context, home: Path | None) -> None:
 
 
 cli.add_command(log_group)
-for _command in (init, curves, gauge_check, cut_check, cut_settings, lift_check, edge_check, decisions):
+for _command in (
+    init,
+    curves,
+    gauge_check,
+    cut_check,
+    cut_settings,
+    lift_check,
+    edge_check,
+    program_check,
+    decisions,
+):
     cli.add_command(_command)
 for _command in (*order_commands, *record_commands):
     cli.add_command(_command)

@@ -26,7 +26,7 @@ from service.engine.checks import capacity, check_cut, worst_first
 from service.engine.findings import Finding
 from service.engine.force import check_force
 from service.engine.force_limits import rake_slip
-from service.engine.handling import usual_cautions
+from service.engine.handling import Lift, usual_cautions
 from service.engine.machine import Machine
 from service.engine.materials import Material, certified
 from service.engine.materials_table import BUILT_IN, UnknownMaterial, material_named
@@ -77,8 +77,10 @@ def material_of(body: dict[str, Any], grade: str, where: str, *, as_it_is: bool 
         raise field_problem(where, str(error)) from None
 
 
-def _cautions(machine: Machine, material: Material, found: Iterable[Finding]) -> list[str]:
-    return list(usual_cautions(machine, [material], found=(finding.code for finding in found)))
+def _cautions(
+    machine: Machine, material: Material, found: Iterable[Finding], lifts: Iterable[Lift] = ()
+) -> list[str]:
+    return list(usual_cautions(machine, [material], lifts, (finding.code for finding in found)))
 
 
 @checks(
@@ -243,4 +245,4 @@ def check_hand_program(given: Given) -> Answer:
         }
     )["steps"]
     told = [finding for one in checked.steps for finding in one.findings]
-    return Answer({**document, "cautions": _cautions(machine, material, told)})
+    return Answer({**document, "cautions": _cautions(machine, material, told, [checked.lift])})

@@ -23,7 +23,7 @@ from service.engine.checks import (
 from service.engine.estimate import Effort, gauge_moves, settings_changes, times_for
 from service.engine.findings import Finding
 from service.engine.force import ForceCheck, check_force
-from service.engine.handling import piece_kg
+from service.engine.handling import Lift, piece_kg
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.plan import Gauging, Settings
@@ -88,6 +88,10 @@ class ProgramCheck:
         For one piece, by the time model of :mod:`service.engine.estimate`.
     needed_depth
         Least depth of the piece with which every cut can be held.
+    piece_kg
+        Mass of the piece before the first step, of ``needed_depth`` where its depth is not known [kg].
+    lift
+        Who moves it.
     rating_needed_mm
         The cut as thickness of the steel the machine is rated for [mm]: the least rating that would do.
     ok
@@ -100,6 +104,8 @@ class ProgramCheck:
     settings_changes: int
     minutes: float
     needed_depth: Length
+    piece_kg: float
+    lift: Lift
     rating_needed_mm: float
     ok: bool
 
@@ -138,7 +144,8 @@ def check_program(
             raise ValueError(f"{name}: a length above zero is wanted, not {show_mm(size)} mm")
     needed = needed_depth(machine, steps)
     sides = cut_length, depth or needed
-    lifted, about_lift = lift_of(machine, piece_kg(material, *sides, thickness), sides)
+    kg = piece_kg(material, *sides, thickness)
+    lifted, about_lift = lift_of(machine, kg, sides)
     checked: list[CheckedStep] = []
     efforts: list[Effort] = []
     force = check_force(machine, material, thickness, cut_length)
@@ -193,6 +200,8 @@ def check_program(
         settings_changes=settings_changes(efforts),
         minutes=times_for(machine, tuple(efforts), [lifted]).total / 60,
         needed_depth=needed,
+        piece_kg=kg,
+        lift=lifted,
         rating_needed_mm=max(one.force.equivalent_thickness_mm for one in checked),
         ok=not any(finding.level == "stop" for one in checked for finding in one.findings),
     )
