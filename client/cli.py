@@ -26,7 +26,7 @@ from client.cli_records import record_commands
 from client.cli_setup import init
 from client.cli_shear import curves, gauge_check
 from client.cli_tools import in_home, lines, say
-from client.errors import EXIT_CODES, CacheDamaged, ClientError, DiskFull
+from client.errors import EXIT_CODES, CacheDamaged, ClientError, DiskFull, InputWrong
 from client.export import check_export, export_log
 from client.home import Home, home_at
 from client.schedule import EVERY_S, run_until_stopped
@@ -197,7 +197,9 @@ def sync(home: Home, seconds: float) -> None:
         report = sync_once(station, patience=Patience(total_s=seconds), wait_s=min(seconds, 30.0))
         lines(show.report_lines(report))
         if report.problem is not None:
-            say(f"{report.counts.pending} events wait here; nothing is lost", err=True)
+            waiting = report.counts.pending
+            count = {0: "no event waits", 1: "1 event waits"}.get(waiting, f"{waiting} events wait")
+            say(f"{count} here; nothing is lost", err=True)
             raise report.problem
 
 
@@ -210,7 +212,10 @@ def retry(home: Home) -> None:
     """
     with in_home(home) as station:
         count = station.outbox.retry_aside()
-        say(f"{count} {'event' if count == 1 else 'events'} will be offered again")
+        if not count:
+            say("nothing was put aside here; nothing to offer again")
+        else:
+            say(f"{count} {'event' if count == 1 else 'events'} will be offered again")
 
 
 @cli.command()
@@ -254,14 +259,20 @@ def export(home: Home, file: Path, checking: bool) -> None:
 
 @cli.command()
 @click.argument("file", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--sure", is_flag=True, help="Also when no damage is found in the store in use.")
 @click.pass_obj
-def salvage(home: Home, file: Path | None) -> None:
+def salvage(home: Home, file: Path | None, sure: bool) -> None:
     """Bring what can be read of a damaged store into a new one; the damaged one is put aside and kept.
 
     FILE is a damaged store that was put aside before; the one in use unless given.
     """
-    from client.salvage import salvage as salvaged  # noqa: PLC0415 - used here only
+    from client.salvage import damage_of  # noqa: PLC0415 - used here only
+    from client.salvage import salvage as salvaged  # noqa: PLC0415 - as above
 
+    if file is None and not sure and damage_of(home, home.settings().station) is None:
+        raise InputWrong(
+            "no damage is found in the store in use, and nothing was done; --sure salvages it all the same"
+        )
     done = salvaged(home, home.settings().station, file)
     say(f"brought over: {done.events} events, {done.pending} of them to be sent; the centre tells repeats")
     if done.renumbered:

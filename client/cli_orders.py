@@ -223,7 +223,8 @@ def verify(home: Home, planfile: Path) -> None:
     counts = verdict.counts
     say(
         f"{planfile}: no fault found; {counts.steps} steps, {counts.strokes} strokes, "
-        f"{counts.pieces_used} sheets and offcuts, {counts.parts} parts"
+        f"{'1 sheet or offcut' if counts.pieces_used == 1 else f'{counts.pieces_used} sheets and offcuts'}, "
+        f"{counts.parts} parts"
     )
     say("The program was replayed on paper, cut by cut. That permits nothing at the machine.")
 

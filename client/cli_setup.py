@@ -7,8 +7,9 @@ from urllib.parse import urlsplit
 
 import click
 
+from client.cache.outbox import Outbox
 from client.cli_tools import say
-from client.errors import InputWrong, NotSetUp
+from client.errors import InputWrong
 from client.greet import greet_planning, greet_station
 from client.home import Home, StationSettings, checked_server
 from client.workstation import workstation_at
@@ -37,13 +38,10 @@ def init(home: Home, server: str, token: str | None, station: str, site: str, pl
     for name, value in (("station", station), ("site", site)):
         if not value.strip() or len(value) > 60 or not value.isprintable():
             raise InputWrong(f"{name}: 1 to 60 letters are wanted")
-    try:
-        before = home.settings()
-    except NotSetUp:
-        before = None
-    if before is not None and before.station != station and _has_a_log(home):
+    named = _station_of_the_log(home, station)
+    if named not in {None, station}:
         raise InputWrong(
-            f"{home.folder} belongs to station {before.station!r}, and its log bears that name; "
+            f"{home.folder} belongs to station {named!r}, and its log bears that name; "
             "set another station up in another folder with --home"
         )
     settings = StationSettings(address, station, site)
@@ -65,12 +63,15 @@ def init(home: Home, server: str, token: str | None, station: str, site: str, pl
     say("next: shearwright pull")
 
 
-def _has_a_log(home: Home) -> bool:
-    """Whether anything was ever written down here; until then a mistyped name can be put right."""
+def _station_of_the_log(home: Home, station: str) -> str | None:
+    """Whose entries are written down here; None where none are, and a mistyped name can be put right."""
     if not home.store_file.exists():
-        return False
-    with workstation_at(home) as opened:
-        return opened.outbox.last_row() > 0
+        return None
+    outbox = Outbox(home, station)
+    try:
+        return next((str(one.event["station"]) for one in outbox.latest(1)), None)
+    finally:
+        outbox.close()
 
 
 def _one_word(given: str) -> str:

@@ -111,7 +111,7 @@ def _pieces(step: Step, done: int, pieces: int | None, again: bool) -> int:
         return count
     if left < 1:
         raise InputWrong(
-            f"all {step.pieces} pieces of step {step.number} are logged already; --again logs it once more"
+            f"step {step.number}: {_all(step.pieces, 'piece')} logged already; --again logs it once more"
         )
     if count > left:
         raise InputWrong(
@@ -119,6 +119,15 @@ def _pieces(step: Step, done: int, pieces: int | None, again: bool) -> int:
             "--again logs more than the plan has"
         )
     return count
+
+
+def _all(count: int, name: str) -> str:
+    """That all of a number is something.
+
+    >>> _all(1, "piece"), _all(4, "piece")
+    ('its only piece is', 'all 4 pieces are')
+    """
+    return f"its only {name} is" if count == 1 else f"all {count} {name}s are"
 
 
 def _before(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[str]:

@@ -140,7 +140,10 @@ class Home:
                 "shearwright init --server URL --station NAME --site SITE"
             ) from None
         except (OSError, ValueError, TypeError) as error:
-            raise StoreFailed(f"{self.settings_file} cannot be read: {error}") from error
+            raise StoreFailed(
+                f"{self.settings_file} cannot be read ({error}); run shearwright init again: it asks for all "
+                "that stood there, and touches nothing else"
+            ) from error
 
     def token(self) -> str:
         """Read the station's token.

@@ -97,6 +97,21 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
     return done
 
 
+def damage_of(home: Home, station: str) -> str | None:
+    """What is damaged in the store in use, in words; None: nothing that can be found."""
+    try:
+        outbox = Outbox(home, station)
+    except StoreFailed as error:
+        return str(error)
+    try:
+        outbox.sql.check()
+        return next((one.damage for one in outbox.all_events() if not one.sound), None)
+    except StoreFailed as error:
+        return str(error)
+    finally:
+        outbox.close()
+
+
 def _put_aside(home: Home) -> Path:
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
     store = home.store_file

@@ -44,14 +44,17 @@ class Sqlite:
     ) -> None:
         self.path = path
         self.durable = durable
+        # It is a write, and so tells on a disk without room at once whether there can be any.
+        first_write = not path.exists() or not path.stat().st_size or no_room(path)
         self.db = peewee.SqliteDatabase(
             str(path),
             timeout=10,
-            # auto_vacuum has to come first: once the journal is a WAL it can no longer be changed.
+            # auto_vacuum has to come first: once the journal is a WAL it can no longer be changed. In a file
+            # that is there already it would wait for whoever writes.
             pragmas=_TO_READ
             if reading
             else {
-                "auto_vacuum": "INCREMENTAL",
+                **({"auto_vacuum": "INCREMENTAL"} if first_write else {}),
                 "journal_mode": "wal",
                 "synchronous": "FULL" if durable else "NORMAL",
                 "foreign_keys": 1,

@@ -6,10 +6,12 @@ import threading
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from client import cutlog
 from client.batch import Batch
 from client.cache.outbox import Draft, Outbox
+from client.cli import cli
 from client.errors import StoreBusy, StoreFailed
 from client.home import Home
 from client.sync import sync_once
@@ -98,6 +100,22 @@ def test_a_store_that_another_program_holds_is_said_to_be_held_and_nothing_is_wr
         other.execute("ROLLBACK")
         other.close()
     assert station.outbox.write([draft()])[0].seq == 2
+
+
+@pytest.mark.parametrize("name", ["store_file", "cache_file"])
+def test_whoever_only_reads_does_not_wait_for_whoever_writes(stocked, home, name):
+    """The cache is written while records come in, the store while a run of events is acknowledged."""
+    stocked.outbox.write([draft()])
+    stocked.close()
+    other = sqlite3.connect(getattr(home, name), isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    try:
+        for words in (["status"], ["log", "list"], ["stock"], ["machines"]):
+            done = CliRunner().invoke(cli, ["--home", str(home.folder), *words])
+            assert done.exit_code == 0, done.output
+    finally:
+        other.execute("ROLLBACK")
+        other.close()
 
 
 def test_a_lock_that_another_shearwright_holds_is_waited_for_and_then_said(home, station, monkeypatch):

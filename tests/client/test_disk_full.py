@@ -100,8 +100,10 @@ def test_what_could_not_be_looked_at_is_unknown_and_not_none(full, stocked, monk
 
 def test_with_room_on_the_disk_the_fault_keeps_its_own_name(full, stocked, monkeypatch):
     monkeypatch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=10**12))
-    done = full("status")
+    assert "pending          1\n" in full("status").output
+    done = full("log", "gauge", "--gauge", "300", "--measured", "300.2")
     assert done.exit_code == 8
+    assert "cannot be used: attempt to write a readonly database" in done.output
     assert "the disk is full" not in done.output
     (stocked.home.folder / "station.sqlite3-shm").rmdir()
     with workstation_at(stocked.home) as again:

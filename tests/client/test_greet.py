@@ -7,6 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from client.cache.outbox import Draft
 from client.cli import cli
 
 
@@ -85,3 +86,20 @@ def test_an_address_without_a_service_is_refused(init, service, tmp_path):
     done = init("t", server=f"{service.url}/elsewhere")
     assert done.exit_code == 6, done.output
     assert not kept(tmp_path)
+
+
+def test_damaged_settings_are_put_right_by_a_new_set_up_and_the_log_keeps_its_name(home, station):
+    payload = {"machine": "bench-3m", "gauge_mm": 300.0, "measured_mm": 300.1}
+    station.outbox.write([Draft("gauge.measured", payload)])
+    station.close()
+    home.settings_file.write_text("{")
+    run = CliRunner()
+    told = run.invoke(cli, ["--home", str(home.folder), "status"])
+    assert told.exit_code == 8
+    assert "run shearwright init again" in told.stderr
+    words = ["init", "--server", "http://127.0.0.1:9", "--token", "t", "--site", "northgate", "--station"]
+    refused = run.invoke(cli, ["--home", str(home.folder), *words, "other"])
+    assert refused.exit_code == 3
+    assert "belongs to station 'bench1'" in refused.stderr
+    assert run.invoke(cli, ["--home", str(home.folder), *words, "bench1"]).exit_code == 0
+    assert run.invoke(cli, ["--home", str(home.folder), "status"]).exit_code == 0

@@ -6,10 +6,12 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from client import cutlog
 from client.cache.clock import Ticks
 from client.cache.outbox import Draft, Outbox
+from client.cli import cli
 from client.errors import StoreFailed
 from client.planning import plan_here
 from client.salvage import salvage
@@ -240,3 +242,27 @@ def test_what_was_timed_by_a_clock_that_was_moved_keeps_its_reckoning(home, into
             assert ahead == (timedelta(days=1) if one.event_id == early.event_id else timedelta())
     finally:
         box.close()
+
+
+def test_a_sound_store_is_not_salvaged_by_mistake(home, stocked):
+    log(stocked, 2)
+    epochs = stocked.outbox.epochs()
+    stocked.close()
+    words = ["--home", str(home.folder), "salvage"]
+    refused = CliRunner().invoke(cli, words)
+    assert refused.exit_code == 3
+    assert "no damage is found in the store in use, and nothing was done" in refused.stderr
+    with workstation_at(home) as station:
+        assert station.outbox.epochs() == epochs
+    assert CliRunner().invoke(cli, [*words, "--sure"]).exit_code == 0
+
+
+def test_an_entry_that_changed_is_damage_enough_to_salvage(home, stocked):
+    log(stocked, 2)
+    (last,) = stocked.outbox.latest(1)
+    body = last.body.replace(b'"bench-3m"', b'"bench-9m"')
+    stocked.outbox.sql.run("UPDATE event SET body = ? WHERE id = ?", body, last.row)
+    stocked.close()
+    done = CliRunner().invoke(cli, ["--home", str(home.folder), "salvage"])
+    assert done.exit_code == 0, done.output
+    assert "brought over: 1 event" in done.output
