@@ -17,16 +17,16 @@ from client.cache.outbox import Written
 from client.errors import InputWrong
 from client.withdraw import withdrawn_ids
 from client.workstation import Workstation
+from schemas.edge_log import cut_in_log, cut_place, measuring_in_log, turning_in_log
 from schemas.shop import Blade, BladeSchema
 from service.engine.machine import Machine
 from service.engine.materials_table import UnknownMaterial, material_named
-from service.engine.quantities import PER_MM, Length, mm
+from service.engine.quantities import PER_MM
 from service.engine.wear.edge import WearCut
 from service.engine.wear.history import (
     BladeStory,
     Cutting,
     Happening,
-    Measuring,
     Turning,
     on_blade,
     told,
@@ -96,7 +96,11 @@ def edge_story(station: Workstation, machine: Machine) -> EdgeStory:
         story.edge = blade.edge  # another station may have turned it since the last turn logged here
     spread, metres = _in_the_record_only(station, machine, blade, story, read)
     left_out = sum(made is None for _, made in read)
-    beyond = sum(_reach(one) > machine.cutting_length for one in entries if one.type == "cuts.made")
+    beyond = sum(
+        sum(cut_place(one.event["payload"])) > machine.cutting_length
+        for one in entries
+        if one.type == "cuts.made"
+    )
     return EdgeStory(machine, blade, story, spread, metres, left_out, beyond)
 
 
@@ -118,31 +122,15 @@ def _happening(station: Workstation, machine: Machine, one: Written) -> Happenin
     payload: Mapping[str, Any] = one.event["payload"]
     at = datetime.fromisoformat(one.happened_at)
     if one.type == "blade.turned":
-        return Turning(at, payload["edge"], payload["work"])
+        return turning_in_log(at, payload)
     if one.type == "edge.measured":
-        thickness, place = payload.get("thickness_mm"), payload.get("place_mm")
-        return Measuring(
-            at,
-            edge=payload.get("edge"),
-            radius_um=payload.get("radius_um"),
-            burr_mm=payload.get("burr_mm"),
-            thickness=None if thickness is None else mm(thickness),
-            place=None if place is None else mm(place),
-            half=payload.get("blade"),
-        )
+        return measuring_in_log(at, payload)
     try:
         material = material_named(payload["material"], station.records.materials())
     except UnknownMaterial:
         return None
-    start, length = mm(payload.get("start_mm") or 0), mm(payload["cut_length_mm"])
-    cut = WearCut(material, mm(payload["thickness_mm"]), length, payload["strokes"], start)
-    cut = on_blade(machine.cutting_length, cut)
+    cut = on_blade(machine.cutting_length, cut_in_log(payload, material))
     return Cutting(at, cut, payload.get("blade_edge"), payload["equivalent_m"])
-
-
-def _reach(one: Written) -> Length:
-    payload = one.event["payload"]
-    return mm(payload.get("start_mm") or 0) + mm(payload["cut_length_mm"])
 
 
 def _in_the_record_only(

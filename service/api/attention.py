@@ -32,6 +32,7 @@ from service.api.problems import ProblemError, field_problem, not_found, not_val
 from service.store import again, heats, held, records
 from service.store.again import CorrectionRefused
 from service.store.events import Result
+from service.store.standing import payload_of
 
 attention = Operations("attention")
 
@@ -192,7 +193,7 @@ def read_heat(given: Given, key: str) -> Answer:
                     "site": row.site,
                     "type": row.type,
                     "at": row.corrected_at,
-                    "payload": heats.payload_of(row),
+                    "payload": payload_of(row),
                 }
             )
             for row in rows[:limit]

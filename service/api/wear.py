@@ -2,44 +2,30 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
-from functools import cache
+from datetime import timedelta
 from typing import Any, Final
 
 from schemas.problems import FieldError, pointer
 from schemas.shop import Blade, BladeSchema
 from schemas.wear import BladeWearQuerySchema, WearAnswerSchema, WearQuestionSchema
+from service.api.blade_story import blade_story
 from service.api.checks import machine_of, material_of
 from service.api.operations import Answer, Given, Operations
-from service.api.parsed import machine_named, own_materials
+from service.api.parsed import machine_named
 from service.api.problems import not_found, not_valid
 from service.engine.clearance import gap_for, wanted_gap
-from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.materials import Material
-from service.engine.materials_table import UnknownMaterial, material_named
 from service.engine.quality.burr import Burr, burr_on
-from service.engine.quantities import PER_MM, Length, mm
+from service.engine.quantities import Length
 from service.engine.wear.edge import WORK_SHARE, WearCut, WearEstimate, edge_use, estimate, life_passes
-from service.engine.wear.history import (
-    BladeStory,
-    Cutting,
-    Happening,
-    Measuring,
-    Turning,
-    beyond_blade,
-    on_blade,
-    told,
-)
 from service.engine.wear.learn import governing
 from service.engine.wear.measure import cost_per_metre
-from service.engine.wear.metres import severity
 from service.engine.wear.seen import Seen, seen_burr, seen_radius
 from service.engine.wear.spread import best_spread, spread_finding
-from service.store import held, records
+from service.store import records
 
 wear = Operations("wear")
 
@@ -133,14 +119,13 @@ def wear_of_blade(given: Given, key: str) -> Answer:
     if machine is None:
         raise not_found(f"the blade {key!r} is on no machine, so nothing is cut with it")
     machine = replace(machine, blade_edges=blade.edges)
-    happenings, doubtful = _happenings(machine, blade)
-    story, elsewhere = _with_unknown_places(machine, blade, happenings)
     begin = given.now - timedelta(days=given.query["days"] / WORK_SHARE)
-    at_work = story.cuts.get(blade.edge, [])
-    written = [one for one in at_work if one.at > _BEFORE]
+    told = blade_story(machine, blade, begin)
+    written = told.written(blade.edge)
     started = max(begin, min((one.at for one in written), default=begin))
     observed = max(1.0, (given.now - started) / timedelta(days=1) * WORK_SHARE)
-    cuts = [one.cut for one in at_work]
+    # In an order of their own, as cuts that are alike come together from anywhere.
+    cuts = sorted(told.story.cuts_of(blade.edge), key=lambda cut: (cut.material.grade, cut.thickness))
     found = estimate(
         machine,
         cuts,
@@ -149,9 +134,9 @@ def wear_of_blade(given: Given, key: str) -> Answer:
         edges_unused=sum(used == 0 for number, used in enumerate(blade.used_m, 1) if number != blade.edge),
         edge_life_m=blade.life_m,
         today=given.now.date(),
-        rate=governing(story.measures),
+        rate=governing(told.story.measures),
     )
-    found = replace(found, findings=(*story.findings, *elsewhere, *doubtful, *found.findings))
+    found = replace(found, findings=(*told.findings, *found.findings))
     prices = None
     if blade.set_price is not None:
         prices = {
@@ -160,110 +145,6 @@ def wear_of_blade(given: Given, key: str) -> Answer:
             "regrinds": blade.regrinds_planned,
         }
     return _answer(machine, cuts, found, blade.life_m, prices)
-
-
-_BEFORE: Final = datetime(1, 1, 1, tzinfo=UTC)
-"""Stands for a time that nobody wrote down."""
-
-
-def _happenings(machine: Machine, blade: Blade) -> tuple[list[Happening], tuple[Finding, ...]]:
-    """What was written down of the blade on this machine, and what is to be said of cuts in it."""
-    read = _Reader(machine)
-    found: list[Happening] = []
-    unknown = 0
-    for one in held.story_of(machine.id):
-        payload = one.payload
-        if one.type == "blade.turned":
-            found.append(Turning(one.at, payload["edge"], payload["work"]))
-        elif one.type == "edge.measured":
-            found.append(_measuring(one.at, payload))
-        elif (cut := read.cut(payload)) is not None:
-            found.append(Cutting(one.at, cut, payload.get("blade_edge"), payload["equivalent_m"]))
-        else:
-            unknown += 1
-    since = blade.edge_since
-    if since is not None and not any(isinstance(one, Turning) and one.at == since for one in found):
-        # Nobody at the machine wrote that down: the record was made or changed here, for a blade put on then.
-        place = sum(one.at < since for one in found)
-        found.insert(place, Turning(since, blade.edge, "replaced"))
-    said = beyond_blade(machine.cutting_length, read.beyond)
-    if unknown:
-        words = f"{unknown} cuts are of grades that are not known here, and are left out"
-        said = (*said, Finding("caution", "grades-unknown", words, "cutting log"))
-    return found, said
-
-
-def _with_unknown_places(
-    machine: Machine, blade: Blade, happenings: list[Happening]
-) -> tuple[BladeStory, tuple[Finding, ...]]:
-    """The story; use that the record knows of and no cut accounts for is spread evenly over the blade."""
-    turns = [one for one in happenings if isinstance(one, Turning)]
-    first = 1 if turns else blade.edge
-    story = told(machine, first, happenings, blade.life_m)
-    counted = math.fsum(one.equivalent_m for one in story.cuts.get(blade.edge, []))
-    steel = material_named("plain steel")
-    whole = machine.cutting_length / (PER_MM * 1000) * severity(machine, steel, machine.rating.thickness)
-    strokes = round((blade.used_m[blade.edge - 1] - counted) / whole)
-    if strokes < 1 or blade.used_m[blade.edge - 1] < 1.05 * counted:
-        return story, ()
-    resets = [place for place, one in enumerate(happenings, 1) if _resets(one)]
-    cut = WearCut(steel, machine.rating.thickness, machine.cutting_length, strokes)
-    whole_story = list(happenings)
-    whole_story.insert(resets[-1] if resets else 0, Cutting(_BEFORE, cut, blade.edge))
-    words = (
-        f"the record of the blade says {blade.used_m[blade.edge - 1]:.0f} m, of which {counted:.0f} m were "
-        "written down as cuts; where the rest was cut is not known, and it is spread over the blade"
-    )
-    finding = Finding("caution", "place-unknown", words, "record of the blade")
-    return told(machine, first, whole_story, blade.life_m), (finding,)
-
-
-def _resets(one: Happening) -> bool:
-    return isinstance(one, Turning) and one.work != "turned"
-
-
-def _measuring(at: datetime, payload: Mapping[str, Any]) -> Measuring:
-    thickness, place = payload.get("thickness_mm"), payload.get("place_mm")
-    return Measuring(
-        at,
-        edge=payload.get("edge"),
-        radius_um=payload.get("radius_um"),
-        burr_mm=payload.get("burr_mm"),
-        thickness=None if thickness is None else mm(thickness),
-        place=None if place is None else mm(place),
-        half=payload.get("blade"),
-    )
-
-
-class _Reader:
-    """Cuts from the log; what many of them say alike is looked up once.
-
-    `beyond` counts the entries whose cuts reached beyond the blade.
-    """
-
-    def __init__(self, machine: Machine) -> None:
-        self._blade = machine.cutting_length
-        self.beyond = 0
-        self._own = own_materials()
-        self._named = cache(self._material)
-        self._mm = cache(mm)
-
-    def _material(self, grade: str) -> Material | None:
-        try:
-            return material_named(grade, self._own)
-        except UnknownMaterial:
-            return None
-
-    def cut(self, payload: Mapping[str, Any]) -> WearCut | None:
-        """A cut on the blade; None when its grade is not known here."""
-        material = self._named(payload["material"])
-        if material is None:
-            return None
-        # Where nothing is said of the place, pieces lie against the squaring arm.
-        start, length = self._mm(payload.get("start_mm") or 0), self._mm(payload["cut_length_mm"])
-        cut = WearCut(material, self._mm(payload["thickness_mm"]), length, payload["strokes"], start)
-        self.beyond += start + length > self._blade
-        return on_blade(self._blade, cut)
 
 
 def _answer(

@@ -10,8 +10,10 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, Final, TypeAlias
 
-from service.store import bulk, records, steps, tally
-from service.store.models import Discrepancy, Version
+from service.store import bulk, cut_sums, records, steps, tally
+from service.store.blade_states import set_by_hand
+from service.store.cut_sums import CutKey, Worn
+from service.store.models import BladeSet, Discrepancy, Version
 from service.store.records import Kept
 from service.store.sums import Key
 
@@ -31,6 +33,9 @@ class Books:
         self._kept_discrepancies = 0
         self._versions: list[dict[str, Any]] = []
         self._kept_versions = 0
+        self._begun: list[dict[str, Any]] = []
+        self._kept_begun = 0
+        self._worn: dict[CutKey, Worn] = {}
         self._sums: dict[Key, dict[str, int]] = {}
         self._steps: dict[steps.Place, steps.Sum] = {}
         self._steps_added: dict[steps.Place, steps.Sum] = {}
@@ -88,6 +93,12 @@ class Books:
             self._blades.setdefault(document["machine"], key)
         return kept
 
+    def begin_blade(self, name: str, document: Mapping[str, Any]) -> None:
+        """Note that a blade is begun, whatever had its name before; its first event writes its record."""
+        before = self.find("blade", name, deleted_too=True)
+        row = set_by_hand(name, 0 if before is None else before.revision, None, document)
+        self._begun += [] if row is None else [row]
+
     def pieces_cut(self, cut: steps.Cut) -> steps.Sum:
         """Pieces of a step that were cut so far, and those that the plan has."""
         if cut.plan_id not in self._plans_asked:
@@ -99,13 +110,23 @@ class Books:
         """Note what does not add up; what is not named stays empty."""
         self._discrepancies.append({**_NOTHING_NOTED, **noted})
 
-    def accept(self, added: tuple[Key, Mapping[str, int]] | None, cut: steps.Cut | None = None) -> None:
+    def accept(
+        self,
+        added: tuple[Key, Mapping[str, int]] | None,
+        cut: steps.Cut | None,
+        worn: tuple[CutKey, Worn] | None,
+    ) -> None:
         """Let stand what was done since the last event, and add to the sums and steps what it adds."""
         self._undo.clear()
         if cut is not None:
             self._add_cut(cut)
         self._kept_discrepancies = len(self._discrepancies)
         self._kept_versions = len(self._versions)
+        self._kept_begun = len(self._begun)
+        if worn is not None:
+            place, more = worn
+            so_far = self._worn.get(place)
+            self._worn[place] = more if so_far is None else so_far.plus(more)
         if added is not None:
             key, measures = added
             into = self._sums.setdefault(key, {})
@@ -124,6 +145,7 @@ class Books:
         self._undo.clear()
         del self._discrepancies[self._kept_discrepancies :]
         del self._versions[self._kept_versions :]
+        del self._begun[self._kept_begun :]
         if self._blades is not None:
             gone = [machine for machine, key in self._blades.items() if self._now["blade", key] is None]
             for machine in gone:
@@ -138,8 +160,10 @@ class Books:
                 records.write_kept(before, kept, now=self._when[place])
         bulk.insert(Discrepancy, self._discrepancies)
         bulk.insert(Version, self._versions)
+        bulk.insert(BladeSet, self._begun)
         tally.add_all(self._sums)
         steps.add_all(self._steps_added)
+        cut_sums.add_all(self._worn)
 
 
 _NOTHING_NOTED: Final = dict.fromkeys(

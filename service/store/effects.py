@@ -19,9 +19,10 @@ from schemas.records import CUT_OVERSIZE, MILL_OVERSIZE
 from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
 from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
-from service.store import steps, tally
-from service.store.blades import State
+from service.store import cut_sums, steps, tally
+from service.store.blade_states import State, with_more
 from service.store.books import Books
+from service.store.cut_sums import CutKey, Worn
 from service.store.records import Kept
 from service.store.sums import Key
 
@@ -77,6 +78,8 @@ class Applied:
         What it adds to the sums.
     cut
         What it adds to the pieces cut of a step; or takes off, when it `takes_back` another event.
+    worn
+        What it adds to the cuts of an hour.
     notes
         What the station should be told.
     changed
@@ -88,6 +91,7 @@ class Applied:
     machine: str | None
     cut: steps.Cut | None = None
     takes_back: bool = False
+    worn: tuple[CutKey, Worn] | None = None
     notes: tuple[str, ...] = ()
     changed: Mapping[str, Any] = field(default_factory=dict)
 
@@ -121,7 +125,8 @@ def apply(event: Happening, books: Books) -> Applied:
     if cut is not None:
         cut, notes = _count_pieces(event, cut, books)
     added = tally.added_by(event.type, event.payload, event.site, event.day)
-    return Applied(heat, added, event.payload["machine"], cut, notes=notes, changed=changed)
+    worn = cut_sums.added_by(event.type, event.payload, event.at)
+    return Applied(heat, added, event.payload["machine"], cut, worn=worn, notes=notes, changed=changed)
 
 
 def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> tuple[steps.Cut, tuple[str, ...]]:
@@ -174,8 +179,7 @@ def _cuts_made(event: Happening, machine: Mapping[str, Any], books: Books) -> _C
     edge = event.payload.get("blade_edge") or blade["edge"]
     _check_edge(blade, edge, "/payload/blade_edge")
     used = list(blade["used_m"])
-    # Rounded to the unit of the roll-ups, so that the order of events makes no difference.
-    used[edge - 1] = round(used[edge - 1] + event.payload["equivalent_m"], 3)
+    used[edge - 1] = with_more(used[edge - 1], event.payload["equivalent_m"])
     kept = _write_blade(event, machine, {**blade, "used_m": used}, books)
     return {"blade": kept.key, "blade_edge": edge, "record_revision": kept.revision}
 
@@ -227,6 +231,7 @@ def _blade_on(machine: Mapping[str, Any], books: Books) -> dict[str, Any]:
     begun: dict[str, Any] = BladeSchema().dump(
         Blade(next(free), name, edges, 1, (0.0,) * edges, None, 0, None, None)
     )
+    books.begin_blade(begun["id"], begun)
     return begun
 
 

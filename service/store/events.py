@@ -359,7 +359,7 @@ class _Run:
                 self._books.undo()
                 state, outcome = "quarantined", (refused.error,)
             else:
-                self._books.accept(applied.added, applied.cut)
+                self._books.accept(applied.added, applied.cut, applied.worn)
                 heat, machine = applied.heat, applied.machine
                 place, notes = applied.place, applied.notes
         self._rows.append(

@@ -12,6 +12,7 @@ from typing import Any
 
 from service.store import records
 from service.store.models import Event
+from service.store.standing import payload_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +94,3 @@ def events_of(heat: str, after: int, limit: int) -> list[Any]:
     """Events of a heat, in the order they came in."""
     rows = Event.select().where(Event.heat == heat, Event.state == "applied", Event.id > after)
     return list(rows.order_by(Event.id).limit(limit))
-
-
-def payload_of(row: Any) -> dict[str, Any]:
-    """The payload that counts."""
-    payload: dict[str, Any] = row.corrected_payload or row.document["payload"]
-    return payload

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -11,7 +10,6 @@ from typing import Any, Final
 from peewee import SQL
 
 from service.store import bulk, effects, makers, rack, records, steps
-from service.store.database import ask
 from service.store.events import corrected_time, zone_of
 from service.store.models import Correction, Discrepancy, Event
 
@@ -77,30 +75,6 @@ _SHOWN: Final[dict[str, Callable[[], Any]]] = {
         (Event.state == "applied") & Event.id.in_(Correction.select(Correction.event).distinct())
     ),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
-    """What was written down of a blade: a cut, a turn, a measurement."""
-
-    at: datetime
-    type: str
-    payload: Mapping[str, Any]
-
-
-def story_of(machine: str) -> list[Written]:
-    """Cuts, turns and measurements on a machine, in the order of their times."""
-    rows = ask(
-        "SELECT corrected_at, type, document, corrected_payload FROM event WHERE machine = %s"
-        " AND type IN ('cuts.made', 'blade.turned', 'edge.measured') AND state = 'applied'"
-        " ORDER BY corrected_at, id",
-        machine,
-    )
-    read_time: Callable[[Any], Any] = Event.corrected_at.python_value
-    return [
-        Written(read_time(at), kind, json.loads(corrected) if corrected else json.loads(document)["payload"])
-        for at, kind, document, corrected in rows
-    ]
 
 
 def count_not_applied(

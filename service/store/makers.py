@@ -13,6 +13,7 @@ from typing import Any, Final
 
 from service.store import records
 from service.store.models import Discrepancy, Event, StepCut
+from service.store.standing import payload_of
 
 MISSING: Final = "maker missing"
 """The kind of discrepancy."""
@@ -83,7 +84,7 @@ def _noted(place: tuple[str, int], makers: list[int], now: datetime) -> bool:
         event_id=first.event_id,
         kind=MISSING,
         site=first.site,
-        material=(first.corrected_payload or first.document["payload"])["material"],
+        material=payload_of(first)["material"],
         plan_id=place[0],
         step=place[1],
         pieces_cut=sum(one.pieces or 0 for one in events),

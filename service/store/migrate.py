@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from typing import Final
 from uuid import uuid4
 
-from service.store import blades, migrations, step_sums, tally
+from service.store import blade_fill, cut_sums, migrations, step_sums, tally
 from service.store.database import connected, database, is_postgresql
 from service.store.models import TABLES
 
@@ -62,7 +62,8 @@ class Migration:
     """One step; after one with `recount` the roll-ups are counted anew from the events.
 
     After one with `fill_steps` the pieces cut by plan and step are settled from the events; after one
-    with `fill_blades` on which blade they counted.
+    with `fill_blades` on which blade they counted; after one with `fill_uses` what blades were set to by
+    hand, and the cuts of each hour.
     """
 
     name: str
@@ -70,6 +71,7 @@ class Migration:
     recount: bool
     fill_steps: bool
     fill_blades: bool
+    fill_uses: bool
 
 
 def known_migrations() -> Iterator[Migration]:
@@ -82,6 +84,7 @@ def known_migrations() -> Iterator[Migration]:
             getattr(module, "RECOUNT", False),
             getattr(module, "FILL_STEPS", False),
             getattr(module, "FILL_BLADES", False),
+            getattr(module, "FILL_USES", False),
         )
 
 
@@ -118,11 +121,14 @@ def migrate() -> list[str]:
             database.execute_sql(f"INSERT INTO migration (name) VALUES ({mark})", (step.name,))  # noqa: S608 - the mark is ours
         _begin_centre()
         if any(step.recount for step in run):
-            tally.rebuild()
+            tally.rebuild(tally.recount())
         if any(step.fill_steps for step in run):
             step_sums.fill(datetime.now(UTC))
         if any(step.fill_blades for step in run):
-            blades.fill()
+            blade_fill.fill()
+        if any(step.fill_uses for step in run):
+            blade_fill.fill_sets()
+            cut_sums.rebuild(cut_sums.recount())
         if run and is_postgresql():
             # Of a column that was just added it knows nothing, and would read the whole table for it.
             database.execute_sql("ANALYZE " + ", ".join(table._meta.table_name for table in TABLES))

@@ -283,6 +283,51 @@ class StepCut(Base):
         primary_key = CompositeKey("plan_id", "step")
 
 
+class CutSum(Base):
+    """What was cut alike on a machine within an hour: events, strokes, and millimetres of the rated plate.
+
+    `hour` counts from 1970 in UTC. `edge` 0: with the edge at work. Place and sizes in hundredths of a
+    millimetre.
+    """
+
+    machine = TextField()
+    hour = IntegerField()
+    edge = IntegerField()
+    material = TextField()
+    thickness = BigIntegerField()
+    start_at = BigIntegerField()
+    cut_length = BigIntegerField()
+    events = BigIntegerField()
+    strokes = BigIntegerField()
+    equivalent_mm = BigIntegerField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "cut_sum"
+        primary_key = CompositeKey(
+            "machine", "hour", "edge", "material", "thickness", "start_at", "cut_length"
+        )
+
+
+class BladeSet(Base):
+    """That a blade was set to something other than by cuts and turns, after all of a revision.
+
+    `before` None: it was begun, or entered anew; nothing of before counts for it.
+    """
+
+    id = AutoField()
+    blade = TextField()
+    revision = BigIntegerField()
+    before = JsonField(null=True)
+    after = JsonField()
+
+    class Meta:
+        """Its table."""
+
+        table_name = "blade_set"
+
+
 class Discrepancy(Base):
     """What does not add up, for a person to settle.
 
@@ -433,6 +478,8 @@ TABLES: tuple[type[Base], ...] = (
     MonthTally,
     MachineTally,
     StepCut,
+    CutSum,
+    BladeSet,
     Discrepancy,
     Token,
     KeptAnswer,

@@ -16,8 +16,9 @@ from typing import Any, Final
 from uuid import uuid4
 
 from service.store import bulk
+from service.store.blade_states import set_by_hand
 from service.store.database import ask, database, tell
-from service.store.models import Centre, Departure, Record, Version
+from service.store.models import BladeSet, Centre, Departure, Record, Version
 
 VERSIONED: Final = frozenset({"machine", "program"})
 """Kinds of which every revision is kept, and every write that came too late."""
@@ -160,6 +161,10 @@ def write(
         write_kept(before, kept, now=now)
         if kind in VERSIONED:
             Version.insert(**version_of(kept, now)).execute()
+        if kind == "blade":
+            was = None if before is None or before.deleted else before.document
+            by_a_person = set_by_hand(key, revision, was, document)
+            bulk.insert(BladeSet, [] if by_a_person is None else [by_a_person])
     return kept
 
 

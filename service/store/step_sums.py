@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from functools import lru_cache
 from typing import Any, Final
 
 from service.store import records
 from service.store.models import Discrepancy, Event, StepCut
+from service.store.standing import Standing, payload_of, standing
 from service.store.steps import (
     NOTHING,
     OVER,
@@ -22,30 +23,34 @@ from service.store.steps import (
     of_plan,
 )
 
-_AT_A_TIME: Final = 2000
 _PLANS_AT_HAND: Final = 32
 _MEASURES: Final = ("pieces", "planned", "made_by")
 
 
-def recount() -> dict[Place, Sum]:
+class Recount:
     """Sums by plan and step, by what the applied events say; pieces else as they were settled."""
-    sums: dict[Place, Sum] = {}
-    for row in _applied(Event.plan_id.is_null(False)):
-        cut = cut_of(row.type, row.corrected_payload or row.document["payload"], not_known)
+
+    def __init__(self) -> None:
+        self.sums: dict[Place, Sum] = {}
+
+    def add(self, event: Standing) -> None:
+        """Count an event."""
+        if event.plan_id is None or event.step is None:
+            return
+        cut = cut_of(event.type, event.payload, not_known)
         if cut is None:
-            continue
-        place = row.plan_id, row.step
-        so_far = sums.get(place, NOTHING)
+            return
+        place = event.plan_id, event.step
+        so_far = self.sums.get(place, NOTHING)
         found = so_far.with_word(cut)
-        pieces = row.pieces or 0 if cut.pieces is None else cut.pieces
-        sums[place] = Sum(so_far.pieces + pieces, found.planned, found.made_by)
-    return sums
+        pieces = event.pieces or 0 if cut.pieces is None else cut.pieces
+        self.sums[place] = Sum(so_far.pieces + pieces, found.planned, found.made_by)
 
 
-def differences() -> list[StepDifference]:
+def differences(counted: Mapping[Place, Sum]) -> list[StepDifference]:
     """Where the kept sums differ from a recount, within the caller's state of the store."""
     kept = _kept()
-    right = _right(recount(), kept)
+    right = _right(counted, kept)
     return [
         StepDifference(*place, getattr(is_so, measure), getattr(should, measure), measure)
         for place, should in sorted(right.items())
@@ -55,10 +60,9 @@ def differences() -> list[StepDifference]:
     ]
 
 
-def rebuild() -> None:
+def rebuild(counted: Mapping[Place, Sum]) -> None:
     """Put a recount in the place of the kept sums, within the caller's transaction."""
-    _settle_unsettled()
-    right = _right(recount(), _kept())
+    right = _right(counted, _kept())
     StepCut.delete().execute()
     add_all(right)
 
@@ -68,7 +72,11 @@ def fill(now: datetime) -> None:
 
     As far as they say: their strokes come to pieces only where the plan is known here.
     """
-    rebuild()
+    settle_unsettled()
+    counted = Recount()
+    for event in standing("plan_id IS NOT NULL"):
+        counted.add(event)
+    rebuild(counted.sums)
     over = StepCut.select().where(StepCut.pieces > StepCut.planned)
     for found in over.order_by(StepCut.plan_id, StepCut.step):
         of_step = Event.select().where(
@@ -79,7 +87,7 @@ def fill(now: datetime) -> None:
             event_id=last.event_id,
             kind=OVER,
             site=last.site,
-            material=(last.corrected_payload or last.document["payload"])["material"],
+            material=payload_of(last)["material"],
             plan_id=found.plan_id,
             step=found.step,
             pieces_cut=found.pieces,
@@ -120,31 +128,12 @@ def _plans() -> Any:
     return plan_by_id
 
 
-def _settle_unsettled() -> None:
+def settle_unsettled() -> None:
     """Settle which step an event is about, where the version that applied it did not."""
     plan_by_id = _plans()
-    steps_of = Event.plan_id.is_null() & Event.type.in_(("cuts.made", "parts.taken"))
-    for row in _applied(steps_of):
-        cut = cut_of(row.type, row.corrected_payload or row.document["payload"], plan_by_id)
+    for event in standing("plan_id IS NULL AND type IN ('cuts.made', 'parts.taken')"):
+        cut = cut_of(event.type, event.payload, plan_by_id)
         if cut is not None:
             Event.update(plan_id=cut.plan_id, step=cut.step, pieces=cut.pieces).where(
-                Event.id == row.id
+                Event.id == event.id
             ).execute()
-
-
-def _applied(wanted: Any) -> Iterator[Any]:
-    """Applied events, some at a time, as a store may hold more than memory."""
-    columns = Event.id, Event.type, Event.plan_id, Event.step, Event.pieces
-    after = 0
-    while True:
-        rows = list(
-            Event.select(*columns, Event.document, Event.corrected_payload)
-            .where(Event.state == "applied", wanted, Event.id > after)
-            .order_by(Event.id)
-            .limit(_AT_A_TIME)
-            .namedtuples()
-        )
-        if not rows:
-            return
-        yield from rows
-        after = rows[-1].id

@@ -13,6 +13,7 @@ from typing import Any, Final, TypeAlias
 from service.engine.quantities import mm
 from service.store import bulk
 from service.store.models import Event, StepCut
+from service.store.standing import payload_of
 
 OVER: Final = "step over"
 """The kind of discrepancy: more pieces of a step were cut than the plan has."""
@@ -192,7 +193,7 @@ def taken_back(row: Any, before: Sum, plan_by_id: PlanById) -> Cut:
     )
     said = NOTHING
     for one in others:
-        word = cut_of(one.type, one.corrected_payload or one.document["payload"], not_known)
+        word = cut_of(one.type, payload_of(one), not_known)
         said = said if word is None else said.with_word(word)
     return settled(Sum(before.pieces, said.planned, said.made_by), cut, plan_by_id)
 

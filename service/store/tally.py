@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any, Final
 
-from service.engine.quantities import mm
+from schemas.edge_log import hundredths
 from service.store import coarse
 from service.store.database import database, is_postgresql
-from service.store.models import Event, Tally
+from service.store.models import Tally
+from service.store.standing import Standing, standing
 from service.store.sums import MEASURES, Key, add_to, kept_in
 
 
@@ -39,7 +39,7 @@ def added_by(
         site,
         payload["machine"],
         payload["material"],
-        _hundredths(payload["thickness_mm"]),
+        hundredths(payload["thickness_mm"]),
         payload.get("reason") or "",
         day,
     )
@@ -55,15 +55,10 @@ def _cuts(payload: Mapping[str, Any]) -> dict[str, int]:
         "parts_mg": sum(_mg(part["mass_kg"]) for part in payload["parts"]),
         "parts_timed": parts if minutes else 0,
         "strokes": strokes,
-        "cut_hundredths": strokes * _hundredths(payload["cut_length_mm"]),
+        "cut_hundredths": strokes * hundredths(payload["cut_length_mm"]),
         "equivalent_mm": round(payload["equivalent_m"] * 1000),
         "milliseconds": round(minutes * 60_000),
     }
-
-
-@lru_cache(10_000)
-def _hundredths(length: float) -> int:
-    return mm(length)
 
 
 def _taken_whole(payload: Mapping[str, Any]) -> dict[str, int]:
@@ -108,46 +103,37 @@ def add_all(sums: Mapping[Key, Mapping[str, int]]) -> None:
     coarse.add_all(sums)
 
 
-def recount() -> dict[Key, dict[str, int]]:
-    """The sums, counted anew from the events that were applied; where a person corrected one, by that."""
-    sums: dict[Key, dict[str, int]] = {}
-    for event in _applied():
-        payload = event.corrected_payload or event.document["payload"]
-        added = added_by(event.type, payload, event.site, event.day)
+class Recount:
+    """The sums of days, counted anew; where a person corrected an event, by that."""
+
+    def __init__(self) -> None:
+        self.sums: dict[Key, dict[str, int]] = {}
+
+    def add(self, event: Standing) -> None:
+        """Count an event."""
+        added = added_by(event.type, event.payload, event.site, event.day)
         if added is None:
-            continue
+            return
         key, measures = added
-        into = sums.setdefault(key, dict.fromkeys(MEASURES, 0))
+        into = self.sums.get(key)
+        if into is None:
+            into = self.sums[key] = dict.fromkeys(MEASURES, 0)
         for name, value in measures.items():
             into[name] += value
-    return sums
 
 
-def _applied() -> Iterator[Any]:
-    """Every applied event, some at a time, as a store may hold more than memory."""
-    wanted = Event.id, Event.type, Event.site, Event.day, Event.document, Event.corrected_payload
-    after = 0
-    while True:
-        rows = list(
-            Event.select(*wanted)
-            .where(Event.state == "applied", Event.id > after)
-            .order_by(Event.id)
-            .limit(_AT_A_TIME)
-            .namedtuples()
-        )
-        if not rows:
-            return
-        yield from rows
-        after = rows[-1].id
+def recount() -> dict[Key, dict[str, int]]:
+    """The sums, counted anew from the events that were applied."""
+    counted = Recount()
+    for event in standing():
+        counted.add(event)
+    return counted.sums
 
 
-_AT_A_TIME: Final = 2000
-
-
-def rebuild() -> None:
+def rebuild(counted: Mapping[Key, Mapping[str, int]]) -> None:
     """Put a recount in the place of the kept sums, within the caller's transaction."""
     Tally.delete().execute()
-    add_to(Tally, recount())
+    add_to(Tally, counted)
     coarse.rebuild()
 
 
@@ -166,11 +152,10 @@ def one_state() -> Iterator[None]:
             yield
 
 
-def audit() -> list[Difference]:
-    """Where the kept sums differ from a recount, both of the same moment."""
-    with one_state():
-        counted = {key: tuple(sums.values()) for key, sums in recount().items()}
-        pairs = [(kept_in(Tally), counted), *coarse.kept_and_counted(counted)]
+def differences(recounted: Mapping[Key, Mapping[str, int]]) -> list[Difference]:
+    """Where the kept sums differ from a recount, within the caller's state of the store."""
+    counted = {key: tuple(sums.values()) for key, sums in recounted.items()}
+    pairs = [(kept_in(Tally), counted), *coarse.kept_and_counted(counted)]
     nothing = (0,) * len(MEASURES)
     return [
         Difference(key, name, *figures)

@@ -115,7 +115,7 @@ def _never_fits(*_given: object) -> bool:
         (effects, "_count_pieces", _notes_nothing),
         (withdrawn, "_fits", _never_fits),
         (blades, "_carry", _carries_nothing),
-        (blades, "_turns_after", _no_turns),
+        (blades, "_steps_after", _no_turns),
     ],
     ids=[
         "a centre put back is not offered what it lacks",

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from service.store import tally
+from service.store import audits
 from service.store.database import connected
 from service.store.models import Event
 from tests.service.shop import NOW, Service, Station, machine
@@ -99,7 +99,7 @@ def test_the_23_and_the_25_hours_of_a_change_are_each_one_day(service: Service, 
         ("2026-10-26", 24),
     ]
     with connected():
-        assert tally.audit() == []
+        assert audits.audit() == []
 
 
 @pytest.mark.parametrize(

@@ -484,7 +484,7 @@ def test_an_audit_finds_a_figure_that_was_tampered_with(service: Service, statio
     service.push([station.cut()])
     with connected():
         database.execute_sql("UPDATE tally SET parts = parts + 1")
-        (found,) = tally.audit()
+        (found,) = audits.audit()
     assert (found.measure, found.kept, found.counted) == ("parts", 5, 4)
 
 

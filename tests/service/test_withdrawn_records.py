@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from service.store import audits, blades, held
+from service.store import audits, blade_fill, held
 from service.store.database import connected
-from service.store.models import Event, JsonField
+from service.store.models import BladeSet, Event, JsonField
 from tests.service.shop import Service, Station, piece
 
 TURNED = {"machine": "bench-3m", "edge": 2, "work": "turned"}
@@ -174,7 +174,9 @@ def test_events_of_an_earlier_version_are_given_to_the_blade_at_work(
         query = Event.select(*columns).where(Event.machine == "bench-3m").order_by(Event.record_revision)
         before: list[Any] = list(query.tuples())
         Event.update(blade=None, blade_edge=None, blade_before=None, record_revision=None).execute()
-        blades.fill()
+        blade_fill.fill()
+        BladeSet.delete().execute()
+        blade_fill.fill_sets()
         assert list(query.tuples()) == before
         assert Event.select().where(Event.record_revision > 0).count() == 0
     assert [edge for _, edge, _ in before] == [1, None, 2, 2]

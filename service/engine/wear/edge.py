@@ -12,16 +12,16 @@ figure. Lengths are whole hundredths of a millimetre unless a name says otherwis
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import pairwise
 from typing import Final
 
 from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.quantities import PER_MM, Length
+from service.engine.wear.exact import layered
 from service.engine.wear.learn import LEARN_BASIS, WearRate
 from service.engine.wear.metres import WEAR_BASIS, severity
 
@@ -180,12 +180,8 @@ def edge_use(machine: Machine, cuts: Iterable[WearCut]) -> EdgeUse:
         weights.setdefault((cut.start, end), []).append(passes)
         metres += cut.cut_length * cut.strokes
     summed = {span: math.fsum(parts) for span, parts in weights.items()}
-    ends = sorted({0, blade, *(end for span in summed for end in span)})
-    # Every span that covers a band is asked anew, so that no rounding travels from band to band.
-    bands = [
-        Band(start, end, math.fsum(weight for (a, b), weight in summed.items() if a <= start and end <= b))
-        for start, end in pairwise(ends)
-    ]
+    spans = [(start, end, weight) for (start, end), weight in summed.items()]
+    bands = [Band(*band) for band in layered(spans, also=(0, blade))]
     equivalent = math.fsum(weight * (b - a) for (a, b), weight in summed.items()) / (PER_MM * 1000)
     return EdgeUse(metres / (PER_MM * 1000), equivalent, _joined(bands))
 
@@ -318,17 +314,26 @@ def _first_to_wear_out(use: EdgeUse, rate: EdgeUse, life: float, days: float) ->
     Another place than the most worn one may come first when the work has moved along the blade.
     """
     left: float | None = None
+    first = 0
     for band in use.bands:
-        fastest = max(
-            (other.passes for other in rate.bands if other.start < band.end and band.start < other.end),
-            default=0.0,
-        )
+        # Both lie in the order of the blade.
+        while first < len(rate.bands) and rate.bands[first].end <= band.start:
+            first += 1
+        fastest = max((other.passes for other in _meeting(rate.bands, first, band)), default=0.0)
         if fastest > 0:
             here = max(0.0, (life - band.passes) * days / fastest)
             left = here if left is None else min(left, here)
         elif band.passes >= life:
             left = 0.0
     return use.worst, left
+
+
+def _meeting(bands: tuple[Band, ...], first: int, band: Band) -> Iterator[Band]:
+    """Bands from the first one on, as long as they meet another."""
+    for place in range(first, len(bands)):
+        if bands[place].start >= band.end:
+            return
+        yield bands[place]
 
 
 def _findings(machine: Machine, share: float, worst: Band, edge_life_m: float | None) -> tuple[Finding, ...]:
