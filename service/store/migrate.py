@@ -29,6 +29,8 @@ TYPES: Final[dict[str, dict[str, str]]] = {
         "withdrawn_event_id": "coalesce(json_extract(corrected_payload, '$.event_id'),"
         " json_extract(document, '$.payload.event_id'))",
         "place_in": "instr",
+        # The rows themselves lie in the order of the key, which is how they are asked for.
+        "by_its_key": " WITHOUT ROWID",
         # The next number follows from the highest by itself.
         "serial_after_discrepancy": "SELECT 1",
     },
@@ -44,6 +46,7 @@ TYPES: Final[dict[str, dict[str, str]]] = {
         "withdrawn_event_id": "coalesce(corrected_payload::json #>> '{event_id}',"
         " document::json #>> '{payload,event_id}')",
         "place_in": "strpos",
+        "by_its_key": "",
         "serial_after_discrepancy": "SELECT setval(pg_get_serial_sequence('discrepancy', 'id'),"
         " (SELECT coalesce(max(id), 0) + 1 FROM discrepancy), false)",
     },

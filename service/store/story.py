@@ -98,16 +98,25 @@ def _added_up(machine: str, after: int, to: int) -> Iterator[Cuts]:
     rows = ask(
         "SELECT min(hour), edge, material, thickness, start_at, cut_length, sum(events), sum(strokes),"
         " sum(equivalent_mm) FROM cut_sum WHERE machine = %s AND hour > %s AND hour < %s AND events > 0"
-        " GROUP BY edge, material, thickness, start_at, cut_length"
-        " ORDER BY 1, edge, material, thickness, start_at, cut_length",
+        " GROUP BY edge, material, thickness, start_at, cut_length",
         machine,
         after,
         to,
     )
-    for hour, edge, *alike, events, strokes, metres in rows:
+    for hour, edge, material, thickness, start, length, events, strokes, metres in rows:
         # PostgreSQL adds whole numbers up to decimals.
-        worn = int(events), int(strokes), int(metres) / 1000
-        yield Cuts._make((begin_of(hour), 0, edge or None, *alike, *worn))
+        yield Cuts(
+            begin_of(hour),
+            0,
+            edge or None,
+            material,
+            thickness,
+            start,
+            length,
+            int(events),
+            int(strokes),
+            int(metres) / 1000,
+        )
 
 
 def _one_by_one(machine: str, first: int, last: int) -> Iterator[Cuts]:

@@ -30,13 +30,17 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 import psycopg
 
 from schemas.events import FIRST_HASH, event_hash
-from service.store import tally
+from service.store import audits, cut_sums, tally
 from service.store.database import connected, database
 from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece
 
 BATCH = 500
 SITES, MACHINES = ("northgate", "fell-road"), ("bench-3m", "bench-4m", "bench-2m")
 MATERIALS = (("S235JR", 3), ("S235JR", 6), ("S355J2", 5), ("1.4301", 2), ("EN AW-5754 H22", 3), ("DC01", 1))
+
+
+LENGTHS = tuple(range(60, 2961, 10))
+"""A shop that cuts whatever is ordered: hardly any two orders have the same length."""
 
 
 @contextmanager
@@ -70,7 +74,7 @@ def payload(chance: random.Random, machine_id: str) -> tuple[str, dict[str, Any]
     if kind < 0.8:
         return "cuts.made", cuts_made(
             **common, strokes=chance.randint(1, 12), equivalent_m=round(chance.random() * 4, 3),
-            heat=f"H{chance.randint(1, 5000)}", operator="AB",
+            cut_length_mm=chance.choice(LENGTHS), heat=f"H{chance.randint(1, 5000)}", operator="AB",
         )  # fmt: skip
     if kind < 0.95:
         reason = chance.choice(("trim", "leftover", "wrong size"))
@@ -187,15 +191,17 @@ def million(service: Service, address: str, count: int) -> None:
     with connected():
         seconds, _ = timed(_rebuild)
         print(f"  roll-ups counted anew in {seconds:.0f} s: {tally.Tally.select().count()} rows")
-        seconds, found = timed(tally.audit)
+        seconds, found = timed(audits.audit)
         assert found == []
         print(f"  audit                 {seconds:8.1f} s")
+        print(f"  cuts by the hour: {cut_sums.CutSum.select().count()} rows")
 
 
 def _rebuild() -> None:
     with database.atomic():
-        tally.rebuild()
-    database.execute_sql("ANALYZE tally")
+        tally.rebuild(tally.recount())
+        cut_sums.rebuild(cut_sums.recount())
+    database.execute_sql("ANALYZE tally, cut_sum")
 
 
 def questions(service: Service) -> None:
@@ -222,8 +228,36 @@ def questions(service: Service) -> None:
             lambda name=name, query=query: service.get(f"/reports/{name}", query_string=query), 9
         )  # type: ignore[misc]
         print(f"  {name + ' by ' + query['by']:45} {seconds * 1000:8.1f} ms  {len(answer.json['rows'])} rows")
+    wear(service)
     seconds, answer = timed(lambda: service.get("/heats/H77"), 9)
     print(f"  {'a heat':45} {seconds * 1000:8.1f} ms  {len(answer.json['events'])} events")
+
+
+def wear(service: Service) -> None:
+    """The wear of a blade that was cut with all the time, turned every fortnight and measured every week."""
+    name = f"bench-3m-{SITES[0]}"
+    service.secrets["worn"] = service.token("station", site=SITES[0], station="b-9")
+    station = Station("b-9")
+    begun = datetime(2024, 1, 3, 9, 30, tzinfo=UTC)
+    story = []
+    for week in range(100):
+        at = {"happened_at": (begun + timedelta(weeks=week)).isoformat()}
+        if week % 2:
+            turn = {"machine": name, "edge": week // 2 % 4 + 1, "work": "turned"}
+            story.append(station.write("blade.turned", turn, **at))
+        story.append(station.write("edge.measured", {"machine": name, "radius_um": 40.0}, **at))
+    assert service.push(story, "worn").status_code == 200
+    (blade,) = (one for one in service.get("/blades").json["items"] if one["machine"] == name)
+    with connected():
+        cuts = database.execute_sql(
+            "SELECT count(*) FROM event WHERE machine = %s AND type = 'cuts.made'", (name,)
+        ).fetchone()[0]
+    seconds, answer = timed(lambda: service.get(f"/wear/blades/{blade['id']}"), 9)
+    assert answer.status_code == 200, answer.text
+    begun_at = time.process_time()
+    service.get(f"/wear/blades/{blade['id']}")
+    taken = time.process_time() - begun_at
+    print(f"  {f'wear of a blade with {cuts} cuts':45} {seconds * 1000:8.1f} ms, {taken:.2f} processor s")
 
 
 def main() -> None:

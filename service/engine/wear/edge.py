@@ -147,6 +147,60 @@ class WearEstimate:
     findings: tuple[Finding, ...]
 
 
+class UseSoFar:
+    """What an edge was used for up to now: cuts go in as they come, and it may be asked at any time.
+
+    The figures are the same whatever the order, as each is an exact sum that is rounded once.
+    """
+
+    def __init__(self, machine: Machine) -> None:
+        self._machine = machine
+        self._weights: dict[tuple[Length, Length], list[float]] = {}
+        self._severities: dict[tuple[int, Length], tuple[Material, float]] = {}
+        self._metres = 0
+        self._cuts = 0
+
+    def add(self, cuts: Iterable[WearCut]) -> None:
+        """Count cuts in.
+
+        Raises
+        ------
+        ValueError
+            Naming the cut (counted from 1) that does not lie on the blade or has no size.
+        """
+        blade, weights = self._machine.cutting_length, self._weights
+        for cut in cuts:
+            self._cuts += 1
+            start, length, strokes = cut.start, cut.cut_length, cut.strokes
+            end = start + length
+            if strokes < 0 or length <= 0 or cut.thickness <= 0:
+                raise ValueError(
+                    f"cut {self._cuts}: a length and a thickness above zero and 0 or more strokes are wanted"
+                )
+            if start < 0 or end > blade:
+                raise ValueError(
+                    f"cut {self._cuts}: it reaches from {start / PER_MM:g} to {end / PER_MM:g} mm; "
+                    f"the blade from 0 to {blade / PER_MM:g} mm"
+                )
+            weights.setdefault((start, end), []).append(self._severity(cut) * strokes)
+            self._metres += length * strokes
+
+    def _severity(self, cut: WearCut) -> float:
+        # By the very material, which is kept here so that no other can take its place.
+        known = self._severities.get((id(cut.material), cut.thickness))
+        if known is None:
+            known = cut.material, severity(self._machine, cut.material, cut.thickness)
+            self._severities[id(cut.material), cut.thickness] = known
+        return known[1]
+
+    def use(self) -> EdgeUse:
+        """What all of it comes to."""
+        spans = [(start, end, math.fsum(parts)) for (start, end), parts in self._weights.items()]
+        bands = [Band(*band) for band in layered(spans, also=(0, self._machine.cutting_length))]
+        equivalent = math.fsum(weight * (end - start) for start, end, weight in spans) / (PER_MM * 1000)
+        return EdgeUse(self._metres / (PER_MM * 1000), equivalent, _joined(bands))
+
+
 def edge_use(machine: Machine, cuts: Iterable[WearCut]) -> EdgeUse:
     """Add up what was cut with one edge.
 
@@ -162,28 +216,9 @@ def edge_use(machine: Machine, cuts: Iterable[WearCut]) -> EdgeUse:
     ValueError
         Naming the cut (counted from 1) that does not lie on the blade or has no size.
     """
-    blade = machine.cutting_length
-    weights: dict[tuple[Length, Length], list[float]] = {}
-    metres = 0
-    for number, cut in enumerate(cuts, start=1):
-        end = cut.start + cut.cut_length
-        if cut.strokes < 0 or cut.cut_length <= 0 or cut.thickness <= 0:
-            raise ValueError(
-                f"cut {number}: a length and a thickness above zero and 0 or more strokes are wanted"
-            )
-        if cut.start < 0 or end > blade:
-            raise ValueError(
-                f"cut {number}: it reaches from {cut.start / PER_MM:g} to {end / PER_MM:g} mm; "
-                f"the blade from 0 to {blade / PER_MM:g} mm"
-            )
-        passes = severity(machine, cut.material, cut.thickness) * cut.strokes
-        weights.setdefault((cut.start, end), []).append(passes)
-        metres += cut.cut_length * cut.strokes
-    summed = {span: math.fsum(parts) for span, parts in weights.items()}
-    spans = [(start, end, weight) for (start, end), weight in summed.items()]
-    bands = [Band(*band) for band in layered(spans, also=(0, blade))]
-    equivalent = math.fsum(weight * (b - a) for (a, b), weight in summed.items()) / (PER_MM * 1000)
-    return EdgeUse(metres / (PER_MM * 1000), equivalent, _joined(bands))
+    so_far = UseSoFar(machine)
+    so_far.add(cuts)
+    return so_far.use()
 
 
 def _joined(bands: list[Band]) -> tuple[Band, ...]:

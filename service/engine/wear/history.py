@@ -9,7 +9,7 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal, TypeAlias
@@ -17,7 +17,7 @@ from typing import Literal, TypeAlias
 from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.quantities import Length, show_mm
-from service.engine.wear.edge import WearCut, edge_use, life_passes
+from service.engine.wear.edge import EdgeUse, UseSoFar, WearCut, life_passes
 from service.engine.wear.learn import BladeHalf, Measure
 from service.engine.wear.seen import Seen, seen_burr, seen_radius
 
@@ -87,6 +87,8 @@ def on_blade(blade: Length, cut: WearCut) -> WearCut:
     >>> moved.start, moved.cut_length
     (200000, 100000)
     """
+    if cut.start + cut.cut_length <= blade:
+        return cut
     length = min(cut.cut_length, blade)
     return replace(cut, cut_length=length, start=min(cut.start, blade - length))
 
@@ -121,6 +123,7 @@ def told(
     """
     story = BladeStory(edge)
     life = life_passes(machine, edge_life_m)
+    added: dict[int, _Added] = {}
     for one in happenings:
         if isinstance(one, Cutting):
             story.cuts.setdefault(one.edge or story.edge, []).append(one)
@@ -129,18 +132,34 @@ def told(
             story.findings = ()
             if one.work != "turned":
                 story.cuts.clear()
+                added.clear()
             if one.work == "replaced":
                 story.measures.clear()
         else:
-            seen = _measured(machine, story, one, life)
+            measured = one.edge or story.edge
+            use = added.setdefault(measured, _Added(machine)).up_to(story.cuts.get(measured, ()))
+            seen = _measured(use, one, life)
             story.measures += seen.measures
             if one.edge in {None, story.edge}:
                 story.findings = Seen((), story.findings).plus(seen).findings
     return story
 
 
-def _measured(machine: Machine, story: BladeStory, one: Measuring, life: float) -> Seen:
-    use = edge_use(machine, story.cuts_of(one.edge or story.edge))
+class _Added:
+    """The cuts of an edge that were added up when it was measured before, and their sum."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._so_far = UseSoFar(machine)
+        self._count = 0
+
+    def up_to(self, cuts: Sequence[Cutting]) -> EdgeUse:
+        """What an edge was used for, by all of its cuts."""
+        self._so_far.add(one.cut for one in cuts[self._count :])
+        self._count = len(cuts)
+        return self._so_far.use()
+
+
+def _measured(use: EdgeUse, one: Measuring, life: float) -> Seen:
     share = (use.worst.passes if one.place is None else use.passes_at(one.place)) / life
     found = Seen()
     if one.radius_um is not None:

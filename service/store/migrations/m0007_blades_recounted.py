@@ -15,7 +15,7 @@ STATEMENTS = (
     " material {bytewise} NOT NULL, thickness {bigint} NOT NULL, start_at {bigint} NOT NULL,"
     " cut_length {bigint} NOT NULL, events {bigint} NOT NULL, strokes {bigint} NOT NULL,"
     " equivalent_mm {bigint} NOT NULL,"
-    " PRIMARY KEY (machine, hour, edge, material, thickness, start_at, cut_length))",
+    " PRIMARY KEY (machine, hour, edge, material, thickness, start_at, cut_length)){by_its_key}",
     "CREATE INDEX event_of_edge ON event (machine, corrected_at, id)"
     " WHERE state = 'applied' AND type IN ('blade.turned', 'edge.measured')",
     # The kinds are a rule of the table, which SQLite changes only with the table.
