@@ -6,7 +6,8 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from peewee import __exception_wrapper__  # type: ignore[attr-defined]
+import peewee
+from peewee import BigIntegerField, BooleanField, Field, IntegerField, TextField
 
 from service.store.database import database, is_postgresql
 from service.store.models import Base, JsonField, UtcDateTimeField
@@ -32,17 +33,37 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
     for values_of, field in zip(columns_of, fields, strict=True):
         if isinstance(field, _WRITTEN_OTHERWISE):
             values_of[:] = _written(field, values_of)
-    values = list(zip(*columns_of, strict=True))
     table = f'"{meta.table_name}" ({columns})'
-    with __exception_wrapper__:
-        if is_postgresql() and not conflict:
+    # Names of ours, and marks for what comes from outside.
+    with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
+        if not is_postgresql():
+            marks = ", ".join("?" * len(fields))
+            values = zip(*columns_of, strict=True)
+            database.cursor().executemany(f"INSERT INTO {table} VALUES ({marks}) {conflict}", values)  # noqa: S608
+        elif conflict:
+            # One statement that carries all rows: the server plans it once, not for every row.
+            names = ", ".join(f"{field.column_name} {_KINDS[type(field)]}" for field in fields)
+            made = (
+                f"INSERT INTO {table} SELECT {columns} FROM json_to_recordset(%s::json) AS given ({names})"  # noqa: S608
+                f" {conflict}"
+            )
+            named = [field.column_name for field in fields]
+            given = [dict(zip(named, row, strict=True)) for row in zip(*columns_of, strict=True)]
+            database.cursor().execute(made, [json.dumps(given)])
+        else:
             with database.cursor().copy(f"COPY {table} FROM STDIN") as copy:
-                for row in values:
+                for row in zip(*columns_of, strict=True):
                     copy.write_row(row)
-            return
-        marks = ", ".join(["%s" if is_postgresql() else "?"] * len(fields))
-        # Names of ours, and marks for what comes from outside.
-        database.cursor().executemany(f"INSERT INTO {table} VALUES ({marks}) {conflict}", values)  # noqa: S608
+
+
+_KINDS: dict[type[Field], str] = {
+    TextField: "text",
+    JsonField: "text",
+    IntegerField: "integer",
+    BigIntegerField: "bigint",
+    BooleanField: "boolean",
+}
+"""How PostgreSQL reads the values of a column."""
 
 
 def _written(field: Any, values: Sequence[Any]) -> Iterator[Any]:
