@@ -245,8 +245,9 @@ class ReportSchema(Schema):
         metadata={
             "description": "a yield row has a remark when more came out than was taken, or more parts were "
             "spoiled than made (its yield is then null), else null. In a row of throughput, parts are those "
-            "made less those spoiled later; parts_timed and parts_per_hour count the parts that came off "
-            "in cuts whose time was written down, spoiled later or not; parts_per_hour is null when none did"
+            "made less those spoiled later, with a remark where that is below nothing; parts_timed and "
+            "parts_per_hour count the parts that came off in cuts whose time was written down, spoiled "
+            "later or not; parts_per_hour is null when none did"
         },
     )
     unapplied_events = fields.Integer(

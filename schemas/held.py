@@ -158,7 +158,8 @@ class DiscrepancySchema(Schema):
     counted since: `taken` (below nothing: stored) before the rack was last counted, told of only
     afterwards, and moved from what was `on_the_books`; the count may have had it already. step over: more
     pieces of a step were cut than the plan has, by these `events`. maker missing: a day later nothing is
-    logged of `makers`, the steps that make its pieces.
+    logged of `makers`, the steps that make its pieces. plan differs: an entry says that the step has other
+    pieces than the plan, or than the entries before it, say; the plan holds, else the least.
     """
 
     id = fields.Integer(required=True)
@@ -166,7 +167,15 @@ class DiscrepancySchema(Schema):
     kind = fields.String(
         required=True,
         validate=validate.OneOf(
-            ("stock short", "size differs", "no record", "counted since", "step over", "maker missing")
+            (
+                "stock short",
+                "size differs",
+                "no record",
+                "counted since",
+                "step over",
+                "maker missing",
+                "plan differs",
+            )
         ),
     )
     site = fields.String(required=True)
@@ -179,7 +188,8 @@ class DiscrepancySchema(Schema):
         allow_none=True,
         metadata={
             "description": "by length_mm, width_mm, thickness_mm, material: "
-            "what was `taken` and what the `record` has"
+            "what was `taken` and what the `record` has; by step_pieces: those that the entry has "
+            "(`taken`) and those of the plan or of others (`record`)"
         },
     )
     plan_id = fields.String(required=True, allow_none=True)

@@ -43,6 +43,9 @@ WITHDRAWN: Final = "/problems/withdrawn"
 KEY_REUSED: Final = "/problems/key-reused"
 """The Idempotency-Key came with another request before."""
 
+NO_ROOM: Final = "/problems/no-room"
+"""The database of the service has no room left on its disk; nothing was changed."""
+
 NOT_TO_BE_CUT: Final = "/problems/not-to-be-cut"
 """The cut cannot or must not be made so, and there are no settings for it; `findings` says why."""
 

@@ -11,7 +11,8 @@ from flask import Flask, Response, request
 from peewee import OperationalError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
-from schemas.problems import FORBIDDEN, NOT_VALID, UNAUTHORISED, FieldError, WireError
+from schemas.problems import FORBIDDEN, NO_ROOM, NOT_VALID, UNAUTHORISED, FieldError, WireError
+from service.store.database import is_full
 
 log = logging.getLogger("shearwright.api")
 
@@ -135,6 +136,18 @@ def register_errors(app: Flask) -> None:
 
     @app.errorhandler(OperationalError)
     def _database(error: OperationalError) -> Response:
+        if is_full(error):
+            log.exception("the database has no room left")
+            return problem_response(
+                ProblemError(
+                    507,
+                    "No room left",
+                    "the database of the service has no room left on its disk, so nothing was changed; "
+                    "stations keep what they have and send it again",
+                    kind=NO_ROOM,
+                    headers={"Retry-After": "60"},
+                )
+            )
         log.exception("the database does not answer")
         return problem_response(
             ProblemError(

@@ -110,6 +110,19 @@ class Books:
         """Note what does not add up; what is not named stays empty."""
         self._discrepancies.append({**_NOTHING_NOTED, **noted})
 
+    def knows_open(self, kind: str, plan_id: str, step: int) -> bool:
+        """Whether a discrepancy of that kind is open for a step already."""
+        place = kind, plan_id, step
+        if any((one["kind"], one["plan_id"], one["step"]) == place for one in self._discrepancies):
+            return True
+        rows = Discrepancy.select().where(
+            Discrepancy.kind == kind,
+            Discrepancy.plan_id == plan_id,
+            Discrepancy.step == step,
+            Discrepancy.settled_at.is_null(),
+        )
+        return bool(rows.exists())
+
     def accept(
         self,
         added: tuple[Key, Mapping[str, int]] | None,

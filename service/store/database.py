@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.parse import unquote, urlsplit
 
+import psycopg.errors
 from peewee import Database, DatabaseProxy, OperationalError, SqliteDatabase
 from playhouse.pool import MaxConnectionsExceeded
 from playhouse.postgres_ext import PooledPsycopg3Database
@@ -76,6 +77,18 @@ def tell(sql: str, *given: Any) -> None:
 
 def _executed(sql: str, given: tuple[Any, ...]) -> Any:
     return database.execute_sql(sql if is_postgresql() else sql.replace("%s", "?"), given)
+
+
+def is_full(error: BaseException) -> bool:
+    """Whether a database said that there is no room left for what was to be written."""
+    said: BaseException | None = error
+    while said is not None:
+        if getattr(said, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL or isinstance(
+            said, psycopg.errors.DiskFull
+        ):
+            return True
+        said = said.__cause__ or said.__context__
+    return False
 
 
 @contextmanager

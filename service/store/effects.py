@@ -132,7 +132,8 @@ def apply(event: Happening, books: Books) -> Applied:
 def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> tuple[steps.Cut, tuple[str, ...]]:
     """The cut with what holds of its step, and words where the event says otherwise.
 
-    A step of which more pieces were cut than the plan has is noted: logged at two stations, or cut again.
+    A step of which more pieces were cut than the plan has is noted: logged at two stations, or cut again. So
+    is, once a step, that entries do not agree how many it has.
     """
     before = books.pieces_cut(cut)
     holds = steps.settled(before, cut, books.plan)
@@ -147,7 +148,21 @@ def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> tuple[steps
             pieces_cut=pieces,
             pieces_planned=holds.planned,
         )
-    return holds, steps.contradicted(before, cut, holds)
+    odd = steps.contradicted(before, cut, holds)
+    if odd is None:
+        return holds, ()
+    if not books.knows_open(steps.PLAN_DIFFERS, cut.plan_id, cut.step):
+        _note(
+            event,
+            steps.PLAN_DIFFERS,
+            books,
+            plan_id=cut.plan_id,
+            step=cut.step,
+            pieces_cut=pieces,
+            pieces_planned=holds.planned,
+            differs={"step_pieces": {"taken": odd.said, "record": odd.others}},
+        )
+    return holds, (odd.words,)
 
 
 def _heat_of_stock(event: Happening, books: Books) -> str | None:

@@ -178,6 +178,10 @@ def in_words(row: Any, events: Sequence[StepEvent]) -> str:
     if row.kind == effects.COUNTED_SINCE:
         what = f"{row.taken} taken" if row.taken > 0 else f"{-row.taken} stored"
         return f"{what} before the rack was counted, and told of afterwards; it was {row.on_the_books} then"
+    if row.kind == steps.PLAN_DIFFERS:
+        both = row.differs["step_pieces"]
+        said, others = both["taken"], both["record"]
+        return f"an entry has {said} pieces for the step, and the plan or other entries {others}"
     if row.kind == makers.MISSING:
         named = " and ".join(map(str, row.makers))
         return f"pieces cut {row.pieces_cut}, and nothing logged of step {named}, which makes its pieces"

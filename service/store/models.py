@@ -335,7 +335,8 @@ class Discrepancy(Base):
     record has it, `differs` says in what; no record: `taken` were put back, and nothing has their name;
     counted since: `taken` (below nothing: stored) before the rack was counted, and told of afterwards;
     step over: more pieces of a step were cut than the plan has; maker missing: nothing was
-    logged of `makers`, the steps that make its pieces.
+    logged of `makers`, the steps that make its pieces; plan differs: an entry has another number of
+    pieces for the step than the plan, or than others.
 
     `settled_how`: by a person, by its station, which withdrew what it was about, or by the service itself.
     """

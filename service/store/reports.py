@@ -90,6 +90,7 @@ def _throughput(sums: _Sums) -> dict[str, Any]:
         # later took their time too, so the rate has them; without a part that was timed there is none.
         "parts_timed": sums["parts_timed"],
         "parts_per_hour": _share(sums["parts_timed"], hours) if sums["parts_timed"] else None,
+        "remark": SPOILED_WITHOUT if sums["parts"] < 0 else None,
     }
 
 

@@ -6,7 +6,7 @@ number. What an event comes to is settled once, when it is applied, and kept bes
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 
@@ -17,6 +17,9 @@ from service.store.standing import payload_of
 
 OVER: Final = "step over"
 """The kind of discrepancy: more pieces of a step were cut than the plan has."""
+
+PLAN_DIFFERS: Final = "plan differs"
+"""The kind of discrepancy: an entry has another number of pieces for a step than the plan, or than others."""
 
 Place: TypeAlias = tuple[str, int]
 Figure: TypeAlias = int | tuple[int, ...] | None
@@ -171,16 +174,26 @@ def settled(before: Sum, cut: Cut, plan_by_id: PlanById) -> Cut:
     return replace(cut, planned=said.planned, made_by=said.made_by)
 
 
-def contradicted(before: Sum, cut: Cut, holds: Cut) -> tuple[str, ...]:
-    """Words for the station whose event has another figure of a step than the plan, or an event before."""
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Pieces that a step has by an entry, and by the plan or the entries before it."""
+
+    said: int
+    others: int
+    words: str
+
+
+def contradicted(before: Sum, cut: Cut, holds: Cut) -> Contradiction | None:
+    """Whether an event has another figure of a step than the plan, or an event before."""
     others = holds.planned if holds.by_plan else before.planned
-    if None in {cut.planned, others} or cut.planned == others:
-        return ()
+    if cut.planned is None or others is None or cut.planned == others:
+        return None
     source = "the plan has" if holds.by_plan else "other entries have"
-    return (
+    words = (
         f"by this entry {in_words(cut.step)} of plan {cut.plan_id} has {cut.planned} pieces, and {source} "
-        f"{others}; {holds.planned} are held against what is cut",
+        f"{others}; {holds.planned} are held against what is cut"
     )
+    return Contradiction(cut.planned, others, words)
 
 
 def taken_back(row: Any, before: Sum, plan_by_id: PlanById) -> Cut:
@@ -188,14 +201,26 @@ def taken_back(row: Any, before: Sum, plan_by_id: PlanById) -> Cut:
     cut = Cut(row.plan_id, row.step, -(row.pieces or 0), None)
     if before.by_plan:
         return settled(before, cut, plan_by_id)
+    said = NOTHING
+    for word in _words_of_others(row):
+        said = said.with_word(word)
+    return settled(Sum(before.pieces, said.planned, said.made_by), cut, plan_by_id)
+
+
+def agreed(row: Any, planned: int | None) -> bool:
+    """Whether all that is said of the step of an event, but by itself, is that it has so many pieces."""
+    return all(word.planned in {None, planned} for word in _words_of_others(row))
+
+
+def _words_of_others(row: Any) -> Iterator[Cut]:
+    """What the applied events of a step say of it, without one of them."""
     others = Event.select(Event.type, Event.document, Event.corrected_payload).where(
         Event.plan_id == row.plan_id, Event.step == row.step, Event.state == "applied", Event.id != row.id
     )
-    said = NOTHING
     for one in others:
         word = cut_of(one.type, payload_of(one), not_known)
-        said = said if word is None else said.with_word(word)
-    return settled(Sum(before.pieces, said.planned, said.made_by), cut, plan_by_id)
+        if word is not None:
+            yield word
 
 
 def not_known(plan_id: str) -> None:

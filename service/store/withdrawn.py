@@ -65,11 +65,11 @@ def _withdraw(event: Happening, books: Books) -> Applied:
         outcome="dismissed",
     ).execute()
     settled = Discrepancy.event_id == row.event_id
-    if cut is not None and _fits(cut, books):
+    if cut is not None:
+        gone = [steps.OVER] if _fits(cut, books) else []
+        gone += [steps.PLAN_DIFFERS] if steps.agreed(row, cut.planned) else []
         settled |= (
-            (Discrepancy.plan_id == cut.plan_id)
-            & (Discrepancy.step == cut.step)
-            & (Discrepancy.kind == steps.OVER)
+            (Discrepancy.plan_id == cut.plan_id) & (Discrepancy.step == cut.step) & Discrepancy.kind.in_(gone)
         )
     words = f"the entry was withdrawn: {event.payload['reason']}"
     Discrepancy.update(settled_at=event.now, settled_by=by, settled_how="station", words=words).where(

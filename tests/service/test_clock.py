@@ -65,9 +65,27 @@ def test_a_day_in_london(small: Service, station: Station, happened_at: str, day
         ("Australia/Lord_Howe", "2026-10-03T13:30:00Z", "2026-10-04"),
         ("Australia/Lord_Howe", "2026-10-04T12:59:59Z", "2026-10-04"),
         ("Australia/Lord_Howe", "2026-10-04T13:00:00Z", "2026-10-05"),
+        # IANA tz database, northamerica: rule Cuba, second Sunday of March 0:00 to 1:00, that day has no
+        # midnight; first Sunday of November 0:00 standard time, its first hour comes twice.
+        ("America/Havana", "2026-03-08T04:59:59Z", "2026-03-07"),
+        ("America/Havana", "2026-03-08T05:00:00Z", "2026-03-08"),
+        ("America/Havana", "2026-03-09T03:59:59Z", "2026-03-08"),
+        ("America/Havana", "2026-03-09T04:00:00Z", "2026-03-09"),
+        ("America/Havana", "2026-11-01T03:59:59Z", "2026-10-31"),
+        ("America/Havana", "2026-11-01T04:00:00Z", "2026-11-01"),
+        ("America/Havana", "2026-11-01T05:00:00Z", "2026-11-01"),
+        ("America/Havana", "2026-11-02T04:59:59Z", "2026-11-01"),
+        ("America/Havana", "2026-11-02T05:00:00Z", "2026-11-02"),
+        # The same, africa: rule Egypt, last Friday of April 0:00 to 1:00; last Thursday of October 24:00 to
+        # 23:00, so the last hour of that day comes twice.
+        ("Africa/Cairo", "2026-04-23T21:59:59Z", "2026-04-23"),
+        ("Africa/Cairo", "2026-04-23T22:00:00Z", "2026-04-24"),
+        ("Africa/Cairo", "2026-10-29T21:00:00Z", "2026-10-29"),
+        ("Africa/Cairo", "2026-10-29T21:59:59Z", "2026-10-29"),
+        ("Africa/Cairo", "2026-10-29T22:00:00Z", "2026-10-30"),
     ],
 )
-def test_a_day_where_clocks_are_half_an_hour_off(
+def test_a_day_where_clocks_change_by_half_an_hour_or_at_midnight(
     small: Service, zone: str, happened_at: str, day: str
 ) -> None:
     small.post("/sites", {"id": "half", "name": "Half", "time_zone": zone})

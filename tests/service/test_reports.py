@@ -193,6 +193,19 @@ def test_no_parts_an_hour_are_told_when_no_part_was_timed(small: Service) -> Non
     assert row["hours"] == pytest.approx(2 / 60)
 
 
+def test_throughput_below_nothing_carries_a_remark(small: Service) -> None:
+    """Parts are taken off on the day they were spoiled, which may not be that on which they were made."""
+    station = Station()
+    spoiled = {**piece(mass_kg=4.239, quantity=1), "reason": "wrong size", "was_made": True}
+    cut = station.cut(happened_at="2026-03-01T09:15:00Z")
+    small.push([cut, station.write("scrap.made", spoiled)])
+    made, lost = ask(small, "throughput", by="day")
+    assert (made["parts"], made["remark"]) == (4, None)
+    assert (lost["parts"], lost["remark"][:35]) == (-1, "more parts were spoiled than made: ")
+    (both,) = ask(small, "throughput", by="month")
+    assert (both["parts"], both["remark"]) == (3, None)
+
+
 def test_more_parts_spoiled_than_made_carry_a_remark_and_no_yield(small: Service) -> None:
     """The step is withdrawn, and the entry of its spoiled parts still counts."""
     station = Station()

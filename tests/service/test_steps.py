@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from service.cli import main
-from service.store import audits, makers, steps, tokens
+from service.store import audits, held, makers, steps, tokens
 from service.store.audits import told
 from service.store.database import connected, database
 from service.store.models import Event
@@ -244,8 +244,10 @@ def test_of_two_figures_of_a_plan_that_nobody_here_knows_the_less_holds_and_the_
     assert "notes" not in service.push([first]).json["results"][0]
     (note,) = service.push([other], "ng-2").json["notes"]
     assert f"step 2 of plan {PLAN} has {figures[1]} pieces, and other entries have {figures[0]}" in note
-    (found,) = discrepancies(service)
-    assert (found["pieces_cut"], found["pieces_planned"]) == (5, 4)
+    over, odd = sorted(discrepancies(service), key=lambda one: one["kind"], reverse=True)
+    assert (over["kind"], over["pieces_cut"], over["pieces_planned"]) == ("step over", 5, 4)
+    assert (odd["kind"], odd["event_id"]) == ("plan differs", other["event_id"])
+    assert odd["differs"] == {"step_pieces": {"taken": figures[1], "record": figures[0]}}
     assert planned_of(PLAN) == {2: (4, None)}
     # Whichever is taken back, what the other said holds.
     service.push([station.write("log.withdrawn", {"event_id": first["event_id"], "reason": "not cut"})])
@@ -264,8 +266,18 @@ def test_a_plan_that_is_known_here_counts_against_what_entries_say_of_it(
     assert f"has {10 * pieces} pieces, and the plan has {pieces}" in note
     silent = station.cut(plan_id=plan["id"], step=number, pieces=1)
     service.push([silent])
-    (found,) = discrepancies(service)
+    odd, found = discrepancies(service)
+    assert (odd["kind"], odd["event_id"], odd["step"]) == ("plan differs", wrong["event_id"], number)
+    assert odd["differs"] == {"step_pieces": {"taken": 10 * pieces, "record": pieces}}
     assert (found["pieces_cut"], found["pieces_planned"]) == (pieces + 1, pieces)
+    with connected():
+        (words, _) = [held.in_words(row, ()) for row in held.discrepancies(0, 9)]
+    assert words == f"an entry has {10 * pieces} pieces for the step, and the plan or other entries {pieces}"
+    again = station.cut(plan_id=plan["id"], step=number, pieces=1, step_pieces=9 * pieces)
+    assert len(service.push([again]).json["notes"]) == 1
+    # It is asked once a step, and gone with the entry.
+    assert [one["kind"] for one in discrepancies(service)].count("plan differs") == 1
+    service.push([station.write("log.withdrawn", {"event_id": again["event_id"], "reason": "not cut"})])
     service.push([station.write("log.withdrawn", {"event_id": wrong["event_id"], "reason": "not cut"})])
     assert planned_of(plan["id"])[number][0] == pieces
     sheets = plan["layouts"][0]["repeat"]
