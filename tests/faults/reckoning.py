@@ -19,6 +19,8 @@ PLANS = ("55f0c1d2a3b4e5f6", "a1b2c3d4e5f60718")
 """Plans of which nobody knows more than what is logged of their steps."""
 PIECES = 3
 """Pieces that the first step of a plan has; the second has twice as many, and so on."""
+OFFCUTS = ("OC-1", "OC-2")
+"""Names of offcuts, which are given again and again."""
 EDGES = 4
 """Edges of a blade."""
 SHEETS = 4
@@ -59,6 +61,8 @@ def reckon_centre(world: World) -> None:
     assert audits.audit() == []
     applied = [row for row in rows if row.state == "applied"]
     _reckon_rack(applied)
+    for ref in OFFCUTS:
+        _reckon_offcut(ref, rows)
     _reckon_blades(applied)
     # Sums that no code of ours made: counted here from the documents.
     parts = sum(
@@ -82,9 +86,47 @@ def _reckon_rack(applied: list[Any]) -> None:
     taken = sum(
         one.document["payload"]["quantity"]
         for one in applied
-        if one.type == "stock.taken" and one.record_revision > since
+        if one.type == "stock.taken"
+        and one.document["payload"]["ref"] == "SH-A"
+        and one.record_revision > since
     )
     assert kept.document["quantity"] == begun - taken
+
+
+def _reckon_offcut(ref: str, rows: list[Any]) -> None:
+    """As many as were stored and not taken; more taken than there were, and other sizes, are shown.
+
+    Where an entry of the name was withdrawn that depends on what had the name when: then no more is held
+    than that there are never fewer than none.
+    """
+    own = [
+        one
+        for one in rows
+        if one.type in {"stock.taken", "offcut.stored"} and one.document["payload"]["ref"] == ref
+    ]
+    kept = records.find("stock", f"northgate/{ref}")
+    assert kept is None or kept.document["quantity"] >= 0
+    if any(one.withdrawn_by is not None for one in own):
+        return
+    there, length, short, odd = 0, None, set(), set()
+    # What was taken before there was a record has changed none.
+    for one in sorted(
+        (one for one in own if one.state == "applied"), key=lambda event: event.record_revision or 0
+    ):
+        payload = one.document["payload"]
+        if one.type == "offcut.stored":
+            assert not there or length == payload["length_mm"], f"{ref}: two sizes at once"
+            there, length = there + payload["quantity"], payload["length_mm"]
+            continue
+        if payload["quantity"] > there:
+            short.add(one.event_id)
+        if length not in {None, payload["length_mm"]}:
+            odd.add(one.event_id)
+        there = max(0, there - payload["quantity"])
+    assert (0 if kept is None else kept.document["quantity"]) == there, ref
+    noted = list(Discrepancy.select().where(Discrepancy.ref == ref))
+    assert {one.event_id for one in noted if one.kind == "stock short"} == short, ref
+    assert {one.event_id for one in noted if one.kind == "size differs"} == odd, ref
 
 
 def _reckon_blades(applied: list[Any]) -> None:
@@ -131,13 +173,13 @@ def _reckon_discrepancies(applied: list[Any]) -> None:
     odd = set()
     for row in applied:
         payload = row.document["payload"]
-        if row.type == "stock.taken" and payload["length_mm"] != 2500:
+        if row.type == "stock.taken" and payload["ref"] == "SH-A" and payload["length_mm"] != 2500:
             odd.add(row.event_id)
         name, said = ("step", "pieces") if row.type == "cuts.made" else ("layout", "sheets")
         if payload.get("plan_id") is not None:
             place = payload["plan_id"], payload[name] if name == "step" else -payload[name]
             pieces[place] = pieces.get(place, 0) + payload[said]
-    noted = list(Discrepancy.select())
+    noted = list(Discrepancy.select().where(Discrepancy.ref.is_null() | (Discrepancy.ref == "SH-A")))
     kinds = ("size differs", "step over", "counted since")
     by_kind = {kind: [one for one in noted if one.kind == kind] for kind in kinds}
     assert len(noted) == sum(map(len, by_kind.values()))

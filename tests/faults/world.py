@@ -43,12 +43,14 @@ from client.wire import Patience
 from client.withdraw import log_withdrawn
 from client.workstation import Workstation
 from service.app import Config, create_app
-from service.store import records, tokens
+from service.store import tokens
 from service.store.database import connected, database
 from service.store.models import Event
-from tests.faults.centres import MANY, CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
-from tests.faults.reckoning import EDGES, PIECES, PLANS, SHEETS, reckon_bench, reckon_centre
-from tests.service.shop import NOW, machine
+from tests.faults.centres import CentreStore, Sqlite, copy_sqlite, folder_for_worlds, hang_up
+from tests.faults.drafts import draft
+from tests.faults.office import Office
+from tests.faults.reckoning import reckon_bench, reckon_centre
+from tests.service.shop import NOW
 
 BEGIN = NOW
 
@@ -88,7 +90,7 @@ class _Road(BaseAdapter):
         """Nothing is held open."""
 
 
-class World:
+class World(Office):
     """Benches, a centre, the road between them, and what was promised to the people at the benches."""
 
     def __init__(
@@ -359,79 +361,12 @@ class World:
         for _ in range(self.chance.randrange(1, 5)):
             drafts = Batch(station)
             for _ in range(self.chance.randrange(1, 4)):
-                self._draft(bench, drafts)
+                draft(self.chance, drafts)
             logged = drafts.write()
             for one in logged.events:
                 self.promised[one.event_id] = self.now()
         self.to_kill = 0
         self.seconds += self.chance.random() * 300
-
-    def _draft(self, bench: Bench, drafts: Batch) -> None:
-        common = {
-            "machine": self.chance.choice(["bench-3m"] * 6 + ["bench-4m"]),
-            "material": "S235JR",
-            "thickness_mm": 3,
-        }
-        size = {"length_mm": 600, "width_mm": 300, "quantity": self.chance.randrange(1, 5)}
-        kind = self.chance.randrange(6)
-        mass = round(4.239 * size["quantity"], 4)
-        if kind == 0:
-            part = {"ref": "P1", **size, "mass_kg": mass}
-            metres = self.chance.randrange(1, 10_000) / 1000
-            drafts.add(
-                "cuts.made",
-                {
-                    **common,
-                    "cut_length_mm": 300,
-                    "strokes": 4,
-                    "equivalent_m": metres,
-                    "parts": [part],
-                    **self._edge(),
-                    **self._step(),
-                },
-            )
-        elif kind == 5:
-            work = self.chance.choice(["turned", "turned", "turned", "reground", "replaced"])
-            edge = self.chance.randrange(1, EDGES + 1)
-            drafts.add("blade.turned", {"machine": common["machine"], "edge": edge, "work": work})
-        elif kind == 1:
-            change = outbox_stock.StockChange("SH-A", -size["quantity"])
-            # Now and then it is not the sheet that the record tells of.
-            size |= {"length_mm": self.chance.choice([2500, 2500, 2500, 2440]), "width_mm": 1250}
-            drafts.add("stock.taken", {**common, **size, "ref": "SH-A", "mass_kg": mass}, change)
-        elif kind == 4:
-            sheets = self.chance.randrange(1, 4)
-            part = {"ref": "P9", **size, "quantity": sheets, "mass_kg": mass}
-            drafts.add(
-                "parts.taken",
-                {
-                    **common,
-                    "parts": [part],
-                    "plan_id": self.chance.choice(PLANS),
-                    "layout": 1,
-                    "sheets": sheets,
-                    "layout_sheets": SHEETS,
-                },
-            )
-        elif kind == 2:
-            drafts.add("scrap.made", {**common, **size, "mass_kg": mass, "reason": "twisted"})
-        else:
-            drafts.add(
-                "gauge.measured", {"machine": common["machine"], "gauge_mm": 300.0, "measured_mm": 300.1}
-            )
-
-    def _edge(self) -> dict[str, Any]:
-        """The edge that a cut was made with, where it is said; else it is the one at work."""
-        return {} if self.chance.random() < 0.7 else {"blade_edge": self.chance.randrange(1, EDGES + 1)}
-
-    def _step(self) -> dict[str, Any]:
-        """The step that a cut is of, if any: few steps and many benches, so that some are cut twice."""
-        if self.chance.random() < 0.4:
-            return {}
-        step = self.chance.randrange(1, 5)
-        pieces = self.chance.randrange(1, 4)
-        plan_id = self.chance.choice(PLANS)
-        return {"plan_id": plan_id, "step": step, "pieces": pieces, "step_pieces": PIECES * step}
 
     def withdraw(self, bench: Bench) -> None:
         """Somebody at a bench finds an entry wrong; at a copied bench perhaps for the second time."""
@@ -441,7 +376,9 @@ class World:
         entries = station.outbox.latest(12)
         if not entries:
             return
-        chosen = self.chance.choice(entries)
+        # Mostly it is a step that was logged twice.
+        cuts = [one for one in entries if one.event["payload"].get("step") is not None]
+        chosen = self.chance.choice(cuts if cuts and self.chance.random() < 0.5 else entries)
         with contextlib.suppress(InputWrong):
             logged = log_withdrawn(station, [chosen.row], "found to be wrong")
             for one in logged.events:
@@ -534,83 +471,6 @@ class World:
         self.benches.append(twin)
         self.tell(f"{bench.name}: copied to {twin.home.folder.name}, {'same' if same_computer else 'other'}")
 
-    # --- the centre's own life -----------------------------------------------------------------
-
-    def office(self) -> None:
-        """Something happens at the centre."""
-        self.chance.choice(
-            [
-                self.change_machine,
-                self.back_up_centre,
-                self.restore_centre,
-                self.cure,
-                self.settle_discrepancy,
-                self._start_centre,
-            ]
-        )()
-
-    def change_machine(self) -> None:
-        self.machines += 1
-        document = {**machine(), "name": f"Bench shear, drawing {self.machines}"}
-        etag = self.ask("GET", "/machines/bench-3m").headers["ETag"]
-        answer = self.app.test_client().put(
-            "/v1/machines/bench-3m",
-            json=document,
-            headers={"Authorization": f"Bearer {self.admin}", "If-Match": etag},
-        )
-        assert answer.status_code == 200, answer.text
-
-    def back_up_centre(self) -> None:
-        self.backups.append(self.centre.back_up())
-        self._start_centre()
-        self.tell("the centre is backed up")
-
-    def restore_centre(self) -> None:
-        if not self.backups or self.chance.random() < 0.5:
-            return
-        backup = self.chance.choice(self.backups)
-        hang_up()
-        self.centre.put_back(backup)
-        self._start_centre()
-        with connected():
-            records.renew_epoch()
-        self.tell(f"the centre is put back from backup {backup}")
-        self.excuse_what_is_nowhere()
-
-    def cure(self) -> None:
-        """The machine that events lacked is entered, and what waits is tried again."""
-        if self.ask("GET", "/machines/bench-4m").status_code == 404:
-            assert self.ask("POST", "/machines", machine("bench-4m")).status_code == 201
-        while items := self.ask("GET", "/sync/quarantine?limit=100").json["items"]:
-            for item in items:
-                path = f"/sync/quarantine/{item['id']}"
-                answer = self.ask("POST", f"{path}/retry", {})
-                if answer.json["state"] != "applied":
-                    # Two copies of a bench took the same entry back: the second has nothing left to do.
-                    assert item["event"]["type"] == "log.withdrawn", answer.text
-                    assert "withdrawn or dismissed before" in answer.text
-                    words = {"words": "withdrawn twice"}
-                    assert self.ask("POST", f"{path}/dismiss", words).status_code == 204
-                    self.refused.add(item["event_id"])
-        for item in self.ask("GET", "/sync/quarantine?limit=100&show=dismissed").json["items"]:
-            answer = self.ask("POST", f"/sync/quarantine/{item['id']}/retry", {})
-            if item["event_id"] not in self.refused:
-                assert answer.status_code == 409, f"withdrawn, and yet tried again: {answer.text}"
-        self.tell("cured")
-
-    def settle_discrepancy(self) -> None:
-        """Somebody at the office looks into what does not add up."""
-        items = self.ask("GET", "/sync/discrepancies?limit=100").json["items"]
-        if not items:
-            return
-        found = self.chance.choice(items)
-        looked: dict[str, Any] = {"words": "looked into"}
-        if found["ref"] is not None and self.chance.random() < 0.5:
-            looked["counted"] = MANY + self.chance.randrange(1000)
-        answer = self.ask("POST", f"/sync/discrepancies/{found['id']}/settle", looked)
-        assert answer.status_code == 200, answer.text
-        self.tell(f"a discrepancy is settled{', and the rack counted' if 'counted' in looked else ''}")
-
     # --- the reckoning -------------------------------------------------------------------------
 
     def excuse_what_is_nowhere(self) -> None:
@@ -668,8 +528,6 @@ class World:
         self._patches.close()
         shutil.rmtree(self.folder, ignore_errors=True)
 
-
-import client.cache.stock as outbox_stock  # noqa: E402 - named by what it is for above
 
 _HAPPENINGS: list[Callable[[World, Bench], None]] = [
     *[World.log] * 8,
