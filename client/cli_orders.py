@@ -54,7 +54,8 @@ def _order_options(command: Any) -> Any:
             click.option(
                 "--stages",
                 type=click.IntRange(1, 6),
-                help="How often the cuts may change direction, plus one; 1: strips only. 3 unless given.",
+                help="How often the cuts may change direction, plus one; 1: strips only, of stock with cut "
+                "edges. 3 unless given.",
             ),
             click.option("--trim", help="What is cut off a mill edge at least; 5 mm unless given."),
             click.option(

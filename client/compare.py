@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from client.planning import KeptPlan
 from client.show import table
+from service.drawing.words import counted
 from service.engine.plan import Summary
 
 if TYPE_CHECKING:
@@ -53,6 +54,21 @@ def _row(pick: int, plan_id: str, summary: Summary, handling: int, best: str, ho
     return (str(pick), plan_id, *taken, material, *rest, f"{summary.minutes:.0f}", str(handling), best, how)
 
 
+def _so_far(now: Progress) -> str:
+    """The best so far: what was planned already, and what the search that goes on has come to."""
+    best, search = now.best, now.under_way
+    if search is None:
+        return (
+            "" if best is None else f"; best so far {counted(best.sheets, 'sheet')}, {best.minutes:.0f} min"
+        )
+    sheets = search.sheets + (best.sheets if best else 0)
+    offcuts = search.offcuts + (best.pieces - best.sheets if best else 0)
+    text = f"; best so far {counted(sheets, 'sheet')} and {counted(offcuts, 'offcut')}"
+    if search.cost is not None and best is None:
+        text += f" for {float(search.cost):.2f}"
+    return text + (f", {counted(search.left_out, 'piece')} left out" if search.left_out else "")
+
+
 class Teller:
     """Says now and then how planning comes along, and when the time that was given is over.
 
@@ -76,8 +92,7 @@ class Teller:
         if at < self._next:
             return
         self._next = at + _EVERY_S
-        best = now.best
-        so_far = "" if best is None else f"; best so far {best.sheets} sheets, {best.minutes:.0f} min"
+        so_far = _so_far(now)
         seconds = at - self._began
         self._say(f"planning: {now.searches} of {now.of} searches done after {seconds:.0f} s{so_far}")
 

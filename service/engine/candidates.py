@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
+from service.engine.layout import rules
 from service.engine.layout.assign import merged
 from service.engine.layout.bound import lower_bound
-from service.engine.layout.job import Division, Found, Job
+from service.engine.layout.job import Division, Found, Job, SoFar
 from service.engine.layout.search import find_layouts
 from service.engine.layout.stock import in_money
 from service.engine.layout.tree import leaves
@@ -59,7 +60,12 @@ def searches_for(job: Job, objective: Objective) -> int:
     return 1 + _needs_few_stages(job) + len(_recipes(job, objective))
 
 
-def candidates(job: Job, objective: Objective, stop: Stop | None = None) -> Iterator[Candidate]:
+def candidates(
+    job: Job,
+    objective: Objective,
+    stop: Stop | None = None,
+    told: Callable[[SoFar], None] | None = None,
+) -> Iterator[Candidate]:
     """Ways to divide the stock, one after another; the first is the search as asked.
 
     Parameters
@@ -70,8 +76,10 @@ def candidates(job: Job, objective: Objective, stop: Stop | None = None) -> Iter
         For least material only ways that may use as little are tried, and none with quick effort.
     stop
         Asked between steps; after it says stop, what is there is offered and no other way tried.
+    told
+        Gets what the search as asked has come to, whenever it found something better.
     """
-    first = _candidate("", find_layouts(job, stop))
+    first = _candidate("", find_layouts(job, stop, told))
     if not _needs_few_stages(job):
         first = replace(first, few_stacks=True)
     yield first
@@ -114,11 +122,11 @@ def _recipes(job: Job, objective: Objective) -> tuple[_Recipe, ...]:
     options = job.options
     if objective == "value" or (objective == "material" and options.effort == "quick"):
         return ()
-    stages = [count for count in (2, 1) if count < options.max_stages]
+    stages = [count for count in (2, 1) if count < options.max_stages and (count > 1 or _strips_can_do(job))]
     found = [_Recipe(f"in {_directions(count)}", _by_stages(count)) for count in stages]
     found.append(_Recipe("with the layouts that occur once divided anew in two directions", _rare_anew))
     if objective == "material":
-        return (*found[:1], found[-1])
+        return (*found[: min(1, len(stages))], found[-1])
     if len(job.parts) > 1:
         found.append(_Recipe("with parts that share a side cut from the same sheets", _families))
         found.append(_Recipe("one line of the order after another", _by_line))
@@ -132,6 +140,12 @@ def _recipes(job: Job, objective: Objective) -> tuple[_Recipe, ...]:
             same = [item for item in sheets if (item.length, item.width) == size]
             found.append(_Recipe(f"from {same[0].ref} alone", _only(same)))
     return tuple(found)
+
+
+def _strips_can_do(job: Job) -> bool:
+    """Whether some stock can be cut up in one direction: mill edges at both ends take another."""
+    pieces = [rules.stock_piece(item, job.options.trim) for item in job.stock if item.quantity > 0]
+    return any(not (piece.x.far_mill and piece.y.far_mill) for piece in pieces)
 
 
 def _directions(stages: int) -> str:

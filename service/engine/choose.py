@@ -19,7 +19,7 @@ from service.engine.candidates import (
     searches_for,
 )
 from service.engine.estimate import summarise
-from service.engine.layout.job import Job
+from service.engine.layout.job import Job, SoFar
 from service.engine.materials import Material
 from service.engine.objectives import (
     NOTHING,
@@ -70,12 +70,16 @@ class Progress:
         How often a search has asked whether to go on, about every 20 000 of its steps.
     best
         Figures of the best plan so far, for the materials that were begun; None before the first.
+    under_way
+        What the search that goes on has come to for its material and thickness, beside `best`; None
+        where nothing is known, or a plan of it is in `best`.
     """
 
     searches: int
     of: int
     looks: int
     best: Figures | None
+    under_way: SoFar | None = None
 
 
 Told = Callable[[Progress], None]
@@ -105,6 +109,7 @@ class Watch:
         self.told, self.asked, self.of = told, stop, of
         self.searches = self.looks = 0
         self.best: Figures | None = None
+        self.under_way: SoFar | None = None
         self.stopped = False
 
     @property
@@ -122,7 +127,16 @@ class Watch:
     def tell(self) -> None:
         """Tell the caller how far it is."""
         if self.told is not None:
-            self.told(Progress(self.searches, self.of, self.looks, self.best))
+            self.told(Progress(self.searches, self.of, self.looks, self.best, self.under_way))
+
+    @property
+    def found(self) -> Callable[[SoFar], None] | None:
+        """What a search tells what it has come to; None when nobody listens."""
+        return None if self.told is None else self._found
+
+    def _found(self, so_far: SoFar) -> None:
+        self.under_way = so_far
+        self.tell()
 
 
 def choose(order: Order, groups: Sequence[Group], watch: Watch) -> tuple[Draft, ...]:
@@ -181,7 +195,7 @@ class _Desk:
         before = watch.best or NOTHING
         found: list[Draft] = []
         no_room: NoRoomError | None = None
-        for candidate in candidates(job, objective, watch.stop):
+        for candidate in candidates(job, objective, watch.stop, watch.found):
             watch.searches += 1
             if objective == "material" and found and not self._may_be_best(candidate, found, place):
                 continue
@@ -191,7 +205,7 @@ class _Desk:
                 no_room = error
                 continue
             best = min((one.figures for one in found), key=lambda one: one.rank(self.by))
-            watch.best = together(before, best)
+            watch.best, watch.under_way = together(before, best), None
             watch.tell()
         if not found:
             raise no_room or NoRoomError("no program could be written")

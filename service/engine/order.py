@@ -86,7 +86,8 @@ class Options:
 
     `trim` is what is cut off a mill edge at least; `offcut_min` the (larger, smaller) side from
     which a leftover is kept as an offcut; `max_stages` how often the direction of cutting may
-    change, plus one (1: strips only). `batch` runs each gauge setting over all identical sheets.
+    change, plus one (1: strips only, of stock with cut edges). `batch` runs each gauge setting over all
+    identical sheets.
 
     `objective` says which plan is the best: of least ``material`` (its cost where every sheet has a
     price, else its area), least ``handling``, least ``time`` at the machine, or least ``cost`` of

@@ -82,3 +82,26 @@ def test_nothing_is_said_at_first_and_then_now_and_then():
     assert not teller.over()
     now[0] = 10.0
     assert teller.over()
+
+
+def test_what_a_search_has_come_to_is_told_beside_what_is_planned():
+    from fractions import Fraction
+
+    from service.engine.layout.job import SoFar
+    from service.engine.objectives import Figures
+
+    said, now = [], [0.0]
+    teller = Teller(said.append, clock=lambda: now[0])
+    planned = Figures(0, Fraction(90), 1, 3, 0, 0, 0, 12.0, 0.0)
+    for best, under_way in [
+        (None, SoFar(4, 1, Fraction(737, 2), 2)),
+        (planned, SoFar(4, 1, Fraction(300), 0)),
+        (planned, None),
+    ]:
+        now[0] += 3
+        teller.progress(Progress(1, 8, 3, best, under_way))
+    assert [line.partition("; ")[2] for line in said] == [
+        "best so far 4 sheets and 1 offcut for 368.50, 2 pieces left out",
+        "best so far 5 sheets and 3 offcuts",
+        "best so far 1 sheet, 12 min",
+    ]

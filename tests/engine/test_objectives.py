@@ -77,6 +77,20 @@ def complaint(found: CutPlan, order: Order) -> str:
     return "\n".join(f"{one.code} {one.where}: {one.message}" for one in verify(document).faults)
 
 
+def test_strips_alone_are_tried_only_where_some_stock_has_cut_edges() -> None:
+    """A mill edge at each end of a sheet takes a direction of its own, and the strips another."""
+    cut = replace(worked(), stock=worked().stock)
+    mill = replace(cut, stock=tuple(replace(item, edges="mill") for item in cut.stock))
+    seen: dict[str, list[Progress]] = {"cut": [], "mill": []}
+    for name, order in (("cut", cut), ("mill", mill)):
+        plan(replace(order, parts=order.parts[:2]), seen[name].append)
+    assert seen["cut"][-1].of == seen["mill"][-1].of + 1
+    strips = for_objective(mill, "material", max_stages=1)
+    found = plan(strips)
+    assert {one.code for one in found.unplaced} == {"too-many-stages"}
+    assert "mill edges at both ends take one" in found.unplaced[0].reason
+
+
 def priced(order: Order) -> bool:
     return all(item.price is not None for item in order.stock if item.quantity)
 
@@ -215,6 +229,19 @@ def test_watching_changes_nothing_and_tells_the_best_so_far() -> None:
     assert seen[-1].searches <= seen[-1].of
     best = [one.best.handling for one in seen if one.best is not None]
     assert best == sorted(best, reverse=True)
+
+
+def test_the_search_tells_what_it_has_come_to_before_a_plan_is_written() -> None:
+    seen: list[Progress] = []
+    found = plan(worked("material"), seen.append)
+    early = [one.under_way for one in seen if one.best is None and one.under_way is not None]
+    assert early
+    costs = [one.cost for one in early if one.cost is not None and one.left_out == 0]
+    assert costs == sorted(costs, reverse=True)
+    assert float(costs[-1]) == found.summary.material_cost
+    assert early[-1].sheets == found.summary.sheets
+    assert early[-1].offcuts == found.summary.offcuts_used
+    assert all(one.under_way is None for one in seen if one.best is not None)
 
 
 def test_a_pick_beyond_the_comparison_is_refused() -> None:

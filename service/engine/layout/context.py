@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import Final
 
 from service.engine.layout import rules
@@ -15,12 +16,12 @@ from service.engine.layout.assign import Lines
 from service.engine.layout.bound import Least
 from service.engine.layout.carve import carve
 from service.engine.layout.grid import Shape
-from service.engine.layout.job import Job
+from service.engine.layout.job import Job, SoFar
 from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
 from service.engine.layout.refusals import alone, why_not
 from service.engine.layout.shapes import Grain, Wish
-from service.engine.layout.stock import StockType, cost_scale, stock_types
+from service.engine.layout.stock import StockType, cost_scale, in_money, stock_types
 from service.engine.layout.tree import Builder, Region, leaves, stages_of
 from service.engine.order import Effort
 from service.engine.plan import Axis, Leaf, Node, Split
@@ -70,9 +71,16 @@ class Solution:
 class Context:
     """One search over one job: what it may use, and the effort spent."""
 
-    def __init__(self, job: Job, stop: Callable[[], bool] | None = None) -> None:
+    def __init__(
+        self,
+        job: Job,
+        stop: Callable[[], bool] | None = None,
+        told: Callable[[SoFar], None] | None = None,
+    ) -> None:
         self.job = job
         self._stop = stop
+        self._told = told
+        self._best: tuple[int, ...] | None = None
         self._ask_at = 0
         self.stopped = False
         self.trim = job.options.trim
@@ -277,4 +285,9 @@ class Context:
         fresh = sum(n for p, n in rows if not self.types[p.stock].offcut)
         worth = sum(p.offcut_worth * n for p, n in rows)
         handling = sum(p.handling for p, _ in rows)
-        return Solution(tuple(rows), tuple(left), (unplaced, cost, fresh, area, pieces, -worth, handling))
+        found = Solution(tuple(rows), tuple(left), (unplaced, cost, fresh, area, pieces, -worth, handling))
+        if self._told is not None and (self._best is None or found.rank < self._best):
+            self._best = found.rank
+            paid = Fraction(cost, cost_scale(self.job.stock)) if in_money(self.job.stock) else None
+            self._told(SoFar(fresh, pieces - fresh, paid, sum(left)))
+        return found

@@ -38,6 +38,16 @@ class Division:
 
 
 @dataclass(frozen=True, slots=True)
+class SoFar:
+    """What a search that goes on has come to: stock taken, its cost (None: no prices), pieces left out."""
+
+    sheets: int
+    offcuts: int
+    cost: Fraction | None
+    left_out: int
+
+
+@dataclass(frozen=True, slots=True)
 class Found:
     """The answer: layouts that the machine can cut, what found no place and why, and the bound.
 

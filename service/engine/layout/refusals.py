@@ -143,5 +143,8 @@ def _refusal(
         if isinstance(made, str):
             return "no-gauging", made
     if levels > stages:
-        return "too-many-stages", f"it needs {levels} stages of cuts, {stages} is allowed"
+        allowed = f"{stages} is allowed" if stages == 1 else f"{stages} are allowed"
+        ends = stages == 1 and stock.piece.x.far_mill and stock.piece.y.far_mill
+        why = "; mill edges at both ends take one, the strips another" if ends else ""
+        return "too-many-stages", f"it needs {levels} stages of cuts, {allowed}{why}"
     return "no-gauging", "it cannot be separated on this machine"

@@ -15,7 +15,7 @@ from service.engine.layout.assign import merged
 from service.engine.layout.bound import least_of, lower_bound
 from service.engine.layout.context import AXES, Context, Solution
 from service.engine.layout.improve import Improver
-from service.engine.layout.job import Division, Found, Job
+from service.engine.layout.job import Division, Found, Job, SoFar
 from service.engine.layout.passes import Passes
 from service.engine.layout.refine import Refiner
 from service.engine.layout.ruin import Ruin
@@ -48,14 +48,19 @@ _OPENINGS: Final[tuple[tuple[int, tuple[Axis, ...], int], ...]] = (
 """Of the first passes: weight of large parts, first cuts tried, fill from which an offcut is used."""
 
 
-def find_layouts(job: Job, stop: Callable[[], bool] | None = None) -> Found:
+def find_layouts(
+    job: Job,
+    stop: Callable[[], bool] | None = None,
+    told: Callable[[SoFar], None] | None = None,
+) -> Found:
     """Divide the stock of a job into its parts.
 
     Every tree returned can be cut by the job's machine: it passes :func:`rules.walk`. The demand is
     met exactly, or what is missing is listed with the reason. `stop` is asked now and then, after a
-    first pass at the earliest; when it says so, what is best so far is the answer.
+    first pass at the earliest; when it says so, what is best so far is the answer. `told` gets what is
+    best so far, whenever something better was found.
     """
-    context = Context(job, stop)
+    context = Context(job, stop, told)
     if job.options.objective == "value":
         return _worthiest(context)
     best: Solution | None = None
