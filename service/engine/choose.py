@@ -29,6 +29,7 @@ from service.engine.objectives import (
     to_show,
     together,
     undominated,
+    worth_of,
 )
 from service.engine.offcut_value import tree_value
 from service.engine.order import Objective, Order, Part, StockItem
@@ -151,7 +152,7 @@ def choose(order: Order, groups: Sequence[Group], watch: Watch) -> tuple[Draft, 
     desk = _Desk(order, tuple(groups))
     drafts = [desk.drafts(place, watch) for place in range(len(groups))]
     found = drafts[0] if len(groups) == 1 else desk.combined(drafts)
-    if objective != "cost":
+    if objective not in {"cost", "value"}:
         found = [found[place] for place in reasonable([one.figures for one in found])]
     if objective in {"handling", "compare"}:
         found = [*found, *desk.reordered(found)]
@@ -255,6 +256,7 @@ class _Desk:
             handling=handling_of(program).points,
             minutes=summary.minutes,
             time_cost=summary.time_cost,
+            worth=worth_of(layouts, order.parts),
         )
         return Draft(chosen, tuple(layouts), program, summary, figures)
 
@@ -284,7 +286,7 @@ class _Desk:
         chosen: list[int] = []
         for of in drafts:
             figures = [one.figures for one in of]
-            places = range(len(of)) if objective == "cost" else reasonable(figures)
+            places = range(len(of)) if objective in {"cost", "value"} else reasonable(figures)
             chosen.append(min(places, key=[one.rank(objective) for one in figures].__getitem__))
         return tuple(chosen)
 

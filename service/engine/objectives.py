@@ -11,13 +11,15 @@ not worth another turn), then the one with less handling.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from fractions import Fraction
 from typing import Final
 
-from service.engine.order import Objective
-from service.engine.plan import Step
+from service.engine.estimate import leaves
+from service.engine.order import Objective, Part
+from service.engine.plan import Layout, Step
 
 MOVE_POINTS: Final = 3
 TURN_POINTS: Final = 3
@@ -60,6 +62,17 @@ def handling_of(program: Iterable[Step]) -> Handling:
     )
 
 
+def worth_of(layouts: Iterable[Layout], parts: Iterable[Part]) -> Fraction:
+    """What the parts that layouts give are worth, each at its value as it is written; exact."""
+    made: Counter[str | None] = Counter()
+    for layout in layouts:
+        for leaf in leaves(layout.tree):
+            if leaf.kind == "part":
+                made[leaf.ref] += layout.repeat
+    each = {part.ref: Fraction(str(part.value or 0)) for part in parts}
+    return sum((each[part] * made[part] for part in each), Fraction(0))
+
+
 @dataclass(frozen=True, slots=True)
 class Figures:
     """A plan as far as it is judged.
@@ -78,6 +91,8 @@ class Figures:
         Points.
     minutes, time_cost
         By the time model.
+    worth
+        Of the parts that are made; exact. It decides only where the parts worth most are wanted.
     """
 
     unplaced: int
@@ -89,6 +104,7 @@ class Figures:
     handling: int
     minutes: float
     time_cost: float
+    worth: Fraction = Fraction(0)
 
     @property
     def criteria(self) -> tuple[Fraction, float, int]:
@@ -96,7 +112,7 @@ class Figures:
         return self.material, self.minutes, self.handling
 
     def rank(self, objective: Objective) -> tuple[Fraction | float | int, ...]:
-        """Less is better; what is not placed always comes first."""
+        """Less is better; what is not placed comes first, unless the parts worth most are chosen."""
         useful = -(100 * self.offcuts // self.stock_area) if self.stock_area else 0
         by_material = (
             self.material,
@@ -114,6 +130,8 @@ class Figures:
             first = (self.minutes,)
         elif objective == "cost":
             first = (float(self.material) + self.time_cost,)
+        if objective == "value":
+            return (-self.worth, self.unplaced, *by_material)
         return (self.unplaced, *first, *by_material)
 
 

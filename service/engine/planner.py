@@ -14,6 +14,7 @@ from service.engine.findings import Finding
 from service.engine.fingerprint import fingerprint
 from service.engine.force import fits_maximum, longest_cut
 from service.engine.handling import cautions_for, lift_for, piece_kg
+from service.engine.layout.values import sum_not_below
 from service.engine.machine import Machine
 from service.engine.objectives import NOTHING, best_at
 from service.engine.order import Order, StockItem, as_priced, price_wanted, without_price
@@ -309,10 +310,12 @@ def _price_missing(order: Order, group: Group) -> Iterator[Finding]:
 
 def _added(bounds: list[Bound], summary: Summary) -> Bound:
     """The bound of the whole: materials and thicknesses do not share stock, so bounds add up."""
-    # A group in which nothing was placed bounds nothing, and its unpriced stock is not paid for.
+    values = [bound.value for bound in bounds if bound.value is not None]
+    value = sum_not_below(values) if values else None
+    # A group in which nothing was placed bounds no material, and its unpriced stock is not paid for.
     bounds = [bound for bound in bounds if bound.pieces] or bounds[:1]
     if len(bounds) == 1:
-        return bounds[0]
+        return replace(bounds[0], value=value)
     costs = [bound.cost for bound in bounds]
     priced = [cost for cost in costs if cost is not None]
     cost = sum(priced) if len(priced) == len(costs) else None
@@ -329,5 +332,5 @@ def _added(bounds: list[Bound], summary: Summary) -> Bound:
         gap_pieces=sum(bound.gap_pieces for bound in bounds),
         gap_share=max(0.0, used / least - 1) if least else 0.0,
         method="; ".join(dict.fromkeys(bound.method for bound in bounds)) or "nothing placed",
-        value=None if any(bound.value is None for bound in bounds) else sum(b.value or 0.0 for b in bounds),
+        value=value,
     )

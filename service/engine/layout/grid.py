@@ -169,6 +169,8 @@ class Grid:
         most = max(
             (prices[v.kind] * self.wide * self.high // (v.dx * v.dy) for v in self.variants), default=0
         )
+        if most >= 2**61:
+            raise OverflowError("the worth of a full piece is beyond the numbers of the table")
         return np.int32 if most < 2**30 else np.int64
 
     def layout(self, prices: Sequence[int], room: int) -> Shape | None:

@@ -58,7 +58,7 @@ def price_bound(
     if worth == 0:
         return 0
     best = 0
-    for grid, coarse in _grids(kinds, counts, room, prices, levels, work):
+    for grid, coarse in grids(kinds, counts, room, prices, levels, work):
         if coarse is not None:
             coarse.price(prices)
         best = max(best, whole_least(worth, grid.tops(prices, coarse), types))
@@ -88,7 +88,7 @@ def whole_least(worth: int, tops: Sequence[int], types: Sequence[StockType]) -> 
     return max(-(-least.numerator // least.denominator), whole_cost(holds, worth))
 
 
-def _grids(
+def grids(
     kinds: Sequence[Kind],
     counts: Sequence[int],
     room: Sequence[tuple[Length, Length]],

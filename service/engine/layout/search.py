@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.assign import merged
@@ -20,6 +19,7 @@ from service.engine.layout.passes import Passes
 from service.engine.layout.refine import Refiner
 from service.engine.layout.ruin import Ruin
 from service.engine.layout.trimming import trimmed_whole
+from service.engine.layout.values import not_below
 from service.engine.layout.worth import Worth
 from service.engine.order import Effort
 from service.engine.plan import Axis, Unplaced
@@ -75,7 +75,7 @@ def _worthiest(context: Context) -> Found:
     best = worth.fill()
     got = sum((n - m) * v for n, m, v in zip(context.demand, best.left, worth.values, strict=True))
     found = _found(context, best)
-    bound = replace(found.bound, value=float(Fraction(worth.bound, worth.scale)))
+    bound = replace(found.bound, value=not_below(worth.bound / worth.scale))
     return replace(found, bound=bound, stopped_early=got < worth.bound)
 
 

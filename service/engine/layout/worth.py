@@ -1,27 +1,31 @@
 """Filling stock with what is worth most: parts carry a value, their quantity is the most that is wanted.
 
 For one piece of stock the exact table (:mod:`.grid`) tells the most that it can hold when copies are
-not limited; prices for pieces beyond the limit (Lagrange multipliers, found by the subgradient method)
-lower that to a bound for limited copies. Layouts come from the table itself when it asks for no more
-than is wanted, else from the search that keeps to the limits (:mod:`.joins`, :mod:`.hunt`), helped by
-tables of a few layouts a size (:mod:`.limited`) where that does not prove the best. Several pieces are
-filled one after another.
+not limited; prices for pieces beyond the limit (:mod:`.most_worth`) lower that to a bound for limited
+copies. Layouts come from the table itself when it asks for no more than is wanted, else from the search
+that keeps to the limits (:mod:`.joins`, :mod:`.hunt`), helped by tables of a few layouts a size
+(:mod:`.limited`) where that does not prove the best.
+
+Several pieces are filled one after another, in more than one order; then layouts are chosen out of all
+that were met on the way (:mod:`.linear`), and pieces are emptied and filled anew, two at a time.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Sequence
-from fractions import Fraction
-from typing import Final
+from itertools import permutations
+from typing import Final, TypeAlias
 
 from service.engine.layout.bound import usable
 from service.engine.layout.context import AXES, Context, Pattern, Solution
-from service.engine.layout.grid import Grid, Shape, variants_in
+from service.engine.layout.grid import Grid, Shape
 from service.engine.layout.hunt import Hunt
 from service.engine.layout.joins import Joins
 from service.engine.layout.limited import Limited
+from service.engine.layout.linear import Master
+from service.engine.layout.most_worth import Wanted, held_to_counts, most_of
 from service.engine.layout.stock import StockType
+from service.engine.layout.values import most_by_area, whole_values
 from service.engine.order import Effort
 from service.engine.quantities import Length
 
@@ -36,13 +40,14 @@ _KEEPS: Final = (1, 2, 4, 8, 16, 32, 64)
 _TABLES: Final[dict[Effort, int]] = {"quick": 5_000_000, "standard": 12_000_000, "thorough": 120_000_000}
 """Joins in tables that keep to the counts: no further table is begun beyond."""
 _JOINS_A_STEP: Final = 20
+_LOOKS: Final[dict[Effort, int]] = {"quick": 8, "standard": 16, "thorough": 60}
+"""Pieces filled beyond those of the first order: in other orders, and anew."""
+_ORDERS: Final = 4
+_CHOSEN_FROM: Final = 1500
+"""Layouts chosen from."""
+_NODES: Final = 500
 
-
-def values_of(context: Context) -> tuple[list[int], int]:
-    """The value of a piece of each kind as whole numbers, and what they were multiplied by."""
-    exact = [Fraction(str(kind.value or 0)) for kind in context.all_kinds]
-    scale = math.lcm(*(value.denominator for value in exact))
-    return [int(value * scale) for value in exact], scale
+Rows: TypeAlias = list[tuple[Pattern, int]]
 
 
 class Worth:
@@ -51,28 +56,85 @@ class Worth:
     def __init__(self, context: Context) -> None:
         self.context = context
         self.effort = context.job.options.effort
-        self.values, self.scale = values_of(context)
-        self.bound = 0
+        self.rooms = [usable(t, context.trim) for t in context.types]
+        wide, high = (max((room[side] for room in self.rooms), default=0) for side in (0, 1))
+        self.values, self.scale = whole_values(context.all_kinds, (wide, high))
+        self.pieces = [min(t.quantity, sum(context.demand)) for t in context.types]
+        # Bounds: of one piece of each type, and of all the stock.
+        self._most = [self._by_area(context.demand, w * h) for w, h in self.rooms]
+        self.bound = self._by_area(
+            context.demand, sum(n * w * h for n, (w, h) in zip(self.pieces, self.rooms, strict=True))
+        )
         self.joins = _JOINS[self.effort]
         self._spare = 0
+        self._prices = [0] * len(self.values)
+        self._built: dict[tuple[int, tuple[int, ...]], Pattern | None] = {}
+        self._known: dict[tuple[int, tuple[int, ...]], Pattern | None] = {}
 
     def fill(self) -> Solution:
         """The plan; :attr:`bound` then is a worth that no plan from this stock exceeds."""
-        context = self.context
-        left = list(context.demand)
-        rows: list[tuple[Pattern, int]] = []
-        everything = sum(n * v for n, v in zip(left, self.values, strict=True))
-        bound = 0
-        for stock in context.types:
-            first = True
-            pieces = stock.quantity
+        types = list(self.context.types)
+        best = self._filled(types, self._plainly)
+        several = sum(self.pieces) > 1
+        if several and not self._over(best):
+            self._price_counts()
+        looks = _LOOKS[self.effort]
+        for turn in range(min(len(types), _ORDERS)):
+            if self._over(best) or looks <= 0:
+                break
+            # Another type comes first each time, the last ones sooner: sheets after offcuts.
+            first = types[-turn]
+            known = len(self._known)
+            found = self._filled([first, *(t for t in types if t is not first)], self._best)
+            best = max(best, found, key=self._worth)
+            looks -= len(self._known) - known if turn else 0
+        if several and self._worth(best) < self.bound:
+            best = max(best, self._chosen(), key=self._worth)
+            best = self._anew(best, looks)
+        return self.context.solution(best, self._left(best))
+
+    def _worth(self, rows: Rows) -> int:
+        return sum(repeat * self._value(pattern) for pattern, repeat in rows)
+
+    def _value(self, pattern: Pattern | None) -> int:
+        return 0 if pattern is None else sum(self.values[kind] * n for kind, n in pattern.use)
+
+    def _left(self, rows: Rows) -> list[int]:
+        left = list(self.context.demand)
+        for pattern, repeat in rows:
+            for kind, n in pattern.use:
+                left[kind] -= n * repeat
+        return left
+
+    def _by_area(self, counts: Sequence[int], room: int) -> int:
+        return most_by_area(self.values, self.context.areas, counts, room)
+
+    def _over(self, rows: Rows) -> bool:
+        """Whether nothing can be better, or the caller has said stop."""
+        return not self._spent(0) or self._worth(rows) >= self.bound
+
+    def _spent(self, steps: int) -> bool:
+        """Count the steps as effort; whether the caller lets the search go on."""
+        self.context.other_steps += steps
+        _ = self.context.steps  # Asks the caller when it is time to.
+        return not self.context.stopped
+
+    def _joined(self, joins: int) -> bool:
+        """As :meth:`_spent`, for joins of layouts."""
+        self._spare += joins
+        steps, self._spare = divmod(self._spare, _JOINS_A_STEP)
+        return self._spent(steps)
+
+    def _filled(
+        self, order: Sequence[StockType], fill: Callable[[StockType, Sequence[int]], Pattern | None]
+    ) -> Rows:
+        """All pieces one after another, until the caller says stop; what comes first may be repeated."""
+        left = list(self.context.demand)
+        rows: Rows = []
+        for stock in order:
+            pieces = self.pieces[stock.index]
             while pieces > 0 and any(n and v for n, v in zip(left, self.values, strict=True)):
-                pattern, most = self._best(stock, left)
-                if first:
-                    # The first piece could choose among all parts: its bound holds for every piece.
-                    most = most if left == context.demand else self._unlimited(stock, context.demand)
-                    bound += min(most * stock.quantity, everything)
-                    first = False
+                pattern = fill(stock, left)
                 if pattern is None:
                     break
                 repeat = min([pieces, *(left[kind] // n for kind, n in pattern.use)])
@@ -80,40 +142,132 @@ class Worth:
                 pieces -= repeat
                 for kind, n in pattern.use:
                     left[kind] -= n * repeat
-        self.bound = min(bound, everything)
-        return context.solution(rows, left)
+                if self.context.stopped and fill != self._plainly:
+                    return rows
+        return rows
 
-    def _worth(self, pattern: Pattern) -> int:
-        return sum(self.values[kind] * n for kind, n in pattern.use)
-
-    def _unlimited(self, stock: StockType, demand: Sequence[int]) -> int:
-        grid = self._grid([usable(stock, self.context.trim)], demand, _ALL_PLACES[self.effort])
-        return (
-            grid.price(self.values)[0]
-            if grid.exact
-            else sum(n * v for n, v in zip(demand, self.values, strict=True))
-        )
-
-    def _grid(self, rooms: Sequence[tuple[Length, Length]], demand: Sequence[int], most: int) -> Grid:
-        wanted = [n if v else 0 for n, v in zip(demand, self.values, strict=True)]
-        return Grid(self.context.filler.variants, wanted, rooms, self.context.stages, most)
-
-    def _best(self, stock: StockType, left: Sequence[int]) -> tuple[Pattern | None, int]:
-        """The most valuable pattern found for one piece, and a bound on any."""
+    def _price_counts(self) -> None:
+        """Prices on the counts over all the stock: they bound it, and give layouts to choose from."""
         context = self.context
-        best: Pattern | None = None
+        wanted = Wanted(self.values, self._of_value(context.demand))
+        grid = self._grid(self.rooms, context.demand, _PLACES[self.effort])
+
+        def met(room: int, shape: Shape) -> None:
+            context.carve(context.types[room], shape, self.values, context.demand)
+
+        rounds = _ROUNDS[self.effort]
+        bound, self._prices = held_to_counts(
+            grid, self.pieces, wanted, rounds if grid.exact else rounds // 2, self._spent, met=met
+        )
+        if not grid.exact:
+            bound = self._measured(self.rooms, self.pieces, context.demand)
+        self.bound = min(self.bound, bound)
+
+    def _measured(
+        self, rooms: Sequence[tuple[Length, Length]], pieces: Sequence[int], counts: Sequence[int]
+    ) -> int:
+        wanted = Wanted(self.values, self._of_value(counts))
+        rounds = _ROUNDS[self.effort] // 4
+        kinds, levels = self.context.all_kinds, self.context.stages
+        return most_of(kinds, rooms, pieces, wanted, levels, rounds, self._spent)
+
+    def _of_value(self, counts: Sequence[int]) -> list[int]:
+        return [n if v else 0 for n, v in zip(counts, self.values, strict=True)]
+
+    def _chosen(self) -> Rows:
+        """The best choice in whole numbers found among the layouts that were met."""
+        context = self.context
+        reduced = [v - p for v, p in zip(self.values, self._prices, strict=True)]
+
+        def promise(pattern: Pattern) -> tuple[int, int, int]:
+            return -sum(reduced[kind] * n for kind, n in pattern.use), pattern.stock, pattern.handling
+
+        met = sorted((p for p in context.pool.values() if self._value(p)), key=promise)[:_CHOSEN_FROM]
+        top = max(map(self._value, met), default=1)
+        master = Master([], [*context.demand, *self.pieces], 1.0)
+        for pattern in met:
+            column = (*sorted(pattern.use), (len(context.demand) + pattern.stock, 1))
+            master.add(column, -self._value(pattern) / top)
+        repeats = master.whole(_NODES) or []
+        return [(pattern, n) for pattern, n in zip(met, repeats, strict=False) if n]
+
+    def _anew(self, best: Rows, looks: int) -> Rows:
+        """Two pieces at a time emptied and filled anew, the second first, as long as it gains something."""
+        gained = True
+        while gained:
+            gained, best = False, self._merged(best)
+            for one, two in permutations(self._pieces_of(best), 2):
+                if looks <= 0 or self._over(best):
+                    return best
+                known = len(self._known)
+                rows = [(p, n - (p is one[1]) - (p is two[1])) for p, n in best]
+                rows = [(p, n) for p, n in rows if n]
+                for stock, _ in (two, one):
+                    pattern = self._best(stock, self._left(rows))
+                    if pattern is not None:
+                        rows.append((pattern, 1))
+                looks -= len(self._known) - known
+                if self._worth(rows) > self._worth(best):
+                    best, gained = rows, True
+                    break
+        return best
+
+    def _merged(self, rows: Rows) -> Rows:
+        """The rows with each pattern once."""
+        merged: dict[int, tuple[Pattern, int]] = {}
+        for pattern, n in rows:
+            merged[id(pattern)] = pattern, n + merged.get(id(pattern), (pattern, 0))[1]
+        return list(merged.values())
+
+    def _pieces_of(self, rows: Rows) -> list[tuple[StockType, Pattern | None]]:
+        """A piece of each layout in use, two where it is used more often, and a spare one of each type."""
+        found: list[tuple[StockType, Pattern | None]] = []
+        spare = list(self.pieces)
+        for pattern, repeat in rows:
+            found += [(self.context.types[pattern.stock], pattern)] * min(repeat, 2)
+            spare[pattern.stock] -= repeat
+        found += [(t, None) for t, n in zip(self.context.types, spare, strict=True) if n > 0]
+        return found
+
+    def _grid(self, rooms: Sequence[tuple[Length, Length]], counts: Sequence[int], most: int) -> Grid:
+        return Grid(self.context.filler.variants, self._of_value(counts), rooms, self.context.stages, most)
+
+    def _plainly(self, stock: StockType, left: Sequence[int]) -> Pattern | None:
+        """A pattern of strips, or of a single part."""
+        key = stock.index, tuple(left)
+        if key not in self._built:
+            found = [self.context.build(stock, axis, self.values, left) for axis in AXES]
+            found.append(self.context.fallback(stock, self._of_value(left)))
+            best = max(found, key=self._value)
+            self._built[key] = best if self._value(best) else None
+        return self._built[key]
+
+    def _best(self, stock: StockType, left: Sequence[int]) -> Pattern | None:
+        """The most valuable pattern found for one piece; with all parts left, the piece is bounded too."""
+        key = stock.index, tuple(left)
+        if key not in self._known:
+            most = min(self._most[stock.index], self._by_area(left, _area(self.rooms[stock.index])))
+            found, most = self._filled_best(stock, left, most)
+            if self.context.stopped:
+                return found
+            self._known[key] = found
+            if list(left) == self.context.demand:
+                self._most[stock.index] = most
+                self.bound = min(self.bound, sum(n * m for n, m in zip(self.pieces, self._most, strict=True)))
+        return self._known[key]
+
+    def _filled_best(self, stock: StockType, left: Sequence[int], most: int) -> tuple[Pattern | None, int]:
+        """A pattern for one piece, and a bound on any; `most` is one that is known."""
+        context = self.context
+        best = self._plainly(stock, left)
 
         def offer(pattern: Pattern | None) -> None:
             nonlocal best
-            if pattern is not None and (best is None or self._worth(pattern) > self._worth(best)):
+            if self._value(pattern) > self._value(best):
                 best = pattern
 
-        for axis in AXES:
-            offer(context.build(stock, axis, self.values, left))
-        offer(context.fallback(stock, [n if v else 0 for n, v in zip(left, self.values, strict=True)]))
-        room = usable(stock, context.trim)
+        room = self.rooms[stock.index]
         every = self._grid([room], left, _ALL_PLACES[self.effort])
-        most = sum(n * v for n, v in zip(left, self.values, strict=True))
         shape: Shape | None = None
         if max(len(every.xs), len(every.ys)) > _PLACES[self.effort] and every.unlimited:
             coarse = self._grid([room], left, _PLACES[self.effort] // 2)
@@ -123,27 +277,31 @@ class Worth:
         else:
             top = every.price(self.values)[0]
             shape = next(iter(every.shapes(0, 1, 0)), None)
-        context.other_steps += every.work // 100
         if every.exact:
             most = min(most, top)
         if shape is not None:
             offer(context.carve(stock, shape, self.values, left))
-        if best is not None and self._worth(best) >= most:
+        if not self._spent(every.work // 100) or self._value(best) >= most:
             return best, most
         few = self._grid([room], left, _PLACES[self.effort])
-        lowest, multipliers = self._limits(few, left)
-        joins = Joins(few, left, self.values, multipliers, self._spend)
-        context.other_steps += len(few.xs) * len(few.ys) // 10
+        wanted = Wanted(self.values, left)
+        lowest, multipliers = held_to_counts(few, [1], wanted, _ROUNDS[self.effort], self._spent)
         if few.exact:
-            most = min(most, lowest, joins.most)
+            most = min(most, lowest)
+        elif list(left) == context.demand:
+            most = min(most, self._measured([room], [1], left))
+        if not self._spent(len(few.xs) * len(few.ys) // 10):
+            return best, most
+        joins = Joins(few, left, self.values, multipliers, self._joined)
+        if few.exact:
+            most = min(most, joins.most)
 
         def accept(found: Shape) -> int:
             pattern = context.carve(stock, found, self.values, left)
             offer(pattern)
-            return 0 if pattern is None else self._worth(pattern)
+            return self._value(pattern)
 
-        reached = 0 if best is None else self._worth(best)
-        hunt = Hunt(joins, accept, self.joins // 2, reached, most, few.exact)
+        hunt = Hunt(joins, accept, self.joins // 2, self._value(best), most, few.exact)
         hunt.begin()
         if not hunt.over:
             for found in self._scarce(few, left, multipliers, lambda: hunt.over):
@@ -165,46 +323,8 @@ class Worth:
                 ranked = [max(v - m * share // 2, 0) for v, m in zip(self.values, multipliers, strict=True)]
                 yield from tables.layouts(ranked, self.values)
                 work += tables.work
-                self._spend(tables.work)
+                self._joined(tables.work)
 
-    def _spend(self, joins: int) -> bool:
-        """Count the joins as effort; whether the caller lets the search go on."""
-        self._spare += joins
-        self.context.other_steps += self._spare // _JOINS_A_STEP
-        self._spare %= _JOINS_A_STEP
-        _ = self.context.steps  # Asks the caller when it is time to.
-        return not self.context.stopped
 
-    def _limits(self, grid: Grid, left: Sequence[int]) -> tuple[int, list[int]]:
-        """The least bound found by prices on the limits, and those prices.
-
-        For any m ≥ 0 a layout with no more than `left` copies is worth at most its worth at v - m plus
-        Σ m · left, so that the most of the former plus the latter bounds it.
-        """
-        kinds = len(left)
-        multipliers = [0.0] * kinds
-        best: int | None = None
-        at_best = [0] * kinds
-        for turn in range(_ROUNDS[self.effort]):
-            whole = [int(m) for m in multipliers]
-            before = grid.work
-            top = grid.price([max(v - m, 0) for v, m in zip(self.values, whole, strict=True)])[0]
-            self.context.other_steps += (grid.work - before) // 100 + 20 * len(grid.xs)
-            bound = top + sum(m * n for m, n in zip(whole, left, strict=True))
-            if best is None or bound < best:
-                best, at_best = bound, whole
-            shape = next(iter(grid.shapes(0, 1, 0)), None)
-            used = [0] * kinds
-            for v in variants_in(shape) if shape is not None else ():
-                used[v.kind] += 1
-            over = [u - n if n else 0 for u, n in zip(used, left, strict=True)]
-            step = [o if o > 0 or m > 0 else 0 for o, m in zip(over, multipliers, strict=True)]
-            size = sum(o * o for o in step)
-            if size == 0:
-                break
-            length = max(top, 1) * 0.1 / (1 + turn / 4) / size
-            multipliers = [
-                min(max(m + length * o, 0.0), float(v))
-                for m, o, v in zip(multipliers, step, self.values, strict=True)
-            ]
-        return best or 0, at_best
+def _area(room: tuple[Length, Length]) -> int:
+    return room[0] * room[1]
