@@ -149,7 +149,7 @@ def choose(order: Order, groups: Sequence[Group], watch: Watch) -> tuple[Draft, 
         When no program can be written with as few open stacks as the order allows.
     """
     objective = order.options.objective
-    desk = _Desk(order, tuple(groups))
+    desk = _Desk(order, tuple(groups), watch.stop)
     drafts = [desk.drafts(place, watch) for place in range(len(groups))]
     found = drafts[0] if len(groups) == 1 else desk.combined(drafts)
     if objective not in {"cost", "value"}:
@@ -178,8 +178,8 @@ def _priced(groups: Sequence[Group]) -> bool:
 class _Desk:
     """Writes out what candidates come to."""
 
-    def __init__(self, order: Order, groups: tuple[Group, ...]) -> None:
-        self.order, self.groups = order, groups
+    def __init__(self, order: Order, groups: tuple[Group, ...], stop: Stop | None) -> None:
+        self.order, self.groups, self.stop = order, groups, stop
         self.priced = _priced(groups)
         self.areas = {part.ref: part.length * part.width for part in order.parts}
         self.parts = {part.ref: part for part in order.parts}
@@ -221,6 +221,10 @@ class _Desk:
     def _left_out(self, candidate: Candidate) -> int:
         return sum(self.areas[one.ref] * one.quantity for one in candidate.unplaced)
 
+    def _ended(self) -> bool:
+        """Whether the caller has said stop: then what is written already is enough."""
+        return self.stop is not None and self.stop()
+
     def draft(
         self, chosen: tuple[Candidate, ...], groups: tuple[Group, ...], weights: Weights | None = None
     ) -> Draft:
@@ -236,7 +240,9 @@ class _Desk:
             layouts += made
             stock = {item.ref: item for item in group.stock}
             cuttings.append(Cutting(group.material, made, stock, group.longest))
-        program = write_programs(order.machine, cuttings, self.parts, order.options, weights=weights)
+        program = write_programs(
+            order.machine, cuttings, self.parts, order.options, weights=weights, stop=self.stop
+        )
         summary = summarise(order, tuple(layouts), program)
         priced = _priced(groups)
         pairs = list(zip(chosen, groups, strict=True))
@@ -273,6 +279,8 @@ class _Desk:
         found: list[Draft] = []
         no_room: NoRoomError | None = None
         for combination in dict.fromkeys(places):
+            if found and self._ended():
+                break
             chosen = tuple(of[place].chosen[0] for of, place in zip(drafts, combination, strict=True))
             try:
                 found.append(self.draft(chosen, self.groups))
@@ -309,6 +317,8 @@ class _Desk:
         fewest = weights_for(self.order.machine, fewest_moves=True)
         found: list[Draft] = []
         for one in sorted(drafts, key=lambda one: one.figures.rank("handling"))[:_REORDERED]:
+            if self._ended():
+                break
             try:
                 found.append(self.draft(one.chosen, self.groups, fewest))
             except NoRoomError:

@@ -133,15 +133,16 @@ class _Groups:
         self.walked = walked
         self.apart = apart
         self.members: dict[Signature, _Member] = {}
+        self.known: dict[tuple[int, Piece], Signature] = {}
 
     def first_key(self, node: Node, piece: Piece) -> Signature:
-        return () if self.apart else _signature(node, piece, self.walked)
+        return () if self.apart else self.signature(node, piece)
 
     def keys(self, key: Signature, split: Split, piece: Piece) -> tuple[Signature, ...]:
         """For each separation of a split in the group `key`, the group that its piece belongs to."""
         made = self.walked[id(split)]
         found = [
-            _signature(_only(split.children[one.index]), _sub(piece, split.axis, one.made), self.walked)
+            self.signature(_only(split.children[one.index]), _sub(piece, split.axis, one.made))
             for one in made
         ]
         if not self.apart:
@@ -153,6 +154,28 @@ class _Groups:
                 first = place
             keys.append((*key, first))
         return tuple(keys)
+
+    def signature(self, node: Node, piece: Piece) -> Signature:
+        """What tells the node on that piece from others that are not cut with it."""
+        node = _only(node)
+        if isinstance(node, Leaf):
+            return (node.kind, node.ref, node.dx, node.dy, node.rotated)
+        key = id(node), piece
+        found = self.known.get(key)
+        if found is None:
+            x, y = piece.x, piece.y
+            edges = (x.near_mill, x.far_mill, y.near_mill, y.far_mill)
+            children = tuple(
+                [
+                    (
+                        _cut_key(made),
+                        self.signature(node.children[made.index], _sub(piece, node.axis, made.made)),
+                    )
+                    for made in self.walked[id(node)]
+                ]
+            )
+            found = self.known[key] = (node.axis, node.dx, node.dy, edges, children)
+        return found
 
     def collect(self, node: Node, piece: Piece, level: int, key: Signature) -> None:
         if isinstance(node, Leaf):
@@ -176,20 +199,7 @@ def _only(node: Node) -> Node:
 
 
 def _sub(piece: Piece, axis: Axis, made: Extent) -> Piece:
-    return replace(piece, x=made) if axis == "x" else replace(piece, y=made)
-
-
-def _signature(node: Node, piece: Piece, walked: Walked) -> Signature:
-    node = _only(node)
-    if isinstance(node, Leaf):
-        return (node.kind, node.ref, node.dx, node.dy, node.rotated)
-    x, y = piece.x, piece.y
-    edges = (x.near_mill, x.far_mill, y.near_mill, y.far_mill)
-    children = tuple(
-        (_cut_key(made), _signature(node.children[made.index], _sub(piece, node.axis, made.made), walked))
-        for made in walked[id(node)]
-    )
-    return (node.axis, node.dx, node.dy, edges, children)
+    return Piece(made, piece.y) if axis == "x" else Piece(piece.x, made)
 
 
 def _cut_key(separation: Separation) -> Signature:

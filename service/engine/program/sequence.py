@@ -19,20 +19,26 @@ that takes them up. With a limit on stacks, at most so many others wait while a 
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, TypeAlias
 
+import numpy as np
+
 from service.engine.machine import Machine
 from service.engine.plan import Gauging
+from service.engine.program.straight import Row, Steps, straight_on
 from service.engine.quantities import Length
 
 _WIDEST: Final = 16
 """Beginnings kept of one length at most."""
-_WORK: Final = 400_000
+_WORK: Final = 100_000
 """Steps looked at, over all beginnings, at most (about); many steps are ordered with a narrower beam."""
 _BRANCHES: Final = 5
 """Next steps tried from one beginning, one for each setting; of few steps all are tried."""
+_ASK_EVERY: Final = 16
+"""Lengths of beginnings after which the caller is asked again whether to go on."""
 _SMALL: Final = 24
 """So many steps are few."""
 
@@ -133,6 +139,7 @@ def in_order(
     weights: Weights | None = None,
     before: Stand | None = None,
     open_stacks: int | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> tuple[int, ...]:
     """Indices of `tasks` in the order they are made.
 
@@ -146,6 +153,8 @@ def in_order(
         What the machine stands at beforehand.
     open_stacks
         How many stacks may wait while a step is made; None: any number.
+    stop
+        Asked now and then; once it says so, only one beginning is followed, or none where stacks are limited.
 
     Raises
     ------
@@ -163,7 +172,7 @@ def in_order(
     """
     weights = weights or Weights()
     plain = by_level(tasks, before)
-    found = [_beam(tasks, weights, before, open_stacks), plain, deepest_first(tasks)]
+    found = [_beam(tasks, weights, before, open_stacks, stop), plain, deepest_first(tasks)]
     fitting = [
         order
         for order in found
@@ -219,15 +228,45 @@ def by_level(tasks: Sequence[Task], before: Stand | None = None) -> tuple[int, .
     gauging and value that stand already; then a trim, since it gives the edge that later cuts are
     measured from; then one on the pieces at the blade; then the first in the order of the layouts.
     """
+    values = [task.stand[:2] for task in tasks]
+    # Of the ready steps of one level: all, those at one value, and those on one group of pieces, as heaps.
+    heaps: dict[tuple[int, object, int | None], list[tuple[bool, int]]] = {}
+    done = [False] * len(tasks)
 
-    def rank(index: int, last: int | None) -> tuple[int | bool, ...]:
+    def first(key: tuple[int, object, int | None]) -> tuple[bool, int] | None:
+        heap = heaps.get(key)
+        while heap and done[heap[0][1]]:
+            heapq.heappop(heap)
+        return heap[0] if heap else None
+
+    def push(index: int) -> None:
         task = tasks[index]
-        stand = before if last is None else tasks[last].stand
-        moved = stand is None or task.stand[:2] != stand[:2]
-        other = last is None or tasks[last].group != task.group
-        return (task.level, moved, not task.trim, other, index)
+        for value in (None, values[index]):
+            for group in (None, task.group):
+                heapq.heappush(heaps.setdefault((task.level, value, group), []), (not task.trim, index))
+        heapq.heappush(levels, task.level)
 
-    return _by_rule(tasks, rank)
+    def pop(last: int | None) -> int | None:
+        while levels and first((levels[0], None, None)) is None:
+            heapq.heappop(levels)
+        if not levels:
+            return None
+        stand = None if before is None else before[:2]
+        value = stand if last is None else values[last]
+        if value is None or first((levels[0], value, None)) is None:
+            value = None
+        choices = [first((levels[0], value, None))]
+        if last is not None:
+            choices.append(first((levels[0], value, tasks[last].group)))
+        ranked = [
+            (one[0], last is None or tasks[last].group != tasks[one[1]].group, one[1])
+            for one in choices
+            if one is not None
+        ]
+        return min(ranked)[2]
+
+    levels: list[int] = []
+    return _by_rule(tasks, push, pop, done)
 
 
 def deepest_first(tasks: Sequence[Task]) -> tuple[int, ...]:
@@ -236,26 +275,36 @@ def deepest_first(tasks: Sequence[Task]) -> tuple[int, ...]:
     Where every stack is made by one task alone, no more stacks wait than there are levels above the
     one that is worked on.
     """
-    return _by_rule(tasks, lambda index, last: (-tasks[index].level if tasks[index].needs else 1, index))
+    heap: list[tuple[int, int]] = []
+
+    def push(index: int) -> None:
+        heapq.heappush(heap, (-tasks[index].level if tasks[index].needs else 1, index))
+
+    return _by_rule(tasks, push, lambda _: heapq.heappop(heap)[1] if heap else None, [False] * len(tasks))
 
 
 def _by_rule(
-    tasks: Sequence[Task], rank: Callable[[int, int | None], tuple[int | bool, ...]]
+    tasks: Sequence[Task],
+    push: Callable[[int], None],
+    pop: Callable[[int | None], int | None],
+    done: list[bool],
 ) -> tuple[int, ...]:
+    """Steps as `pop` gives them after the last one; `push` is told what is ready, `done` what was made."""
     followers = _followers(tasks)
     lacking = [len(set(task.needs)) for task in tasks]
-    ready = [index for index, count in enumerate(lacking) if count == 0]
+    for index, count in enumerate(lacking):
+        if count == 0:
+            push(index)
     order: list[int] = []
-    last: int | None = None
-    while ready:
-        now = last
-        last = min(ready, key=lambda index: rank(index, now))
-        ready.remove(last)
+    last = pop(None)
+    while last is not None:
+        done[last] = True
         order.append(last)
         for follower in followers[last]:
             lacking[follower] -= 1
             if lacking[follower] == 0:
-                ready.append(follower)
+                push(follower)
+        last = pop(last)
     if len(order) < len(tasks):
         raise ValueError("the steps wait for one another; the layout is not a tree")
     return tuple(order)
@@ -290,17 +339,25 @@ class _Begun:
 
 
 def _beam(
-    tasks: Sequence[Task], weights: Weights, before: Stand | None, limit: int | None
+    tasks: Sequence[Task],
+    weights: Weights,
+    before: Stand | None,
+    limit: int | None,
+    stop: Callable[[], bool] | None = None,
 ) -> tuple[int, ...] | None:
-    """The best order found; None when every beginning ends with more stacks than may wait."""
+    """The best order found; None when every beginning ends with more stacks than may wait, or it is ended."""
     count = len(tasks)
     if count == 0:
         return ()
+    if limit is None and 4 * _WORK // count**2 <= 1:
+        return _straight(tasks, weights, before)
     search = _Search(tasks, weights, before, limit)
     # The work of a beginning grows with the steps that are ready, at times with all of them.
     width = max(1, min(_WIDEST, 4 * _WORK // count**2), min(16 * _WIDEST, 4 * _WORK // count**3))
     level = [search.start()]
-    for _ in range(count):
+    for place in range(count):
+        if stop is not None and place % _ASK_EVERY == 0 and stop():
+            return _straight(tasks, weights, before) if limit is None else None
         met: dict[tuple[int, int], _Begun] = {}
         for begun in level:
             for following in search.next_of(begun):
@@ -317,6 +374,49 @@ def _beam(
         order.append(at.last)
         at = at.came_from
     return tuple(reversed(order))
+
+
+def _straight(tasks: Sequence[Task], weights: Weights, before: Stand | None) -> tuple[int, ...]:
+    """The order that one beginning comes to, for many steps."""
+    number = {stand: place for place, stand in enumerate(dict.fromkeys(task.stand for task in tasks))}
+    kinds = [*number, before]
+    gauges = np.array([stand[1] for stand in number], dtype=np.int64)
+    ways = [stand[0] for stand in number]
+    measured = np.array([way == "back gauge" for way in ways])
+    starts = np.array([weights.stop if way == "front stop" else weights.move for way in ways], dtype=np.int64)
+    by_way = {way: np.array([one == way for one in ways]) for way in dict.fromkeys(ways)}
+    settings = {stand[2]: place for place, stand in enumerate(number)}
+    set_to = np.array([settings[stand[2]] for stand in number], dtype=np.int64)
+
+    def change(value: int) -> Row:
+        """As :meth:`Weights.change`, to all stands at once."""
+        stand = kinds[value]
+        if stand is None:
+            return starts
+        same = by_way[stand[0]] & (gauges == stand[1]) if stand[0] in by_way else np.zeros(len(ways), bool)
+        cost = np.where(same, 0, starts)
+        if stand[0] == "back gauge":
+            cost += np.where(measured, (weights.travel * np.abs(gauges - stand[1])).astype(np.int64), 0)
+        cost += np.where(set_to == settings.get(stand[2], -1), 0, weights.setting)
+        return cost
+
+    ranked = sorted(range(len(tasks)), key=lambda one: (tasks[one].level, not tasks[one].trim, one))
+    rank = [0] * len(tasks)
+    for place, index in enumerate(ranked):
+        rank[index] = place
+    stay: list[set[int]] = [set() for _ in tasks]
+    for index, task in enumerate(tasks):
+        for maker in task.stays_after:
+            stay[maker].add(index)
+    steps = Steps(
+        needs=[len(set(task.needs)) for task in tasks],
+        followers=_followers(tasks),
+        stands=[number[task.stand] for task in tasks],
+        rank=rank,
+        bring=[task.bring for task in tasks],
+        stay=stay,
+    )
+    return tuple(straight_on(steps, change, len(number), weights.move, weights.stack, _BRANCHES))
 
 
 class _Search:

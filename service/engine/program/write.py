@@ -14,17 +14,17 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
-from service.engine.force import check_force
+from service.engine.force import ForceCheck, check_force
 from service.engine.handling import piece_kg
 from service.engine.layout.rules import stock_piece, walk
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Options, Part, StockItem
-from service.engine.plan import Axis, Layout, Outcome, Step, Turn
+from service.engine.plan import Axis, Gauging, Layout, Outcome, Settings, Step, Turn
 from service.engine.program.gang import gang_for, gripped
 from service.engine.program.groups import End, Goes, Link, Work, links_of
 from service.engine.program.names import letters, sheet_name
@@ -50,6 +50,32 @@ class Shop:
     material: Material
     thickness: Length
     longest: Length
+    forces: dict[Length, ForceCheck] = field(default_factory=dict)
+    """What was found of cuts of each length."""
+    settings: dict[tuple[Length, Length, bool, Gauging], Settings] = field(default_factory=dict)
+    """What was found of cuts by their length, the depth that falls, whether it is trim, and the gauging."""
+
+    def about(self, cut_length: Length, link: Link) -> tuple[ForceCheck, Settings]:
+        """Force and settings of a cut of that length; each question is asked once."""
+        force = self.forces.get(cut_length)
+        if force is None:
+            force = check_force(self.machine, self.material, self.thickness, cut_length)
+            self.forces[cut_length] = force
+        key = cut_length, link.fall_depth, link.is_trim, link.cut.gauging
+        settings = self.settings.get(key)
+        if settings is None:
+            settings = settings_for(
+                self.machine,
+                self.material,
+                self.thickness,
+                cut_length=cut_length,
+                drop_depth=link.fall_depth,
+                trim=link.is_trim,
+                gauging=link.cut.gauging,
+                force=force,
+            )
+            self.settings[key] = settings
+        return force, settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +125,7 @@ def write_programs(
     options: Options,
     first_number: int = 1,
     weights: Weights | None = None,
+    stop: Callable[[], bool] | None = None,
 ) -> tuple[Step, ...]:
     """Write the steps that cut all layouts, one material and thickness after another.
 
@@ -121,6 +148,8 @@ def write_programs(
         Number of the first step.
     weights
         What changes cost; by the machine's times when None.
+    stop
+        Asked now and then; once it says so, the steps are ordered in the quickest way.
 
     Returns
     -------
@@ -145,7 +174,7 @@ def write_programs(
             stand = _stand(steps[-1]) if steps else None
             key = (floor[0][0].layout, stand)
             if options.batch or key not in known:
-                known[key] = _sequenced(floor, weights, stand, options.open_stacks)
+                known[key] = _sequenced(floor, weights, stand, options.open_stacks, stop)
             steps.extend(_ordered(floor, known[key], first_number + len(steps)))
     return tuple(steps)
 
@@ -171,11 +200,16 @@ def _floors(
 ) -> Iterator[_Floor]:
     """Runs that may be mixed: all of them; without batches each sheet by itself."""
     whole: list[list[_Run]] = []
+    if not cutting.layouts:
+        return
+    thickness = cutting.layouts[0].thickness
+    shop = Shop(machine, cutting.material, thickness, cutting.longest)
+    about_sheet = with_sheet(machine, cutting.material, thickness)
     for layout in cutting.layouts:
         together = options.batch or layout.repeat == 1
-        ways = [_run(machine, cutting, layout, parts, options, apart=False)]
+        ways = [_run(shop, about_sheet, cutting, layout, parts, options, apart=False)]
         if options.open_stacks is not None:
-            ways.append(_run(machine, cutting, layout, parts, options, apart=True))
+            ways.append(_run(shop, about_sheet, cutting, layout, parts, options, apart=True))
         if options.batch:
             whole.append(ways)
             continue
@@ -187,7 +221,8 @@ def _floors(
 
 
 def _run(
-    machine: Machine,
+    shop: Shop,
+    about_sheet: Machine,
     cutting: Cutting,
     layout: Layout,
     parts: Mapping[str, Part],
@@ -195,14 +230,13 @@ def _run(
     *,
     apart: bool,
 ) -> _Run:
+    machine = shop.machine
     piece = stock_piece(cutting.stock[layout.stock_ref], options.trim)
-    sheet = with_sheet(machine, cutting.material, layout.thickness)
-    walked = walk(sheet, layout.tree, piece, dict(parts), options.trim, cutting.longest)
+    walked = walk(about_sheet, layout.tree, piece, dict(parts), options.trim, cutting.longest)
     if isinstance(walked, str):
         raise ProgramError(f"layout {layout.number} cannot be cut on {machine.name}: {walked}")
     batch = layout.repeat if options.batch else 1
     links = links_of(layout.tree, piece, walked, batch, apart=apart)
-    shop = Shop(machine, cutting.material, layout.thickness, cutting.longest)
     names = dict.fromkeys(((link.group, link.place) for link in links), "")
     rough = tuple(_step(shop, link, 0, layout.number, "none", names) for link in links)
     turns, stays = _turns(links), _stays(links)
@@ -245,12 +279,18 @@ class _Sequenced:
     order: tuple[tuple[int, int], ...]
 
 
-def _sequenced(floor: _Floor, weights: Weights, stand: Stand | None, open_stacks: int | None) -> _Sequenced:
+def _sequenced(
+    floor: _Floor,
+    weights: Weights,
+    stand: Stand | None,
+    open_stacks: int | None,
+    stop: Callable[[], bool] | None,
+) -> _Sequenced:
     """The order of the steps, with as few groups as can be."""
     for way, runs in enumerate(floor):
         tasks, places = _tasks(runs)
         try:
-            order = in_order(tasks, weights, stand, open_stacks)
+            order = in_order(tasks, weights, stand, open_stacks, stop)
         except NoRoomError:
             if way == len(floor) - 1:
                 raise
@@ -361,17 +401,7 @@ def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: d
     kg = piece_kg(material, along, depth, thickness)
     lift, about_lift = lift_of(machine, kg, (along, depth))
     gang = _gang(shop, link, lift == "one person")
-    force = check_force(machine, material, thickness, along * gang)
-    settings = settings_for(
-        machine,
-        material,
-        thickness,
-        cut_length=along * gang,
-        drop_depth=link.fall_depth,
-        trim=link.is_trim,
-        gauging=link.cut.gauging,
-        force=force,
-    )
+    force, settings = shop.about(along * gang, link)
     squared = _squared(machine, link)
     return Step(
         number=number,

@@ -11,8 +11,11 @@ from hypothesis import strategies as st
 
 from service.engine.program.sequence import (
     NoRoomError,
+    Stand,
     Task,
     Weights,
+    _Search,
+    _straight,
     by_level,
     cost_of,
     deepest_first,
@@ -194,3 +197,39 @@ def test_equal_values_of_different_sheets_follow_each_other() -> None:
     tasks = [*sheets, *strips]
     values = [tasks[index].gauge for index in in_order(tasks)]
     assert sum(a != b for a, b in pairwise(values)) == 3
+
+
+@settings(max_examples=60)
+@given(
+    works(30), _WEIGHTS, st.sampled_from((None, ("back gauge", 20000, (0, 0.0)), ("front stop", 5, (0, 1.0))))
+)
+def test_one_beginning_alone_comes_to_the_same_order_either_way(
+    tasks: list[Task], weights: Weights, before: Stand | None
+) -> None:
+    """Many steps go straight on, with all values looked at at once; few come by the beam."""
+    search = _Search(tasks, weights, before, None)
+    search.small = False
+    at = search.start()
+    for _ in tasks:
+        at = min(search.next_of(at), key=lambda one: (one.guess, one.cost))
+    order = []
+    while at.came_from is not None:
+        order.append(at.last)
+        at = at.came_from
+    assert _straight(tasks, weights, before) == tuple(reversed(order))
+
+
+@given(works(12))
+def test_the_plain_rule_takes_the_least_of_all_that_is_ready(tasks: list[Task]) -> None:
+    done: list[int] = []
+    for index in by_level(tasks):
+        ready = [one for one, task in enumerate(tasks) if one not in done and set(task.needs) <= set(done)]
+        last = tasks[done[-1]] if done else None
+
+        def rank(one: int, last: Task | None = last) -> tuple[int | bool, ...]:
+            task = tasks[one]
+            moved = last is None or task.stand[:2] != last.stand[:2]
+            return task.level, moved, not task.trim, last is None or task.group != last.group, one
+
+        assert index == min(ready, key=rank)
+        done.append(index)
