@@ -233,3 +233,15 @@ def test_the_plain_rule_takes_the_least_of_all_that_is_ready(tasks: list[Task]) 
 
         assert index == min(ready, key=rank)
         done.append(index)
+
+
+@given(works(30))
+def test_an_order_of_steps_that_is_ended_at_once_goes_straight_on(tasks: list[Task]) -> None:
+    order = in_order(tasks, stop=lambda: True)
+    waiting = set(range(len(tasks)))
+    for index in order:
+        waiting.remove(index)
+        assert waiting.isdisjoint(tasks[index].needs)
+    assert not waiting
+    straight = cost_of(tasks, _straight(tasks, Weights(), None), Weights())
+    assert cost_of(tasks, order, Weights()) <= straight
