@@ -33,7 +33,7 @@ class _Counted:
         return [
             *tally.differences(self.days.sums),
             *step_sums.differences(self.steps.sums),
-            *cut_sums.differences(self.cuts.sums),
+            *self.cuts.differences(),
             *self.blades.differences(),
         ]
 
@@ -61,7 +61,7 @@ def mend(now: datetime | None = None) -> list[AnyDifference]:
         counted = _count()
         tally.rebuild(counted.days.sums)
         step_sums.rebuild(counted.steps.sums)
-        cut_sums.rebuild(counted.cuts.sums)
+        cut_sums.rebuild()
         counted.blades.rebuild(now or datetime.now(UTC))
     return found
 

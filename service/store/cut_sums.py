@@ -7,15 +7,15 @@ one of them comes late, is withdrawn or put right.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from schemas.edge_log import cut_place, hundredths
 from service.store import bulk
 from service.store.blade_states import thousandths
 from service.store.database import ask, tell
-from service.store.models import CutSum
+from service.store.models import CutSum, Event
 from service.store.standing import Standing, standing
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -99,26 +99,77 @@ _ADDING: Final = f"ON CONFLICT ({_KEY}) DO UPDATE SET " + ", ".join(
 )
 
 
+_Hour: TypeAlias = tuple[str, int]
+_MIXED: Final = 2**64
+
+
 class Recount:
-    """The sums, counted anew."""
+    """The sums, counted anew: of each hour of a machine a mark of what they come to, and for what.
+
+    There may be as many sums as events, and more than memory holds; the sums themselves are counted where
+    the mark of an hour is not that of what is kept.
+    """
 
     def __init__(self) -> None:
-        self.sums: dict[CutKey, Worn] = {}
+        self._hours: dict[_Hour, int] = {}
 
     def add(self, event: Standing) -> None:
         """Count an event."""
         added = added_by(event.type, event.payload, event.at)
         if added is not None:
-            key, worn = added
-            self.sums[key] = self.sums.get(key, NOTHING).plus(worn)
+            _mix(self._hours, *added)
+
+    def differences(self) -> list[CutDifference]:
+        """Where the kept sums differ, within the caller's state of the store."""
+        kept: dict[_Hour, int] = {}
+        for key, worn in _kept():
+            _mix(kept, key, worn)
+        odd = sorted(hour for hour in {*kept, *self._hours} if kept.get(hour, 0) != self._hours.get(hour, 0))
+        return [found for hour in odd for found in _differences_in(hour)]
 
 
-def recount() -> dict[CutKey, Worn]:
-    """The sums, counted anew from the events that were applied."""
-    counted = Recount()
-    for event in standing("type = 'cuts.made'"):
-        counted.add(event)
-    return counted.sums
+def _mix(hours: dict[_Hour, int], key: CutKey, worn: Worn) -> None:
+    # What is added up for a sum and what is added event by event come to the same mark.
+    mark = sum(figure * hash((key, place)) for place, figure in enumerate(worn))
+    hour = key.machine, key.hour
+    hours[hour] = (hours.get(hour, 0) + mark) % _MIXED
+
+
+def _kept(wanted: str = "true", *given: Any) -> Iterator[tuple[CutKey, Worn]]:
+    width = len(CutKey._fields)
+    columns = f"{_KEY}, {', '.join(Worn._fields)}"
+    query = (
+        f"SELECT {columns} FROM cut_sum WHERE {wanted} AND ({_KEY}) > ({_MARKS})"  # noqa: S608 - names of ours
+        f" ORDER BY {_KEY} LIMIT {_AT_A_TIME}"
+    )
+    after: tuple[Any, ...] = ("", -1, 0, "", 0, 0, 0)
+    while rows := ask(query, *given, *after):
+        yield from ((CutKey(*row[:width]), Worn(*row[width:])) for row in rows)
+        after = rows[-1][:width]
+
+
+_MARKS: Final = ", ".join(["%s"] * len(CutKey._fields))
+
+
+def _differences_in(hour: _Hour) -> Iterator[CutDifference]:
+    machine, number = hour
+    counted: dict[CutKey, Worn] = {}
+    write_time: Callable[[Any], Any] = Event.corrected_at.db_value
+    ends = write_time(begin_of(number)), write_time(begin_of(number + 1))
+    within = "type = 'cuts.made' AND machine = %s AND corrected_at >= %s AND corrected_at < %s"
+    for event in standing(within, machine, *ends):
+        _count(counted, event)
+    kept = dict(_kept("machine = %s AND hour = %s", machine, number))
+    for key in sorted({*kept, *counted}):
+        figures = zip(Worn._fields, kept.get(key, NOTHING), counted.get(key, NOTHING), strict=True)
+        yield from (CutDifference(key, name, was, right) for name, was, right in figures if was != right)
+
+
+def _count(sums: dict[CutKey, Worn], event: Standing) -> None:
+    added = added_by(event.type, event.payload, event.at)
+    if added is not None:
+        key, worn = added
+        sums[key] = sums.get(key, NOTHING).plus(worn)
 
 
 class CutDifference(NamedTuple):
@@ -130,22 +181,17 @@ class CutDifference(NamedTuple):
     counted: int
 
 
-def differences(counted: Mapping[CutKey, Worn]) -> list[CutDifference]:
-    """Where the kept sums differ from a recount, within the caller's state of the store."""
-    width = len(CutKey._fields)
-    rows = ask(f"SELECT {_KEY}, {', '.join(Worn._fields)} FROM cut_sum")  # noqa: S608 - names of ours
-    kept = {CutKey(*row[:width]): Worn(*row[width:]) for row in rows}
-    return [
-        CutDifference(key, name, *figures)
-        for key in sorted({*kept, *counted})
-        for name, *figures in zip(
-            Worn._fields, kept.get(key, NOTHING), counted.get(key, NOTHING), strict=True
-        )
-        if figures[0] != figures[1]
-    ]
-
-
-def rebuild(counted: Mapping[CutKey, Worn]) -> None:
+def rebuild() -> None:
     """Put a recount in the place of the kept sums, within the caller's transaction."""
     tell("DELETE FROM cut_sum")
-    add_all(counted)
+    sums: dict[CutKey, Worn] = {}
+    for event in standing("type = 'cuts.made'"):
+        _count(sums, event)
+        if len(sums) >= _MOST_HELD:
+            add_all(sums)
+            sums.clear()
+    add_all(sums)
+
+
+_AT_A_TIME: Final = 2000
+_MOST_HELD: Final = 20_000

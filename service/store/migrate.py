@@ -131,7 +131,7 @@ def migrate() -> list[str]:
             blade_fill.fill()
         if any(step.fill_uses for step in run):
             blade_fill.fill_sets()
-            cut_sums.rebuild(cut_sums.recount())
+            cut_sums.rebuild()
         if run and is_postgresql():
             # Of a column that was just added it knows nothing, and would read the whole table for it.
             database.execute_sql("ANALYZE " + ", ".join(table._meta.table_name for table in TABLES))

@@ -200,7 +200,7 @@ def million(service: Service, address: str, count: int) -> None:
 def _rebuild() -> None:
     with database.atomic():
         tally.rebuild(tally.recount())
-        cut_sums.rebuild(cut_sums.recount())
+        cut_sums.rebuild()
     database.execute_sql("ANALYZE tally, cut_sum")
 
 
