@@ -243,6 +243,8 @@ def _by_line(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division, .
 def _in_lots(job: Job, lots: Sequence[tuple[Part, ...]], stop: Stop | None) -> tuple[Division, ...] | None:
     made: list[Division] = []
     for parts in lots:
+        if stop is not None and stop():
+            return None
         lot = replace(job, parts=parts, stock=_left(job.stock, made))
         divisions = _whole(_beside(lot, 2), stop)
         if divisions is None:

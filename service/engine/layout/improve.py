@@ -109,7 +109,7 @@ class Improver:
             stock = [t.quantity for t in self.types]
             for other, n in rows:
                 stock[other.stock] -= n
-            if turn >= 12:
+            if turn >= 12 or (self.context.steps >= self.ceiling and self.context.stopped):
                 break
             best = pattern
             for stock_type in self.types:

@@ -29,6 +29,7 @@ class Passes:
     """Passes over the demand of one context.
 
     With `numbers`, now and then the first strip of a pattern is chosen by them and not by its worth.
+    `once` tells whether a pass went to its end.
     """
 
     def __init__(self, context: Context) -> None:
@@ -36,6 +37,7 @@ class Passes:
         self.numbers: Sequence32 | None = None
         self.types = context.types
         self.areas = context.areas
+        self.once = False
 
     def one_pass(
         self,
@@ -50,17 +52,27 @@ class Passes:
         `values` are corrected after each pattern: parts that ended in wasteful company become
         worth more, so that the next pass places them earlier. Offcuts are taken first when parts
         fill at least `threshold` thousandths of them.
+
+        Once the caller has said stop, the pass is left as it is, if there was a whole one before, and
+        else goes on with one size of stock as long as there is some.
         """
         left = list(demand)
         rows: list[tuple[Pattern, int]] = []
+        chosen: Pattern | None = None
         for stock in self.types:
             while stock.offcut and stock_left[stock.index] > 0 and any(left):
                 pattern = self.best(stock, axes[:1], values, left, len(rows))
-                if pattern is None or pattern.parts_area * 1000 < threshold * stock.area:
+                if pattern is None or pattern.parts_area * 1000 < threshold * stock.area or self._over():
                     break
                 self._take(pattern, rows, left, stock_left, values)
         while any(left):
-            chosen: Pattern | None = None
+            if self._over():
+                if self.once:
+                    return rows, left
+                if chosen is not None and (same := self._same_again(chosen, axes, values, left, stock_left)):
+                    self._take(same, rows, left, stock_left, values)
+                    continue
+            chosen = None
             for offcut in (False, True):
                 for stock in self.types:
                     if stock.offcut != offcut or stock_left[stock.index] <= 0:
@@ -75,7 +87,25 @@ class Passes:
             if chosen is None:
                 break
             self._take(chosen, rows, left, stock_left, values)
+        self.once = True
         return rows, left
+
+    def _over(self) -> bool:
+        """Whether the caller has said stop; he is asked as steps are counted."""
+        return self.context.steps >= 0 and self.context.stopped
+
+    def _same_again(
+        self,
+        before: Pattern,
+        axes: Sequence[Axis],
+        values: Sequence[int],
+        left: Sequence[int],
+        stock_left: Sequence[int],
+    ) -> Pattern | None:
+        """A pattern for the stock of the one before, if there is more of it and anything fits on it."""
+        if stock_left[before.stock] <= 0:
+            return None
+        return self.best(self.types[before.stock], axes[:1], values, left, 0)
 
     def best(
         self,
