@@ -97,7 +97,9 @@ class Joins:
     """Joins the parts of a grid with one room, priced by :meth:`Grid.price` at `values` less `prices`.
 
     `counts` are the pieces that may be used of each kind and `values` what each is worth, by its index.
-    `spend` is told how many joins were looked at and answers whether to go on.
+    `spend` is told how many joins were looked at and answers whether to go on. `cap`, where there are no
+    prices on the counts, is known to bound what may be added to a layout that reaches to a place; with
+    more than `most_rows` layouts that may become worth enough a search is given up.
     """
 
     def __init__(
@@ -107,6 +109,9 @@ class Joins:
         values: Sequence[int],
         prices: Sequence[int],
         spend: Callable[[int], bool],
+        *,
+        cap: Ints | None = None,
+        most_rows: int = _MOST_ROWS,
     ) -> None:
         self.grid = grid
         self.values = values
@@ -125,6 +130,10 @@ class Joins:
         self.sum_x = sums_of(grid.xs[: wide + 1], int(grid.xs[wide]))
         self.sum_y = sums_of(grid.ys[: high + 1], int(grid.ys[high]))
         self.gain = beyond(table, self.sum_x, self.sum_y)
+        if cap is not None:
+            inside = self.gain[: wide + 1, : high + 1]
+            np.minimum(inside, cap, out=inside)
+        self.most_rows = most_rows
         self.most = int(self.gain[0, 0]) + self.given_back
         """A bound on any layout."""
         self.work = 0
@@ -163,14 +172,14 @@ class Joins:
             made: list[_Rows] = []
             for batch in self._generation(rows, np.flatnonzero(fresh), least):
                 made.append(batch)
-                if sum(map(len, made)) > _MOST_ROWS:
+                if sum(map(len, made)) > self.most_rows:
                     made = [self._undominated(_Rows.together(made))]
-                if len(made[0]) > _MOST_ROWS * 2 // 3 or self.work > end or self.stopped:
+                if len(made[0]) > self.most_rows * 2 // 3 or self.work > end or self.stopped:
                     self._offered(self._numbered(_Rows.together(made)), least, accept)
                     return None
             rows, fresh, all_kept = self._merged(rows, made, keep)
             whole = whole and all_kept
-            if len(rows) > _MOST_ROWS:
+            if len(rows) > self.most_rows:
                 return None
         return max(least - 1, int(rows.worth[self._fits(rows)].max(initial=0))) if whole else None
 

@@ -50,6 +50,22 @@ class Pool:
         if content not in self.trees and len(self.trees) < _MOST:
             self.trees[content] = tree
 
+    def prices(self) -> list[int]:
+        """What the linear programme says a piece of each kind is worth."""
+        prices = [0] * len(self.context.demand)
+        for kind, price in zip(self.kinds, self.master.prices(), strict=True):
+            prices[kind] = price
+        return prices
+
+    def too_few(self, below: int) -> bool:
+        """Whether even in fractions the sheets met hold all parts only for so much, or more."""
+        if len(self.order) < len(self.trees):
+            self._take_up()
+        return self.master.objective > self._limit(below) + 1e-6
+
+    def _limit(self, below: int) -> float:
+        return (below - self.unit) / self.dearest
+
     def choice(self, below: int) -> list[Content] | None:
         """Sheets that hold all parts for less than a cost, None when none were found.
 
@@ -59,7 +75,7 @@ class Pool:
             return None
         self._take_up()
         master, parts = self.master, len(self.kinds)
-        limit = (below - self.unit) / self.dearest
+        limit = self._limit(below)
         if master.objective > limit + 1e-6:
             return None
         used = [j for j in master.within(limit) if self.order[j] not in self.refused]

@@ -18,9 +18,12 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from service.engine.layout.context import Context, Pattern, Solution
+from service.engine.layout.grid import Shape
+from service.engine.layout.kinds import Variant
 from service.engine.layout.passes import Sequence32
 from service.engine.layout.pool import Content, Pool
 from service.engine.layout.quickly import Quickly
+from service.engine.layout.scarce import Scarce
 from service.engine.layout.sheet import NOWHERE, Fit, Sheet
 from service.engine.layout.slack import (
     PART,
@@ -84,6 +87,7 @@ class Ruin:
         self.least = (min(v.dx for v in wanted), min(v.dy for v in wanted))
         self.mill = [t.piece.x.far_mill for t in context.types]
         self.strict = context.stages < _ANY_LEVELS
+        self.scarce = Scarce(context, self._tree_of)
         self.carved: dict[tuple[int, Tree], Pattern | None] = {}
 
     def fewer(self, best: Solution, moves: int, target: int) -> Solution:
@@ -122,6 +126,8 @@ class Ruin:
                     return self._done(other.sheets), taken
                 if other.outside < stand.outside:
                     stand = other
+            elif pool.too_few(best.rank[1]) and self.scarce.prove(pool, sum(n for _, n in best.rows)):
+                return None, taken
             if taken >= moves or self.context.steps >= ceiling:
                 return None, taken
             portion = taken
@@ -200,6 +206,12 @@ class Ruin:
             return self.leaves[self.number[kind.index, node.rotated != kind.swapped]]
         children = [tree for child in node.children if (tree := self._tree(child)) is not None]
         return level(0 if node.axis == "x" else 1, children) if children else None
+
+    def _tree_of(self, shape: Shape) -> Tree:
+        """A layout of the exact search as a tree."""
+        if isinstance(shape, Variant):
+            return self.leaves[self.number[shape.kind, shape.rotated]]
+        return level(0 if shape.axis == "x" else 1, [self._tree_of(child) for child in shape.children])
 
     def _sheet(self, stock: int, tree: Tree | None) -> Sheet:
         self.context.other_steps += _STEPS_A_SHEET

@@ -87,6 +87,7 @@ def _search(context: Context) -> Solution:
     few = _few_of_each(context)
     if few and best.rank[:2] > (0, target):
         best = Ruin(context).fewer(best, _MOVES[effort], target)
+        target = max(target, context.least.cost if context.least is not None else 0)
     # Prices tell little where there are far more kinds than sheets, and cost too much where there are
     # very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
