@@ -96,10 +96,11 @@ class Scarce:
 
         most = joins.search(least, self.joins, accept)
         self.joins -= joins.work
+        fresh = len(pool.trees) > before
         if most is None:
-            # What took too long once will do so again.
-            self.joins //= 2
-        return most, len(pool.trees) > before
+            # What took too long once will do so again, but for other prices.
+            self.joins = self.joins // 2 if fresh else 0
+        return most, fresh
 
     def _spend(self, joins: int) -> bool:
         self.context.other_steps += joins // _JOINS_A_STEP
