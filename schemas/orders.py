@@ -97,7 +97,9 @@ class PartSchema(Record):
         "value: the parts that are worth most"
     ),
     effort="how long to search, in steps that are the same everywhere: quick, standard, thorough",
-    max_stages="how often the direction of cutting may change, plus one; 1: strips only, of stock with cut edges",
+    max_stages=(
+        "how often the direction of cutting may change, plus one; 1: strips only, of stock with cut edges"
+    ),
     trim="what is cut off a mill edge at least",
     offcut_min="the two sides that a leftover must reach to be kept as an offcut",
     open_stacks="how many stacks of pieces may wait at the machine; null: any number",
