@@ -6,12 +6,14 @@ Lengths are shown in millimetres.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 from typing import Final, TypeAlias
 
 from service.drawing.steps import Page, outcomes_text, page_of, step_lines, told
 from service.drawing.words import MARKS, counted, ends, row, size_text, thousands, wrapped
 from service.engine.estimate import leaves
 from service.engine.findings import Finding
+from service.engine.objectives import worth_of
 from service.engine.order import Order
 from service.engine.plan import CutPlan, Layout, Node, Step
 from service.engine.quality.parts import tolerance_text
@@ -112,16 +114,31 @@ def _head(plan: CutPlan, order: Order | None, width: int) -> Iterator[str]:
         f"{summary.utilisation:.1%} of what is cut up becomes parts.",
         width,
     )
+    if plan.bound.value is not None:
+        yield from wrapped(_worth_text(plan.bound.value, plan, order), width)
     yield from wrapped(_bound_text(plan), width)
     times = f"{counted(summary.strokes, 'stroke')}, {counted(summary.gauge_moves, 'gauge setting')}, "
     times += f"{counted(summary.turns, 'turn')}, {summary.cut_metres:.1f} m sheared, "
     times += f"about {summary.minutes:.0f} min."
     yield from wrapped(times, width)
     if plan.stopped_early:
-        longer = "; a longer one (--effort thorough, over HTTP options.effort) may save material"
+        longer = "; a longer one (--effort thorough, over HTTP options.effort) may "
+        longer += "save material" if plan.bound.value is None else "find parts worth more"
         if order is not None and order.options.effort == "thorough":
             longer = ""
         yield from wrapped(f"The search was stopped before its end{longer}.", width)
+
+
+def _worth_text(most: float, plan: CutPlan, order: Order | None) -> str:
+    """What the chosen parts are worth, which the order tells, and what is proved about any choice."""
+    if order is None:
+        return f"No choice of parts from this stock is worth more than {most:.10g}."
+    worth = worth_of(plan.layouts, order.parts)
+    text = f"The parts are worth {float(worth):.10g}; no choice of parts from this stock is worth more"
+    if Fraction(str(most)) <= worth:
+        return f"{text}."
+    below = 1 - float(worth / Fraction(str(most)))
+    return f"{text} than {most:.10g}, so this one is at most {below:.1%} below the best."
 
 
 _WIDE_GAP: Final = 0.2
