@@ -8,12 +8,13 @@ tells for its size. The bound is that of Viswanathan & Bagchi (Operations Resear
 
 from __future__ import annotations
 
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 Ints: TypeAlias = NDArray[np.int64]
+Places: TypeAlias = NDArray[np.signedinteger[Any]]
 
 OUTSIDE: Final = -(1 << 60)
 """The gain of a layout that does not fit the piece."""
@@ -31,7 +32,7 @@ def sums_of(places: Ints, whole: int) -> NDArray[np.intp]:
     return at
 
 
-def beyond(worth: Ints, sum_x: NDArray[np.intp], sum_y: NDArray[np.intp]) -> Ints:
+def beyond(worth: Ints, sum_x: Places, sum_y: Places) -> Ints:
     """The most that may be gained beyond a corner up to each place; a further row and column are outside.
 
     `worth` is the table of what each size holds at most; `sum_x` and `sum_y` are of :func:`sums_of`.
@@ -49,7 +50,7 @@ def beyond(worth: Ints, sum_x: NDArray[np.intp], sum_y: NDArray[np.intp]) -> Int
             return gain
 
 
-def _grown(gain: Ints, worth: Ints, sums: NDArray[np.intp], useful: NDArray[np.intp]) -> None:
+def _grown(gain: Ints, worth: Ints, sums: Places, useful: NDArray[np.intp]) -> None:
     """Let every corner grow along the first index, in place."""
     outside = len(worth)
     for at in range(outside - 2, -1, -1):

@@ -14,9 +14,10 @@ Effort is counted in joins. Lengths are places of a :class:`~service.engine.layo
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Final
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,9 +28,14 @@ from service.engine.layout.grid import Cuts, Grid, Shape
 from service.engine.layout.kinds import Variant
 from service.engine.plan import Axis
 
-_BLOCK: Final = 1 << 20
+Short: TypeAlias = NDArray[np.int32]
+"""Places and numbers of layouts: half as long as what is worth or used, as there are many."""
+
+_BLOCK: Final = 1 << 18
 """Joins looked at together: bounds the memory."""
 _MOST_ROWS: Final = 300_000
+_MOST_NUMBERED: Final = 4_000_000
+"""Layouts remembered in one search with what they were joined from: bounds the memory too."""
 _TRIED: Final = 4
 """Layouts offered a generation: more would only matter where the machine cannot cut what is valuable."""
 _ALONE: Final = (1, 2, 1, 2)
@@ -47,16 +53,16 @@ class _Rows:
     has -1 as `two` and its place among the parts as `one`.
     """
 
-    i: Ints
-    j: Ints
+    i: Short
+    j: Short
     worth: Ints
     priced: Ints
     use: Ints
-    levels: Ints
-    one: Ints
-    two: Ints
-    upward: Ints
-    number: Ints
+    levels: Short
+    one: Short
+    two: Short
+    upward: Short
+    number: Short
 
     def take(self, which: NDArray[np.intp] | NDArray[np.bool_] | slice) -> _Rows:
         """Some of the rows."""
@@ -75,8 +81,8 @@ class _Rows:
 class _Cells:
     """Rows gathered by the places they reach: `order[start : start + size]` are those of a cell."""
 
-    i: Ints
-    j: Ints
+    i: Short
+    j: Short
     most: Ints
     order: NDArray[np.intp]
     start: NDArray[np.intp]
@@ -91,6 +97,31 @@ class _Cells:
         found, start, size = np.unique(cell[by_cell], return_index=True, return_counts=True)
         most = np.maximum.reduceat(rows.priced[order], start)
         return _Cells(found // breadth, found % breadth, most, order, start, size)
+
+
+class _Origins:
+    """What numbered layouts were joined from: of each the two, and whether along y."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._starts: list[int] = []
+        self._batches: list[tuple[Short, Short, NDArray[np.bool_]]] = []
+
+    def add(self, rows: _Rows) -> _Rows:
+        """The rows with the next numbers."""
+        first = self.count
+        if len(rows):
+            self._starts.append(first)
+            self._batches.append((rows.one, rows.two, rows.upward != 0))
+            self.count += len(rows)
+        return replace(rows, number=np.arange(first, self.count, dtype=np.int32))
+
+    def of(self, number: int) -> tuple[int, int, bool]:
+        """The numbers of the two that a layout was joined from, and whether along y."""
+        batch = bisect_right(self._starts, number) - 1
+        one, two, upward = self._batches[batch]
+        at = number - self._starts[batch]
+        return int(one[at]), int(two[at]), bool(upward[at])
 
 
 class Joins:
@@ -127,8 +158,8 @@ class Joins:
         grid.price(self.reduced)
         wide, high = grid.rooms[0]
         table = np.maximum.reduce([chain[-1][1] for chain in grid.chains])[: wide + 1, : high + 1]
-        self.sum_x = sums_of(grid.xs[: wide + 1], int(grid.xs[wide]))
-        self.sum_y = sums_of(grid.ys[: high + 1], int(grid.ys[high]))
+        self.sum_x = sums_of(grid.xs[: wide + 1], int(grid.xs[wide])).astype(np.int32)
+        self.sum_y = sums_of(grid.ys[: high + 1], int(grid.ys[high])).astype(np.int32)
         self.gain = beyond(table, self.sum_x, self.sum_y)
         if cap is not None:
             inside = self.gain[: wide + 1, : high + 1]
@@ -156,7 +187,7 @@ class Joins:
         looked for. None when more than `budget` joins would be needed, or when some were left out because
         only the best `keep` of each size are kept: what was accepted then is all there is.
         """
-        self._from: list[tuple[int, int, int]] = []
+        self._origins = _Origins()
         end = self.work + budget
         whole = True
         rows = self._parts(least)
@@ -172,14 +203,14 @@ class Joins:
             made: list[_Rows] = []
             for batch in self._generation(rows, np.flatnonzero(fresh), least):
                 made.append(batch)
-                if sum(map(len, made)) > self.most_rows:
+                if sum(map(len, made)) > 2 * self.most_rows:
                     made = [self._undominated(_Rows.together(made))]
                 if len(made[0]) > self.most_rows * 2 // 3 or self.work > end or self.stopped:
-                    self._offered(self._numbered(_Rows.together(made)), least, accept)
+                    self._offered(self._origins.add(_Rows.together(made)), least, accept)
                     return None
             rows, fresh, all_kept = self._merged(rows, made, keep)
             whole = whole and all_kept
-            if len(rows) > self.most_rows:
+            if len(rows) > self.most_rows or self._origins.count > _MOST_NUMBERED:
                 return None
         return max(least - 1, int(rows.worth[self._fits(rows)].max(initial=0))) if whole else None
 
@@ -202,29 +233,26 @@ class Joins:
         def column(numbers: Sequence[int]) -> Ints:
             return np.array(numbers, dtype=np.int64)
 
+        def short(numbers: Sequence[int]) -> Short:
+            return np.array(numbers, dtype=np.int32)
+
         count = len(self.single)
         use = np.array([self.counts.one(v.kind) for v in self.single], dtype=np.int64)
         rows = _Rows(
-            column([self.grid.at_x[v.dx] for v in self.single]),
-            column([self.grid.at_y[v.dy] for v in self.single]),
+            short([self.grid.at_x[v.dx] for v in self.single]),
+            short([self.grid.at_y[v.dy] for v in self.single]),
             column([self.values[v.kind] for v in self.single]),
             column([self.reduced[v.kind] for v in self.single]),
             use.reshape(count, self.counts.words),
-            np.array([_NOT_COUNTED if self.grid.unlimited else _ALONE] * count, dtype=np.int64).reshape(
+            np.array([_NOT_COUNTED if self.grid.unlimited else _ALONE] * count, dtype=np.int32).reshape(
                 count, 4
             ),
-            column(range(count)),
-            column([-1] * count),
-            column([0] * count),
-            column([-1] * count),
+            short(range(count)),
+            short([-1] * count),
+            short([0] * count),
+            short([-1] * count),
         )
-        return self._numbered(rows.take(self._promise(rows) >= least))
-
-    def _numbered(self, rows: _Rows) -> _Rows:
-        """The rows with numbers, and remembered what they were joined from."""
-        first = len(self._from)
-        self._from.extend(zip(rows.one.tolist(), rows.two.tolist(), rows.upward.tolist(), strict=True))
-        return replace(rows, number=np.arange(first, first + len(rows), dtype=np.int64))
+        return self._origins.add(rows.take(self._promise(rows) >= least))
 
     def _offered(self, rows: _Rows, least: int, accept: Callable[[Shape], int]) -> int:
         """Try the most valuable of the rows; what is to be looked for then."""
@@ -235,7 +263,7 @@ class Joins:
         return least
 
     def _shape(self, number: int) -> Shape:
-        one, two, upward = self._from[number]
+        one, two, upward = self._origins.of(number)
         if two < 0:
             return self.single[one]
         axis: Axis = "y" if upward else "x"
@@ -283,7 +311,7 @@ class Joins:
                     at = to
 
     def _joined(
-        self, rows: _Rows, a: NDArray[np.intp], b: NDArray[np.intp], x: Ints, y: Ints, upward: bool
+        self, rows: _Rows, a: NDArray[np.intp], b: NDArray[np.intp], x: Short, y: Short, upward: bool
     ) -> _Rows:
         """Rows a and b side by side, where the counts and the levels of cuts allow it."""
         use = rows.use[a] + rows.use[b]
@@ -312,8 +340,8 @@ class Joins:
             levels,
             rows.number[a],
             rows.number[b],
-            np.full(len(a), int(upward), dtype=np.int64),
-            np.full(len(a), -1, dtype=np.int64),
+            np.full(len(a), int(upward), dtype=np.int32),
+            np.full(len(a), -1, dtype=np.int32),
         )
 
     def _fits(self, rows: _Rows) -> NDArray[np.bool_]:
@@ -339,7 +367,7 @@ class Joins:
             all_kept = bool((rank < keep).all())
             both = both.take(order[rank < keep])
         fresh = both.number < 0
-        old, new = both.take(~fresh), self._numbered(both.take(fresh))
+        old, new = both.take(~fresh), self._origins.add(both.take(fresh))
         return _Rows.together([old, new]), np.arange(len(both)) >= len(old), all_kept
 
     def _undominated(self, rows: _Rows) -> _Rows:
@@ -348,9 +376,8 @@ class Joins:
         Only neighbours in size are compared: what is missed costs time, no more.
         """
         known = (rows.number >= 0).astype(np.int64)
-        words = (rows.use[:, word] for word in range(self.counts.words))
-        levels = (rows.levels[:, k] for k in range(4))
-        order = np.lexsort((-known, *levels, -rows.priced, rows.j, rows.i, *words))
+        keys: list[NDArray[np.signedinteger[Any]]] = [-known, *rows.levels.T, -rows.priced, rows.j, rows.i]
+        order = np.lexsort((*keys, *rows.use.T))
         rows = rows.take(order)
         for step in _NEIGHBOURS:
             if len(rows) <= step:
