@@ -38,10 +38,12 @@ _JOINS: Final[dict[Effort, int]] = {"quick": 20_000_000, "standard": 200_000_000
 """Joins of two layouts that are looked at: for each piece half of what the pieces before it left."""
 _KEEPS: Final = (1, 2, 4, 8, 16, 32, 64)
 _TABLES: Final[dict[Effort, int]] = {"quick": 5_000_000, "standard": 12_000_000, "thorough": 120_000_000}
-"""Joins in tables that keep to the counts: no further table is begun beyond."""
+"""Joins in tables that keep to the counts, for a piece of the first order: no table is begun beyond."""
+_TABLES_LATER: Final = 20
+"""The part of that for pieces filled in other orders, and anew."""
 _JOINS_A_STEP: Final = 20
 _LOOKS: Final[dict[Effort, int]] = {"quick": 8, "standard": 16, "thorough": 60}
-"""Pieces filled beyond those of the first order: in other orders, and anew."""
+"""Pieces filled beyond those of the first order: half of them in other orders, the others anew."""
 _ORDERS: Final = 4
 _CHOSEN_FROM: Final = 1500
 """Layouts chosen from."""
@@ -66,6 +68,7 @@ class Worth:
             context.demand, sum(n * w * h for n, (w, h) in zip(self.pieces, self.rooms, strict=True))
         )
         self.joins = _JOINS[self.effort]
+        self.tables = _TABLES[self.effort]
         self._spare = 0
         self._prices = [0] * len(self.values)
         self._built: dict[tuple[int, tuple[int, ...]], Pattern | None] = {}
@@ -80,7 +83,7 @@ class Worth:
             self._price_counts()
         looks = _LOOKS[self.effort]
         for turn in range(min(len(types), _ORDERS)):
-            if self._over(best) or looks <= 0:
+            if self._over(best) or 2 * looks <= _LOOKS[self.effort]:
                 break
             # Another type comes first each time, the last ones sooner: sheets after offcuts.
             first = types[-turn]
@@ -88,6 +91,7 @@ class Worth:
             found = self._filled([first, *(t for t in types if t is not first)], self._best)
             best = max(best, found, key=self._worth)
             looks -= len(self._known) - known if turn else 0
+            self.tables = _TABLES[self.effort] // _TABLES_LATER
         if several and self._worth(best) < self.bound:
             best = max(best, self._chosen(), key=self._worth)
             best = self._anew(best, looks)
@@ -317,7 +321,7 @@ class Worth:
         work = 0
         for keep in _KEEPS:
             for share in (0, 1, 2) if any(multipliers) else (0,):
-                if done() or work > _TABLES[self.effort]:
+                if done() or work > self.tables:
                     return
                 tables = Limited(grid, left, keep)
                 ranked = [max(v - m * share // 2, 0) for v, m in zip(self.values, multipliers, strict=True)]
