@@ -22,7 +22,7 @@ from client.profile import profile_notes
 from client.wire import Patience
 from client.workstation import Workstation
 from schemas.problems import FieldError
-from service.engine.order import Order
+from service.engine.order import ANY_STAGES, MOST_STAGES, Order
 from service.engine.quantities import show_mm
 
 
@@ -53,9 +53,9 @@ def _order_options(command: Any) -> Any:
             ),
             click.option(
                 "--stages",
-                type=click.IntRange(1, 6),
-                help="How often the cuts may change direction, plus one; 1: strips only, of stock with cut "
-                "edges. 3 unless given.",
+                callback=_stages,
+                help="How often the cuts may change direction, plus one, or any; 1: strips only, of stock "
+                "with cut edges. 3 unless given.",
             ),
             click.option("--trim", help="What is cut off a mill edge at least; 5 mm unless given."),
             click.option(
@@ -77,6 +77,19 @@ def _order_options(command: Any) -> Any:
     ):
         command = option(command)
     return command
+
+
+def _stages(context: click.Context, parameter: click.Parameter, value: str | None) -> int | None:
+    if value is None:
+        return None
+    if value == "any":
+        return ANY_STAGES
+    try:
+        return click.IntRange(1, MOST_STAGES).convert(value, parameter, context)
+    except click.BadParameter:
+        raise click.BadParameter(
+            f"{value}: a whole number from 1 to {MOST_STAGES}, or any, is wanted"
+        ) from None
 
 
 def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> OrderFile:

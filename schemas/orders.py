@@ -31,7 +31,17 @@ from service.engine.certificates import by_certificates
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.materials_table import UnknownMaterial, material_named
-from service.engine.order import Options, Order, Part, StockItem, Tolerance, price_wanted, without_price
+from service.engine.order import (
+    ANY_STAGES,
+    MOST_STAGES,
+    Options,
+    Order,
+    Part,
+    StockItem,
+    Tolerance,
+    price_wanted,
+    without_price,
+)
 
 MOST_PARTS = 10_000
 MOST_PIECES = 1_000_000
@@ -98,7 +108,8 @@ class PartSchema(Record):
     ),
     effort="how long to search, in steps that are the same everywhere: quick, standard, thorough",
     max_stages=(
-        "how often the direction of cutting may change, plus one; 1: strips only, of stock with cut edges"
+        "how often the direction of cutting may change, plus one; 1: strips only, of stock with cut edges; "
+        f"from {ANY_STAGES} on as often as it takes"
     ),
     trim="what is cut off a mill edge at least",
     offcut_min="the two sides that a leftover must reach to be kept as an offcut",
@@ -111,7 +122,7 @@ class OptionsSchema(Record):
     makes = Options
     objective = Choice("material", "handling", "time", "cost", "compare", "value", load_default="material")
     effort = Choice("quick", "standard", "thorough", load_default="standard")
-    max_stages = JsonInt(load_default=3, validate=between(1, 6))
+    max_stages = JsonInt(load_default=3, validate=between(1, MOST_STAGES))
     trim = Millimetres(load_default=500, zero_ok=True, data_key="trim_mm")
     offcut_min = Many(Size(), least=2, most=2)
     batch = JsonBool(load_default=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Literal, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 from service.engine.machine import Machine
 from service.engine.materials import Material
@@ -80,14 +80,19 @@ class StockItem:
     certificate: str | None = None
 
 
+ANY_STAGES: Final = 40
+"""From so many on the direction of cutting may change as often as it takes."""
+MOST_STAGES: Final = 60
+
+
 @dataclass(frozen=True, slots=True)
 class Options:
     """How to plan.
 
     `trim` is what is cut off a mill edge at least; `offcut_min` the (larger, smaller) side from
     which a leftover is kept as an offcut; `max_stages` how often the direction of cutting may
-    change, plus one (1: strips only, of stock with cut edges). `batch` runs each gauge setting over all
-    identical sheets.
+    change, plus one (1: strips only, of stock with cut edges; from :data:`ANY_STAGES` on any number).
+    `batch` runs each gauge setting over all identical sheets.
 
     `objective` says which plan is the best: of least ``material`` (its cost where every sheet has a
     price, else its area), least ``handling``, least ``time`` at the machine, or least ``cost`` of

@@ -191,7 +191,7 @@ FULL_ORDER = order(
         ("/machine", 7, "the id of a machine is wanted"),
         ("/units", "ell", "mm, in"),
         ("/gauge_table", "tin", "steel, galvanised"),
-        ("/options/max_stages", 0, "from 1 to 6"),
+        ("/options/max_stages", 0, "from 1 to 60"),
         ("/options/offcut_min", [300], "2 to 2 entries"),
         ("/options/trim_mm", "5", "a number of millimetres"),
         ("/options/speed", 1, "not known here"),

@@ -19,9 +19,10 @@ from service.engine.layout.dual import by_unit
 from service.engine.layout.grid import Grid
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.stock import StockType
+from service.engine.order import ANY_STAGES
 from service.engine.quantities import Length
 
-ANY_LEVELS: Final = 40
+ANY_LEVELS: Final = ANY_STAGES
 _PLACES: Final = 350
 """Places along an axis looked at as they are; with more of them, sizes are measured in units."""
 _BITS: Final = 26
