@@ -84,12 +84,9 @@ def _stages(context: click.Context, parameter: click.Parameter, value: str | Non
         return None
     if value == "any":
         return ANY_STAGES
-    try:
-        return click.IntRange(1, MOST_STAGES).convert(value, parameter, context)
-    except click.BadParameter:
-        raise click.BadParameter(
-            f"{value}: a whole number from 1 to {MOST_STAGES}, or any, is wanted"
-        ) from None
+    if value.isdecimal() and 1 <= int(value) <= MOST_STAGES:
+        return int(value)
+    raise click.BadParameter(f"{value}: a whole number from 1 to {MOST_STAGES}, or any, is wanted")
 
 
 def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> OrderFile:
