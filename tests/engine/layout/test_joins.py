@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from itertools import product
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.engine.layout import joins as joins_module
 from service.engine.layout.beyond import OUTSIDE, beyond, sums_of
 from service.engine.layout.counts import Counts
 from service.engine.layout.grid import Grid, Shape, size_of, variants_in
@@ -220,3 +224,27 @@ def test_two_uses_are_over_when_any_kind_is_taken_oftener_than_it_may(
     )
     over = any(min(a, most) + min(b, most) > most for a, b, most in rows)
     assert bool(counts.over(one + two)) is over
+
+
+def test_a_search_that_would_remember_too_many_layouts_ends_without_a_bound(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rows = [(2, 3, 2, 10), (1, 2, 2, 3), (3, 1, 2, 5)]
+    assert joins_of((6, 6), rows, [0, 0, 0], ANY_LEVELS).search(1, ENOUGH, lambda _: 0) is not None
+    monkeypatch.setattr(joins_module, "_MOST_NUMBERED", 5)
+    assert joins_of((6, 6), rows, [0, 0, 0], ANY_LEVELS).search(1, ENOUGH, lambda _: 0) is None
+
+
+def test_no_more_than_nine_bytes_are_remembered_of_a_layout() -> None:
+    origins = joins_module._Origins()
+    joins = joins_of((6, 6), [(1, 1, 2, 3)], [0], ANY_LEVELS)
+    joins.search(1, ENOUGH, lambda _: 0)
+    rows = joins._parts(0)
+    many = joins_module._Rows.together([rows] * 50_000)
+    tracemalloc.start()
+    before = tracemalloc.get_traced_memory()[0]
+    origins.add(replace(many, one=many.one.copy(), two=many.two.copy()))
+    kept = tracemalloc.get_traced_memory()[0] - before
+    tracemalloc.stop()
+    assert kept < 10 * len(many)
+    assert origins.of(len(many) - 1) == (0, -1, False)
