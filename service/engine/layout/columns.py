@@ -17,6 +17,7 @@ from typing import Final
 from service.engine.layout.context import AXES, Context, Pattern
 from service.engine.layout.grid import Grid, Shape, variants_in
 from service.engine.layout.linear import PRICE_BITS, Column, Master
+from service.engine.layout.mend import Mender, worth_of
 from service.engine.layout.prices import least_cost, whole_least
 from service.engine.layout.stock import StockType
 from service.engine.order import Effort
@@ -36,6 +37,8 @@ _TAILS: Final = (0.998, 0.9998)
 
 The second where a little less would spare a piece of stock.
 """
+_MENDING: Final = 400
+"""Steps that it takes to mend a layout, about."""
 _TABLE_STEPS: Final = 800
 """Sums in the tables that take as long as one step."""
 
@@ -52,6 +55,7 @@ class Priced:
     master: Master
     patterns: list[Pattern]
     least: float
+    task: Task
 
 
 class Steady:
@@ -103,13 +107,18 @@ class Columns:
         self.rooms = rooms
         self.ceiling = ceiling
         self.dearest = max(t.cost for t in self.types)
+        self.mender = Mender(context.filler.variants, context.stages)
 
-    def priced(self, demand: Sequence[int], stock: Sequence[int], rounds: int, unit: int) -> Priced:
+    def priced(
+        self, demand: Sequence[int], stock: Sequence[int], rounds: int, unit: int, last: int | None = None
+    ) -> Priced:
         """Weights for what is still wanted, and what each kind is worth.
 
-        Ends where whole multiples of `unit` cannot tell the cost in fractions from what is proved.
+        Ends where whole multiples of `unit` cannot tell the cost in fractions from what is proved, and at
+        step `last`, without it at two thirds of the ceiling.
         """
         context = self.context
+        last = 2 * self.ceiling // 3 if last is None else last
         kinds = [kind for kind, n in enumerate(demand) if n > 0]
         task = Task(self, kinds, demand, stock)
         for pattern in list(context.pool.values()):
@@ -126,7 +135,7 @@ class Columns:
         before = math.inf
         for turn in range(rounds * len(grids)):
             self._solve(task.master)
-            if 3 * context.steps >= 2 * self.ceiling:
+            if context.steps >= last:
                 break
             if turn % _TAIL == 0:
                 if task.master.objective > self._tail(task.master.objective, unit) * before:
@@ -155,7 +164,47 @@ class Columns:
         self._solve(task.master)
         weights = [(task.patterns[j], weight) for j, weight in task.master.weights()]
         return Priced(
-            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest
+            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest, task
+        )
+
+    def held(
+        self, task: Task, demand: Sequence[int], stock: Sequence[int], enough: float, rounds: int
+    ) -> Priced:
+        """As :meth:`priced`, from the patterns of `task`: new ones until the cost is `enough` at most.
+
+        Made with rough tables, for dives, in which what is left changes little from one time to the next.
+        """
+        context = self.context
+        task.renew(demand, stock)
+        live = [t for t in self.types if stock[t.index] > 0]
+        most = _PLACES[context.job.options.effort]
+        places = [most // 2, most]
+        grid: Grid | None = None
+        for _ in range(rounds):
+            self._solve_again(task.master)
+            if task.master.objective * self.dearest <= enough or context.steps >= self.ceiling:
+                break
+            values = task.values()
+            added = False
+            while places and not added:
+                grid = grid or Grid(
+                    context.filler.variants,
+                    demand,
+                    [self.rooms[t.index] for t in live],
+                    context.stages,
+                    places[0],
+                )
+                _, added = self._by_table(grid, live, values, values, task, mended=True)
+                if not added:
+                    grid = None
+                    places.pop(0)
+            if not added:
+                break
+        else:
+            self._solve_again(task.master)
+        weights = [(task.patterns[j], weight) for j, weight in task.master.weights()]
+        return Priced(
+            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest, task
         )
 
     def _tail(self, objective: float, unit: int) -> float:
@@ -163,7 +212,13 @@ class Columns:
         return _TAILS[4 * unit >= self.dearest and over < 0.3]
 
     def _by_table(
-        self, grid: Grid, live: Sequence[StockType], prices: list[int], values: Sequence[int], task: Task
+        self,
+        grid: Grid,
+        live: Sequence[StockType],
+        prices: list[int],
+        values: Sequence[int],
+        task: Task,
+        mended: bool = False,
     ) -> tuple[list[int], bool]:
         """The most valuable patterns of the table for each stock type, those that gain at `values`.
 
@@ -191,6 +246,8 @@ class Columns:
                             over[kind] = max(over.get(kind, 0), n)
                     if sum(min(n, demand[kind]) * values[kind] for kind, n in uses.items()) > least:
                         added |= task.gains(carved(context, stock_type, shape, uses, demand), values)
+                    elif mended:
+                        added |= self._mended(stock_type, shape, values, task)
             if added or not over:
                 break
             asked = list(asked)
@@ -198,6 +255,18 @@ class Columns:
                 asked[kind] = asked[kind] * (demand[kind] + n) // (2 * n)
         context.other_steps += (grid.work - before) // _TABLE_STEPS + 2 * len(grid.xs)
         return tops, added
+
+    def _mended(self, stock: StockType, shape: Shape, values: Sequence[int], task: Task) -> bool:
+        """A layout with more of a part than is wanted, mended; whether it gains."""
+        whole = self.mender.mended(shape, self.rooms[stock.index], values, task.demand)
+        self.context.other_steps += _MENDING
+        if whole is None or worth_of(whole, values) * self.dearest <= stock.cost << PRICE_BITS:
+            return False
+        return task.gains(carved(self.context, stock, whole, uses_of(whole), task.demand), values)
+
+    def _solve_again(self, master: Master) -> None:
+        master.solve()
+        self.context.other_steps += 40 * master.parts + 4 * len(master.columns)
 
     def _solve(self, master: Master) -> None:
         master.solve()
@@ -219,8 +288,15 @@ class Task:
         scarce = [t.index for t in self.types if 0 < stock[t.index] < pieces]
         self.stock_row = {index: len(kinds) + i for i, index in enumerate(scarce)}
         self.master = Master([demand[k] for k in kinds], [stock[i] for i in scarce], 2.0)
+        self.scarce = scarce
         self.patterns: list[Pattern] = []
         self.known: set[tuple[int, tuple[tuple[int, int], ...]]] = set()
+
+    def renew(self, demand: Sequence[int], stock: Sequence[int]) -> None:
+        """The same patterns for what is still wanted of the same kinds, from what stock is left."""
+        self.demand = demand
+        self.stock = stock
+        self.master.renew([demand[k] for k in self.kinds], [stock[i] for i in self.scarce])
 
     def column(self, stock: int, use: Sequence[tuple[int, int]]) -> Column:
         """A use of a stock type as a column; empty when it serves nothing that is wanted."""

@@ -82,6 +82,23 @@ class Master:
         self._lp.addCol(cost, 0.0, highspy.kHighsInf, len(column), rows, counts)
         return len(self.columns) - 1
 
+    def renew(self, need: Sequence[int], have: Sequence[int]) -> None:
+        """The same patterns for other needs and stock; the next answer begins from the last one.
+
+        >>> master = Master([4], [], 100.0)
+        >>> _ = master.add(((0, 2),), 1.0)
+        >>> master.renew([6], [])
+        >>> master.solve()
+        >>> round(master.objective, 6)
+        3.0
+        """
+        self.need = list(need)
+        self.have = list(have)
+        for row, n in enumerate(need):
+            self._lp.changeRowBounds(row, float(n), highspy.kHighsInf)
+        for row, n in enumerate(have, len(need)):
+            self._lp.changeRowBounds(row, -highspy.kHighsInf, float(n))
+
     def solve(self) -> None:
         """Find the least cost; the answer is in `objective`, `duals` and :meth:`weights`."""
         self._lp.run()

@@ -22,7 +22,10 @@ from service.engine.quantities import Length
 _MOST_PLACES: Final = 3000
 _SOME_PLACES: Final = 500
 _FEW_PLACES: Final = (80, 200)
-_SHAPES: Final = 8
+_SHAPES: Final = 12
+_MORE_SHAPES: Final = 20
+"""Layouts taken from one table: from one that takes long, more."""
+_CLOSE: Final = 1 / 2000
 _ROUNDS: Final = 400
 _TABLE_STEPS: Final = 400
 """Sums in the tables that take as long as one step."""
@@ -69,7 +72,9 @@ def proved(
             steady = Steady(context.demand, context.types, steady.best)
     grid = grid_of(_MOST_PLACES)
     sums = len(grid.xs) * len(grid.ys) * (len(grid.xs) + len(grid.ys)) // 4
-    if not grid.exact or sums > work:
+    # What lies so near to what is known takes many tables to prove, or cannot be.
+    close = (1 - _CLOSE) * task.master.objective * task.dearest < known
+    if not grid.exact or sums > work or (close and 4 * sums > work):
         # The patterns of a finer table are of use all the same.
         fine = grid_of(_SOME_PLACES)
         while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
@@ -113,7 +118,8 @@ class _Offers:
                 coarse.price(prices)
                 tops = grid.tops(prices, coarse)
                 shapes = [
-                    grid.layouts(prices, place, _SHAPES, floor) for place, floor in enumerate(self.floors)
+                    grid.layouts(prices, place, _MORE_SHAPES, floor)
+                    for place, floor in enumerate(self.floors)
                 ]
             steady.learn(prices, tops)
             self.context.other_steps += (grid.work - before) // _TABLE_STEPS + 5 * len(grid.xs)

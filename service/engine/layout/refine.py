@@ -9,7 +9,8 @@ next one begins with another pattern.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
@@ -20,6 +21,7 @@ from service.engine.layout.context import AXES, Context, Pattern, Solution
 from service.engine.layout.passes import Passes
 from service.engine.layout.prices import ANY_LEVELS
 from service.engine.layout.proof import proved
+from service.engine.layout.ruin import Ruin
 from service.engine.order import Effort
 
 _NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 1000}
@@ -29,6 +31,17 @@ _WORK: Final[dict[Effort, int]] = {"quick": 0, "standard": 4_000_000_000, "thoro
 _DIVES: Final[dict[Effort, int]] = {"quick": 1, "standard": 6, "thorough": 40}
 _CHOICE: Final[dict[Effort, int]] = {"quick": 2_000, "standard": 6_000, "thorough": 40_000}
 """Rows times patterns up to which a choice in whole numbers is made."""
+_HELD: Final = 95
+"""So many hundredths of what is lacking to a better plan are left after a use is fixed, or new patterns
+sought."""
+_HOLDS: Final = 12
+"""Tables for that, at most."""
+_CHOOSE: Final = 8
+"""Sheets left from which on a dive looks for a choice in whole numbers."""
+_TAKEN_UP: Final = 12
+"""Sheets at the end of a dive of which one is given up."""
+_MOVES: Final[dict[Effort, int]] = {"quick": 200, "standard": 1_500, "thorough": 20_000}
+"""Moves for that."""
 _LAST: Final = 12
 """Sheets left from which on a dive tries to complete the plan by passes."""
 
@@ -56,12 +69,17 @@ class _Fixed:
 
 
 class Refiner:
-    """Refines the plans of one context."""
+    """Refines the plans of one context.
 
-    def __init__(self, context: Context, passes: Passes, ceiling: int) -> None:
+    `held`: by dives that hold what is lacking to a better plan, else by plain ones.
+    """
+
+    def __init__(self, context: Context, passes: Passes, ceiling: int, *, held: bool = False) -> None:
         self.context = context
         self.passes = passes
         self.ceiling = ceiling
+        self.held = held
+        self.allowed = context.budget * 2 // 5
         self.types = context.types
         self.effort: Effort = context.job.options.effort
         self.target = 0
@@ -81,7 +99,13 @@ class Refiner:
         self._prove_more(best)
         if self._done(best) or self.context.steps >= self.ceiling:
             return best
-        root = self.columns.priced(start.demand, start.stock, rounds, self.unit)
+        if not self.held:
+            root = self.columns.priced(start.demand, start.stock, rounds, self.unit)
+        else:
+            self._extended()
+            root = self.columns.priced(
+                start.demand, start.stock, rounds, self.unit, self.context.steps + self.allowed // 3
+            )
         self._prove(root.values)
         if self.context.most is not None and round(root.least) > self.context.most:
             self.hopeless = True
@@ -90,8 +114,76 @@ class Refiner:
         for turn in range(_DIVES[self.effort]):
             if self._done(best) or self.context.steps >= self.ceiling:
                 break
-            best = self._one_dive(root, best, max(rounds // 4, 2), turn)
+            if self.held:
+                best = self._held_dive(root, best, turn)
+            else:
+                best = self._one_dive(root, best, max(rounds // 4, 2), turn)
         return best
+
+    def _held_dive(self, root: Priced, best: Solution, turn: int) -> Solution:
+        """As :meth:`_one_dive`, with new patterns only where the cost in fractions would rise else.
+
+        What is lacking to the cost of a better plan is held as well as can be: patterns are priced anew
+        where fixing a use would take more than a little of it.
+        """
+        fixed = self._fresh()
+        priced, skip = root, turn
+        goal = best.rank[1] - self.unit if best.rank[0] == 0 else sum(self.context.demand) * self.dearest
+        if self.unit == self.dearest:
+            # At once for the best that there can be: a dive that misses it may find a better plan too.
+            goal = min(goal, -(-round(root.least) // self.unit) * self.unit)
+        lack = goal - root.least
+        if lack < -1e-6 * self.dearest:
+            return best
+        while any(fixed.demand) and any(fixed.stock) and self.context.steps < self.ceiling:
+            if fixed.rows:
+                allowed = goal - fixed.cost
+                priced = self.columns.held(
+                    root.task, fixed.demand, fixed.stock, allowed - lack * _HELD / 100, _HOLDS
+                )
+                lack = allowed - priced.least
+            if lack < -1e-6 * self.dearest:
+                break
+            if fixed.rows and priced.least <= _CHOOSE * self.dearest:
+                best = self._chosen(priced, fixed, best)
+            if self._done(best) or not self._fix_some(priced.weights, fixed, skip):
+                break
+            skip = 0
+        if self._done(best):
+            return best
+        return self._ended(fixed, priced.values, best, goal)
+
+    def _ended(self, fixed: _Fixed, values: Sequence[int], best: Solution, goal: int) -> Solution:
+        """What a dive left, completed by passes; then a sheet of those fixed last is given up, if it goes."""
+        context = self.context
+        worths = [v << FINE_BITS if v else max(a >> 8, 1) for v, a in zip(values, context.areas, strict=True)]
+        rows, left = self.passes.one_pass(worths, fixed.demand, list(fixed.stock), 850, AXES)
+        found = context.solution([*fixed.rows, *rows], left)
+        best = min(best, found, key=lambda one: one.rank)
+        pieces = sum(context.demand)
+        if any(left) or self._done(best) or any(t.quantity < pieces for t in self.types):
+            return best
+        if found.rank[1] - goal > self.dearest:
+            return best
+        # Those with most waste beside what the passes made: a piece of stock may be free in them together.
+        kept = sorted(fixed.rows, key=lambda row: row[0].parts_area * 1000 // self.types[row[0].stock].area)
+        last = list(rows)
+        while kept and sum(n for _, n in last) < _TAKEN_UP:
+            last.append(kept.pop(0))
+        stands = sum(self.types[p.stock].cost * n for p, n in kept)
+        with self._uncounted():
+            less = Ruin(context).fewer(
+                context.solution(last, left), _MOVES[self.effort], goal - stands, choose=False
+            )
+        return min(best, context.solution([*kept, *less.rows], left), key=lambda one: one.rank)
+
+    def _extended(self) -> None:
+        """Leave dives so much effort as the passes before them may have had."""
+        more = self.context.steps + self.allowed - self.ceiling
+        if more > 0 and not self.context.stopped:
+            self.context.budget += more
+            self.ceiling += more
+            self.columns.ceiling += more
 
     def _fresh(self) -> _Fixed:
         return _Fixed([], list(self.context.demand), [t.quantity for t in self.types], 0)
@@ -202,6 +294,17 @@ class Refiner:
             prices,
         )
 
+    @contextmanager
+    def _uncounted(self) -> Iterator[None]:
+        """The steps taken meanwhile have a limit of their own and are not counted against the effort."""
+        before = self.context.steps
+        yield
+        if not self.context.stopped:
+            spent = self.context.steps - before
+            self.context.budget += spent
+            self.ceiling += spent
+            self.columns.ceiling += spent
+
     def _keep(self, least: Least, prices: list[int]) -> None:
         if self.context.least is None or least.cost >= self.context.least.cost:
             self.context.prices = prices
@@ -220,13 +323,8 @@ class Refiner:
             return
         kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
         task = Task(self.columns, kinds, context.demand, [t.quantity for t in self.types])
-        before = context.steps
-        found = proved(context, task, self.rooms, self.unit, best.rank[1], work)
-        if not context.stopped:
-            spent = context.steps - before
-            context.budget += spent
-            self.ceiling += spent
-            self.columns.ceiling += spent
+        with self._uncounted():
+            found = proved(context, task, self.rooms, self.unit, best.rank[1], work)
         if found.cost > 0:
             self._keep(raised(context.least, found.cost, self.types), found.prices)
         else:

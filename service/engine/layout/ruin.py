@@ -90,11 +90,15 @@ class Ruin:
         self.scarce = Scarce(context, self._tree_of)
         self.carved: dict[tuple[int, Tree], Pattern | None] = {}
 
-    def fewer(self, best: Solution, moves: int, target: int) -> Solution:
-        """The plan with as many sheets given up as go in so many moves; `target` is a cost that ends it."""
+    def fewer(self, best: Solution, moves: int, target: int, *, choose: bool = True) -> Solution:
+        """The plan with as many sheets given up as go in so many moves; `target` is a cost that ends it.
+
+        Without `choose` there is no choice among the sheets met: the plan may then be of a part of what
+        is wanted, and many pieces take no longer.
+        """
         numbers = Sequence32(len(best.rows) + 1)
         ceiling = self.context.steps + (self.context.budget - self.context.steps) * 2 // 5
-        pool = Pool(self.context)
+        pool = Pool(self.context) if choose else None
         while best.rank[0] == 0 and best.rank[1] > target and moves > 0:
             sheets = self._sheets(best)
             for sheet in sheets:
@@ -110,7 +114,13 @@ class Ruin:
         return best
 
     def _search(
-        self, stand: _Stand, moves: int, ceiling: int, numbers: Sequence32, pool: Pool, best: Solution
+        self,
+        stand: _Stand,
+        moves: int,
+        ceiling: int,
+        numbers: Sequence32,
+        pool: Pool | None,
+        best: Solution,
     ) -> tuple[Solution | None, int]:
         """A plan that is better than the best, None when none was found; and the moves it took."""
         self._begin(stand, numbers)
@@ -119,14 +129,18 @@ class Ruin:
             taken += self._move(stand, min(portion, moves - taken), ceiling, numbers, pool)
             if stand.outside == 0:
                 return self._done(stand.sheets), taken
-            chosen = pool.choice(best.rank[1])
-            if chosen is not None:
+            chosen = None if pool is None else pool.choice(best.rank[1])
+            if pool is not None and chosen is not None:
                 other = self._stand_of(pool, chosen, numbers)
                 if other.outside == 0:
                     return self._done(other.sheets), taken
                 if other.outside < stand.outside:
                     stand = other
-            elif pool.too_few(best.rank[1]) and self.scarce.prove(pool, sum(n for _, n in best.rows)):
+            elif (
+                pool is not None
+                and pool.too_few(best.rank[1])
+                and self.scarce.prove(pool, sum(n for _, n in best.rows))
+            ):
                 return None, taken
             if taken >= moves or self.context.steps >= ceiling:
                 return None, taken
@@ -151,8 +165,8 @@ class Ruin:
         self._begin(stand, numbers)
         return stand
 
-    def _keep(self, pool: Pool, sheet: Sheet) -> None:
-        if sheet.tree is not None:
+    def _keep(self, pool: Pool | None, sheet: Sheet) -> None:
+        if pool is not None and sheet.tree is not None:
             pool.add((sheet.stock, tuple(sorted(self._kinds(sheet)))), sheet.tree)
 
     def _sheets(self, solution: Solution) -> list[Sheet]:
@@ -224,7 +238,7 @@ class Ruin:
         stand.outside = stand.best = self._area(stand.waiting)
         stand.memory = [stand.outside] * _MEMORY
 
-    def _move(self, stand: _Stand, moves: int, ceiling: int, numbers: Sequence32, pool: Pool) -> int:
+    def _move(self, stand: _Stand, moves: int, ceiling: int, numbers: Sequence32, pool: Pool | None) -> int:
         """So many moves, fewer when nothing is left outside or the effort is spent; returns how many."""
         for move in range(moves):
             if stand.outside == 0 or self.context.steps >= ceiling:

@@ -16,6 +16,7 @@ from service.engine.layout.context import AXES, Context, Solution
 from service.engine.layout.improve import Improver
 from service.engine.layout.job import Division, Found, Job, SoFar
 from service.engine.layout.passes import Passes
+from service.engine.layout.prices import ANY_LEVELS
 from service.engine.layout.refine import Refiner
 from service.engine.layout.ruin import Ruin
 from service.engine.layout.trimming import trimmed_whole
@@ -30,6 +31,8 @@ _TRIALS: Final[dict[Effort, int]] = {"quick": 60, "standard": 600, "thorough": 6
 _MOVES: Final[dict[Effort, int]] = {"quick": 1000, "standard": 15_000, "thorough": 150_000}
 _FEW_OF_EACH: Final = 3
 """Pieces of a kind, on average, up to which sheets are given up one by one."""
+_FEW_PIECES: Final = 100
+"""Pieces up to which it is done with all moves, and plain dives follow it, where levels are not limited."""
 _MOST_PIECES: Final = 400
 """Pieces up to which that is done: each move looks at all sheets."""
 _LEVELS: Final = 3
@@ -85,14 +88,18 @@ def _search(context: Context) -> Solution:
     target = _target(context)
     best = _opening(context, passes, _ROUNDS[effort], target)
     few = _few_of_each(context)
+    pieces = sum(context.demand)
+    many = context.stages >= ANY_LEVELS and pieces > _FEW_PIECES
     if few and best.rank[:2] > (0, target):
-        best = Ruin(context).fewer(best, _MOVES[effort], target)
+        # Of many pieces each move takes longer and says less, and prices say more.
+        moves = _MOVES[effort] * _FEW_PIECES**3 // pieces**3 if many else _MOVES[effort]
+        best = Ruin(context).fewer(best, moves, target, choose=not many)
         target = max(target, context.least.cost if context.least is not None else 0)
     # Prices tell little where there are far more kinds than sheets, and cost too much where there are
     # very many.
     rows, sheets = _rows(context), sum(n for _, n in best.rows)
-    if best.rank[:2] > (0, target) and rows <= 4 * sheets:
-        refiner = Refiner(context, passes, context.budget * 4 // 5)
+    if best.rank[:2] > (0, target) and rows <= (6 if many else 4) * sheets:
+        refiner = Refiner(context, passes, context.budget * 4 // 5, held=many)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
         if refiner.hopeless:
