@@ -13,7 +13,7 @@ from service.engine.planner import plan
 
 DEMO = Path(__file__).resolve().parents[2] / "deploy" / "demo"
 
-RECORDED = ("0.3.0", "ef661623b9c88d57a7ef2c629755c95b6e02f6011292bc86f457ddd77b360243")
+RECORDED = ("0.4.0", "5428843fb9a0c0f3e318e088dbf242c21fd214ba687d95646795fc3b4c340021")
 """The engine version, and the hash of what it plans for the orders below.
 
 When the test fails, plans have changed. If that is meant: raise ``ENGINE_VERSION`` in
