@@ -129,10 +129,13 @@ class Master:
         """The reduced cost of a pattern: what using it once lifts the least cost by, at least."""
         return self.costs[number] - sum([self.duals[i] * n for i, n in self.columns[number]])
 
-    def whole(self, nodes: int, used: Sequence[int] | None = None) -> list[int] | None:
+    def whole(
+        self, nodes: int, used: Sequence[int] | None = None, *, helped: bool = True
+    ) -> list[int] | None:
         """Uses of each pattern in whole numbers, every need met; None when none was found.
 
-        Only the patterns `used` are looked at, all of them without. The answer was counted again.
+        Only the patterns `used` are looked at, all of them without. Unless it is `helped`, the solver makes
+        no searches of its own beside its nodes. The answer was counted again.
         """
         used = range(len(self.columns)) if used is None else used
         count = len(used)
@@ -144,6 +147,7 @@ class Master:
             ("mip_rel_gap", 0.0),
             ("mip_max_stall_nodes", max(nodes // 2, 1)),
             ("mip_detect_symmetry", False),
+            *((name, helped) for name in _HELPS),
         ):
             model.setOptionValue(name, value)
         for n in self.need:
@@ -176,5 +180,6 @@ class Master:
         )
 
 
+_HELPS: Final = ("mip_heuristic_run_rins", "mip_heuristic_run_rens", "mip_heuristic_run_root_reduced_cost")
 _INTS = np.zeros(0, np.int32)
 _FLOATS = np.zeros(0)

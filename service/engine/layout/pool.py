@@ -80,7 +80,7 @@ class Pool:
             return None
         used = [j for j in master.within(limit) if self.order[j] not in self.refused]
         self.context.other_steps += 300 * len(used) + 3000 * parts
-        uses = master.whole(_NODES, used)
+        uses = master.whole(_NODES, used, helped=False)
         if uses is None:
             return None
         chosen = [content for content, n in zip(self.order, uses, strict=True) for _ in range(n)]
