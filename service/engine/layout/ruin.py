@@ -35,6 +35,7 @@ from service.engine.layout.slack import (
     variants_of,
     without,
 )
+from service.engine.order import Effort
 from service.engine.plan import Leaf, Node
 
 _MEMORY: Final = 200
@@ -49,6 +50,8 @@ _TRIES: Final = 8
 """Rooms tried for one part by the rules of the machine."""
 _PASSED_OVER: Final = 40
 """Of so many parts one does not go where it fits best."""
+_LEAST_EFFORT: Final[dict[Effort, int]] = {"quick": 0, "standard": 2_400_000, "thorough": 20_000_000}
+"""Steps that there are in any case: a move takes fewer of them in a small order, but as many are needed."""
 _FIRST_MOVES: Final = 1000
 """Moves before the first choice among the sheets met; from then on as many again before each."""
 _STEPS_A_CHECK: Final = 40
@@ -97,7 +100,9 @@ class Ruin:
         is wanted, and many pieces take no longer.
         """
         numbers = Sequence32(len(best.rows) + 1)
-        ceiling = self.context.steps + (self.context.budget - self.context.steps) * 2 // 5
+        begun = self.context.steps
+        share = (self.context.budget - begun) * 3 // 5
+        ceiling = begun + max(share, _LEAST_EFFORT[self.context.job.options.effort])
         pool = Pool(self.context) if choose else None
         while best.rank[0] == 0 and best.rank[1] > target and moves > 0:
             sheets = self._sheets(best)
@@ -111,6 +116,9 @@ class Ruin:
             if found is None or found.rank >= best.rank:
                 break
             best = found
+        if not self.context.stopped:
+            # What small orders take beyond their share is not taken from what follows.
+            self.context.budget += max(self.context.steps - begun - share, 0)
         return best
 
     def _search(
