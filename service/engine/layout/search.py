@@ -69,7 +69,25 @@ def find_layouts(
     best: Solution | None = None
     if any(context.demand):
         best = _search(context)
+        less = _less_effort(context, best)
+        if less is not None:
+            # Another way through the layouts; a longer search is not to end with a worse plan than this.
+            plainer = Context(replace(job, options=replace(job.options, effort=less)), stop, told)
+            best = min(best, _search(plainer), key=lambda one: one.rank)
+            context.other_steps += plainer.steps
+            context.budget += plainer.steps
     return _found(context, best)
+
+
+def _less_effort(context: Context, best: Solution) -> Effort | None:
+    """The effort that is tried beside that of the order, where the best may still be bettered by it."""
+    proved = context.least is not None and best.rank[:2] <= (0, context.least.cost)
+    effort = context.job.options.effort
+    if proved or context.stopped or context.job.most is not None:
+        return None
+    if effort == "thorough":
+        return "standard"
+    return "quick" if effort == "standard" and sum(context.demand) <= _FEW_PIECES else None
 
 
 def _worthiest(context: Context) -> Found:
