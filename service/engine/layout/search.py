@@ -212,15 +212,18 @@ def _unplaced(context: Context) -> tuple[Unplaced, ...]:
     found: list[Unplaced] = []
     for kind, code, reason in context.refused:
         found.extend(Unplaced(ref, n, code, reason) for ref, n, _ in kind.wanted)
-    why = ("stock-exhausted", "the stock that it fits on is used up")
-    if context.job.options.objective == "value":
-        why = (
-            "left-out",
-            "the stock is filled with parts that are together worth more, or it is worth nothing",
-        )
+    worth_nothing = {part.ref for part in context.job.parts if not part.value}
+
+    def why(ref: str) -> tuple[str, str]:
+        if context.job.options.objective != "value":
+            return "stock-exhausted", "the stock that it fits on is used up"
+        if ref in worth_nothing:
+            return "left-out", "it is worth nothing"
+        return "left-out", "the stock is filled with parts that are together worth more"
+
     for index, lines in enumerate(context.lines.left):
         if context.demand[index]:
-            found.extend(Unplaced(line.ref, line.left, *why) for line in lines if line.left > 0)
+            found.extend(Unplaced(line.ref, line.left, *why(line.ref)) for line in lines if line.left > 0)
     order: Sequence[str] = [part.ref for part in context.job.parts]
     place = {ref: i for i, ref in enumerate(order)}
     return tuple(sorted(found, key=lambda u: place[u.ref]))

@@ -321,3 +321,11 @@ def test_bounds_of_several_thicknesses_add_up_without_falling_below_the_worth() 
     found = plan(replace(asked, parts=parts, stock=stock))
     assert found.unplaced == ()
     assert found.bound.value == 0.8
+
+
+def test_what_is_left_out_says_whether_it_is_worth_anything(ideal: Machine) -> None:
+    asked = order(ideal, (20, 10), [(20, 10, 2, 100), (10, 10, 1, 40), (5, 5, 1, 0)])
+    told = {one.ref: one.reason for one in plan(asked).unplaced}
+    dear, cheap, nothing = (part.ref for part in asked.parts)
+    assert told[dear] == told[cheap] == "the stock is filled with parts that are together worth more"
+    assert told[nothing] == "it is worth nothing"
