@@ -76,8 +76,8 @@ def test_the_stories_are_not_idle() -> None:
         "blade.turned withdrawn",
         "cuts.made withdrawn",
         "offcut.stored withdrawn",
-        "nothing is left to do for an offcut",
-        "stock short is settled",
+        "offcut.stored is dismissed",
+        "a discrepancy is settled: stock short",
     ):
         assert words in told, words
 
