@@ -72,7 +72,8 @@ def find_layouts(
         less = _less_effort(context, best)
         if less is not None:
             # Another way through the layouts; a longer search is not to end with a worse plan than this.
-            plainer = Context(replace(job, options=replace(job.options, effort=less)), stop, told)
+            # What it meets on its way is not told: it begins anew, and mostly with something worse.
+            plainer = Context(replace(job, options=replace(job.options, effort=less)), stop)
             best = min(best, _search(plainer), key=lambda one: one.rank)
             context.other_steps += plainer.steps
             context.budget += plainer.steps

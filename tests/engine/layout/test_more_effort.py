@@ -6,6 +6,8 @@ from dataclasses import replace
 
 from hypothesis import given, settings
 
+from service.engine.layout.job import Job, SoFar
+from service.engine.layout.search import find_layouts
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
 from service.engine.order import Effort, Options, Order, Part, StockItem
@@ -59,6 +61,26 @@ def test_a_standard_search_keeps_what_a_quick_one_finds() -> None:
     )
     order = Order("W-9", SHEAR, (material_named("S235JR"),), parts, stock, Options())
     assert used(at("standard", order), order) <= used(at("quick", order), order)
+
+
+def test_what_is_told_on_the_way_never_gets_worse() -> None:
+    """The search of less effort beside it began anew, and told its own first plan as the best so far."""
+    parts = (
+        Part("A", 64_000, 11_850, 24, "S235JR", 300),
+        Part("B", 48_000, 30_000, 16, "S235JR", 300),
+        Part("C", 82_000, 24_000, 10, "S235JR", 300, "along"),
+        Part("D", 30_000, 15_000, 20, "S235JR", 300),
+        Part("E", 118_000, 41_000, 4, "S235JR", 300),
+        Part("F", 21_000, 9_000, 12, "S235JR", 300),
+    )
+    stock = (
+        StockItem("R", 124_000, 64_000, 2, "S235JR", 300, "offcut", "cut", 50, 17.5),
+        StockItem("S", 250_000, 125_000, 14, "S235JR", 300, price=94.0),
+    )
+    told: list[SoFar] = []
+    find_layouts(Job(SHEAR, parts, stock, Options(), SHEAR.cutting_length), told=told.append)
+    so_far = [(one.left_out, one.cost, one.sheets) for one in told]
+    assert so_far == sorted(so_far, reverse=True)
 
 
 @settings(max_examples=15, deadline=None)
