@@ -225,20 +225,6 @@ class Context:
 
         return self._pattern(self.types[pattern.stock], thinned(pattern.tree))
 
-    def best_led(
-        self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int]
-    ) -> Pattern | None:
-        """The most valuable pattern over all depths of a first strip: slower, and deeper."""
-        best: Pattern | None = None
-        worth = 0
-        for lead in sorted({v.along(axis) for v in self.filler.variants if caps[v.kind] > 0}, reverse=True):
-            pattern = self.build(stock, axis, values, caps, lead=lead)
-            if pattern is not None:
-                value = sum(values[kind] * n for kind, n in pattern.use)
-                if value > worth:
-                    best, worth = pattern, value
-        return best
-
     def fallback(self, stock: StockType, caps: Sequence[int]) -> Pattern | None:
         """The single-part pattern of the largest kind still wanted."""
         for kind, cap in enumerate(caps):
