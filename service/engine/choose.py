@@ -34,7 +34,8 @@ from service.engine.objectives import (
 from service.engine.offcut_value import tree_value
 from service.engine.order import Objective, Order, Part, StockItem
 from service.engine.plan import Layout, Step, Summary
-from service.engine.program.sequence import NoRoomError, Weights, weights_for
+from service.engine.program.sequence import NoRoomError
+from service.engine.program.tasks import Weights, weights_for
 from service.engine.program.write import Cutting, write_programs
 from service.engine.quantities import Length
 from service.engine.sag import with_sheet

@@ -1,7 +1,7 @@
 """The order of many steps: always on to the step that costs least next.
 
-It is what the beam of :mod:`.sequence` comes to with one beginning, with the costs of all values looked
-at at once, so that an order of thousands of steps takes no longer than its steps and values call for.
+It is what :mod:`.beam` comes to with one beginning, with the costs of all values looked at at once, so
+that an order of thousands of steps takes no longer than its steps and values call for.
 """
 
 from __future__ import annotations
@@ -14,13 +14,62 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from service.engine.program.tasks import (
+    Stand,
+    Task,
+    Weights,
+    followers_of,
+    lying_after,
+    numbered_stands,
+    places_of,
+    ranked,
+)
+
 Row = NDArray[np.int64]
+
+BRANCHES: Final = 5
+"""Next steps tried from one beginning, one for each setting; of few steps all are tried."""
 
 _NEVER: Final = 1 << 60
 
 
+def straight(tasks: Sequence[Task], weights: Weights, before: Stand | None) -> tuple[int, ...]:
+    """The order that one beginning comes to, for many steps."""
+    number = numbered_stands(tasks)
+    kinds = [*number, before]
+    gauges = np.array([stand[1] for stand in number], dtype=np.int64)
+    ways = [stand[0] for stand in number]
+    measured = np.array([way == "back gauge" for way in ways])
+    starts = np.array([weights.stop if way == "front stop" else weights.move for way in ways], dtype=np.int64)
+    by_way = {way: np.array([one == way for one in ways]) for way in dict.fromkeys(ways)}
+    settings = {stand[2]: place for place, stand in enumerate(number)}
+    set_to = np.array([settings[stand[2]] for stand in number], dtype=np.int64)
+
+    def change(value: int) -> Row:
+        """As :meth:`Weights.change`, to all stands at once."""
+        stand = kinds[value]
+        if stand is None:
+            return starts
+        same = by_way[stand[0]] & (gauges == stand[1]) if stand[0] in by_way else np.zeros(len(ways), bool)
+        cost = np.where(same, 0, starts)
+        if stand[0] == "back gauge":
+            cost += np.where(measured, (weights.travel * np.abs(gauges - stand[1])).astype(np.int64), 0)
+        cost += np.where(set_to == settings.get(stand[2], -1), 0, weights.setting)
+        return cost
+
+    steps = _Steps(
+        needs=[len(set(task.needs)) for task in tasks],
+        followers=followers_of(tasks),
+        stands=[number[task.stand] for task in tasks],
+        rank=places_of(ranked(tasks)),
+        bring=[task.bring for task in tasks],
+        stay=lying_after(tasks),
+    )
+    return tuple(_straight_on(steps, change, len(number), weights.move, weights.stack, BRANCHES))
+
+
 @dataclass(frozen=True, slots=True)
-class Steps:
+class _Steps:
     """The steps by number, and what follows from what.
 
     Attributes
@@ -44,8 +93,8 @@ class Steps:
     stay: Sequence[set[int]]
 
 
-def straight_on(
-    steps: Steps, change: Callable[[int], Row], values: int, move: int, stack: int, branches: int
+def _straight_on(
+    steps: _Steps, change: Callable[[int], Row], values: int, move: int, stack: int, branches: int
 ) -> list[int]:
     """The steps in the order they are made.
 

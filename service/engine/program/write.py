@@ -29,7 +29,8 @@ from service.engine.program.gang import gang_for, gripped
 from service.engine.program.groups import End, Goes, Link, Work, links_of
 from service.engine.program.names import letters, sheet_name
 from service.engine.program.remarks import lift_of, step_findings
-from service.engine.program.sequence import NoRoomError, Stand, Task, Weights, in_order, weights_for
+from service.engine.program.sequence import NoRoomError, in_order
+from service.engine.program.tasks import Stand, Task, Weights, weights_for
 from service.engine.quantities import Length
 from service.engine.sag import with_sheet
 from service.engine.settings import settings_for

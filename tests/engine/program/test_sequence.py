@@ -9,20 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.program.sequence import (
-    NoRoomError,
-    Stand,
-    Task,
-    Weights,
-    _Search,
-    _straight,
-    by_level,
-    cost_of,
-    deepest_first,
-    in_order,
-    most_waiting,
-    waiting_stacks,
-)
+from service.engine.program.beam import Search
+from service.engine.program.by_rule import by_level, deepest_first
+from service.engine.program.sequence import NoRoomError, in_order
+from service.engine.program.straight import straight
+from service.engine.program.tasks import Stand, Task, Weights, cost_of, most_waiting, waiting_stacks
 
 
 def task(gauge: int, group: int, level: int = 0, needs: tuple[int, ...] = (), *, trim: bool = False) -> Task:
@@ -207,7 +198,7 @@ def test_one_beginning_alone_comes_to_the_same_order_either_way(
     tasks: list[Task], weights: Weights, before: Stand | None
 ) -> None:
     """Many steps go straight on, with all values looked at at once; few come by the beam."""
-    search = _Search(tasks, weights, before, None)
+    search = Search(tasks, weights, before, None)
     search.small = False
     at = search.start()
     for _ in tasks:
@@ -216,7 +207,7 @@ def test_one_beginning_alone_comes_to_the_same_order_either_way(
     while at.came_from is not None:
         order.append(at.last)
         at = at.came_from
-    assert _straight(tasks, weights, before) == tuple(reversed(order))
+    assert straight(tasks, weights, before) == tuple(reversed(order))
 
 
 @given(works(12))
@@ -243,5 +234,4 @@ def test_an_order_of_steps_that_is_ended_at_once_goes_straight_on(tasks: list[Ta
         waiting.remove(index)
         assert waiting.isdisjoint(tasks[index].needs)
     assert not waiting
-    straight = cost_of(tasks, _straight(tasks, Weights(), None), Weights())
-    assert cost_of(tasks, order, Weights()) <= straight
+    assert cost_of(tasks, order, Weights()) <= cost_of(tasks, straight(tasks, Weights(), None), Weights())
