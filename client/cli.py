@@ -151,7 +151,7 @@ def status(home: Home, seen: bool) -> None:
 
 
 def _status(station: Workstation, seen: bool) -> None:
-    from client.awaited import awaited  # noqa: PLC0415 - used here only
+    from client.log.awaited import awaited  # noqa: PLC0415 - used here only
 
     outbox, zone = station.outbox, station.zone()
     now = datetime.now(zone)

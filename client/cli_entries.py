@@ -16,7 +16,7 @@ from client.cache.written import Written
 from client.cli_tools import in_home, say, tell
 from client.errors import InputWrong
 from client.home import Home
-from client.withdraw import log_withdrawn, withdrawn_ids
+from client.log.withdraw import log_withdrawn, withdrawn_ids
 
 _MOST_AT_ONCE = 200
 

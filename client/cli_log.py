@@ -9,15 +9,18 @@ from typing import Any
 
 import click
 
-from client import cutlog
 from client.cli_entries import list_entries, withdraw
 from client.cli_tools import LENGTH, SURE, THICKNESS, in_home, machine_for, say, tell
-from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
 from client.home import Home
+from client.log.batch import Sheet
+from client.log.machine import EdgeMeasured, log_blade, log_edge, log_gauge, log_program
+from client.log.spoiled import log_spoiled
+from client.log.step import log_step
+from client.log.whole import log_whole
+from client.log.without_plan import PartMade, log_cuts, log_offcut, log_scrap, log_taken
+from client.opened import opened_plan
 from client.orders.table import read_json
-from client.spoiled import log_spoiled
-from client.whole import log_whole
 from client.workstation import Workstation
 from schemas.payloads import SCRAP_REASONS
 from service.engine.quantities import Length, QuantityError, parse_length
@@ -64,7 +67,7 @@ def step(
     Sheets taken, cuts, parts, trims, scrap and offcuts of the step are written together.
     """
     with in_home(home) as station:
-        logged = cutlog.log_step(
+        logged = log_step(
             station,
             station.plan_named(plan_id),
             step,
@@ -102,7 +105,7 @@ def layout(
 def taken(home: Home, ref: str, quantity: int, machine: str | None, operator: str | None) -> None:
     """Log sheets or offcuts REF taken from the rack to be cut without a plan."""
     with in_home(home) as station:
-        tell(cutlog.log_taken(station, ref, quantity, machine_for(station, machine), operator=operator))
+        tell(log_taken(station, ref, quantity, machine_for(station, machine), operator=operator))
 
 
 @log_group.command()
@@ -137,7 +140,7 @@ def cuts(
     """Log strokes made without a plan."""
     made = [_part(text) for text in parts]
     with in_home(home) as station:
-        logged = cutlog.log_cuts(
+        logged = log_cuts(
             station,
             machine_for(station, machine),
             station.material(material),
@@ -208,7 +211,7 @@ def scrap(
     with in_home(home) as station:
         plan_id = None if plan_id is None else station.plan_named(plan_id)
         if plan_id is not None and part is not None:
-            plan, order = cutlog.opened_plan(station, plan_id)
+            plan, order = opened_plan(station, plan_id)
             at = None if machine is None else station.machine(machine).id
             logged = log_spoiled(
                 station,
@@ -224,7 +227,7 @@ def scrap(
                 operator=operator,
             )
         else:
-            logged = cutlog.log_scrap(
+            logged = log_scrap(
                 station,
                 _sheet(station, material, thickness, length, width, quantity, heat),
                 machine_for(station, machine),
@@ -283,7 +286,7 @@ def offcut(
     with in_home(home) as station:
         sheet = _sheet(station, material, thickness, length, width, quantity, heat)
         at = machine_for(station, machine)
-        tell(cutlog.log_offcut(station, sheet, at, ref=ref, from_stock=from_stock, operator=operator))
+        tell(log_offcut(station, sheet, at, ref=ref, from_stock=from_stock, operator=operator))
 
 
 @log_group.command()
@@ -295,7 +298,7 @@ def offcut(
 def gauge(home: Home, gauge: Length, measured: Length, machine: str | None, operator: str | None) -> None:
     """Log a drop that was measured after it was cut."""
     with in_home(home) as station:
-        tell(cutlog.log_gauge(station, machine_for(station, machine), gauge, measured, operator=operator))
+        tell(log_gauge(station, machine_for(station, machine), gauge, measured, operator=operator))
 
 
 @log_group.command()
@@ -317,7 +320,7 @@ def blade(
     """Log that EDGE of the blade was put to work."""
     with in_home(home) as station:
         at = machine_for(station, machine)
-        tell(cutlog.log_blade(station, at, edge, work, operator=operator, remark=remark))
+        tell(log_blade(station, at, edge, work, operator=operator, remark=remark))
 
 
 @log_group.command()
@@ -349,8 +352,8 @@ def edge(
     with in_home(home) as station:
         at = machine_for(station, machine)
         grade = None if material is None else station.material(material).grade
-        measured = cutlog.EdgeMeasured(edge, half, radius, burr, thickness, grade, place)
-        tell(cutlog.log_edge(station, at, measured, operator=operator, remark=remark))
+        measured = EdgeMeasured(edge, half, radius, burr, thickness, grade, place)
+        tell(log_edge(station, at, measured, operator=operator, remark=remark))
 
 
 @log_group.command()
@@ -374,7 +377,7 @@ def program(
             f"{file}: a JSON object with name, material, thickness_mm, cut_length_mm and steps is wanted"
         )
     with in_home(home) as station:
-        logged = cutlog.log_program(station, _program(station, found, program_id, machine, operator))
+        logged = log_program(station, _program(station, found, program_id, machine, operator))
         tell(logged)
         say(f"program {logged.events[0].event['payload']['program_id']}")
 

@@ -277,7 +277,7 @@ def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) ->
     PLAN_ID may be cut short: its first four letters do, if no other plan begins so.
     """
     from client.cache.plans import pieces_done  # noqa: PLC0415 - used here only
-    from client.cutlog import opened_plan  # noqa: PLC0415
+    from client.opened import opened_plan  # noqa: PLC0415
     from service.drawing.text import program_text, step_text  # noqa: PLC0415
 
     with in_home(home, reading=True) as station:

@@ -10,9 +10,9 @@ from typing import Any, Final
 import click
 
 from client import show
-from client.batch import Logged
 from client.errors import FaultsFound, InputWrong
 from client.home import Home
+from client.log.batch import Logged
 from client.workstation import Workstation, workstation_at
 from service.engine.findings import Finding
 from service.engine.machine import Machine

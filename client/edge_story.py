@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from client.cache.outbox import Written
 from client.errors import InputWrong
-from client.withdraw import withdrawn_ids
+from client.log.withdraw import withdrawn_ids
 from client.workstation import Workstation
 from schemas.edge_log import cut_in_log, cut_place, measuring_in_log, turning_in_log
 from schemas.shop import Blade, BladeSchema

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
-from client.batch import Batch
 from client.cache.outbox import Draft, Outbox
 from client.cli import cli
 from client.errors import StoreBusy, StoreFailed
 from client.home import Home
+from client.log.batch import Batch
+from client.log.without_plan import log_taken
 from client.sync import sync_once
 from client.workstation import workstation_at
 
@@ -48,19 +48,19 @@ def test_what_is_on_the_disk_is_never_called_unwritten_when_only_the_mark_fails(
 def test_a_disk_that_fills_while_logging_says_so_and_keeps_all_or_nothing_of_a_step(stocked):
     sql = stocked.outbox.sql
     machine = stocked.machine("bench-3m")
-    cutlog.log_taken(stocked, "SH-A", 1, machine)
+    log_taken(stocked, "SH-A", 1, machine)
     sql.value(f"PRAGMA max_page_count = {sql.value('PRAGMA page_count') + 1}")
 
     def fill():
         for _ in range(500):
-            cutlog.log_taken(stocked, "SH-A", 1, machine)
+            log_taken(stocked, "SH-A", 1, machine)
 
     with pytest.raises(StoreFailed, match="disk is full; nothing was written"):
         fill()
     events = sql.value("SELECT count(*) FROM event")
     assert sql.value("SELECT count(*) FROM stock_change") == events
     sql.value("PRAGMA max_page_count = 100000")
-    cutlog.log_taken(stocked, "SH-A", 1, machine)
+    log_taken(stocked, "SH-A", 1, machine)
     sql.check()
 
 
@@ -69,7 +69,7 @@ def test_a_disk_that_is_full_while_syncing_loses_nothing(service, connected):
         sync_once(station)
         machine = station.machine("bench-3m")
         for _ in range(3):
-            cutlog.log_taken(station, "SH-A", 1, machine)
+            log_taken(station, "SH-A", 1, machine)
         sql = station.outbox.sql
         plain = sql._execute
 
@@ -152,12 +152,12 @@ def test_the_rack_is_right_after_a_store_was_put_back(service, connected, tmp_pa
     with connected(service) as station:
         sync_once(station)
         machine = station.machine("bench-3m")
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         folder = station.home.folder
     shutil.copy(folder / "station.sqlite3", tmp_path / "backup")
     with connected(service) as station:
         for _ in range(3):
-            cutlog.log_taken(station, "SH-A", 1, machine)
+            log_taken(station, "SH-A", 1, machine)
         assert sync_once(station).complete
         assert {item.ref: item.quantity for item in station.rack()}["SH-A"] == 4
     for end in ("-wal", "-shm"):
@@ -165,7 +165,7 @@ def test_the_rack_is_right_after_a_store_was_put_back(service, connected, tmp_pa
     shutil.copy(tmp_path / "backup", folder / "station.sqlite3")
     with connected(service) as station:
         assert "put back" in (station.outbox.notice or "")
-        cutlog.log_taken(station, "SH-A", 2, machine)
+        log_taken(station, "SH-A", 2, machine)
         assert {item.ref: item.quantity for item in station.rack()}["SH-A"] == 2
         assert sync_once(station).complete
         assert {item.ref: item.quantity for item in station.rack()}["SH-A"] == 2
@@ -176,14 +176,14 @@ def test_the_rack_is_right_after_the_store_was_lost_and_the_cache_was_not(servic
         sync_once(station)
         machine = station.machine("bench-3m")
         for _ in range(3):
-            cutlog.log_taken(station, "SH-A", 1, machine)
+            log_taken(station, "SH-A", 1, machine)
         assert sync_once(station).complete
         folder = station.home.folder
     for end in ("", "-wal", "-shm"):
         Path(f"{folder / 'station.sqlite3'}{end}").unlink(missing_ok=True)
     with connected(service) as station:
         assert "gone" in (station.outbox.notice or "")
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         assert {item.ref: item.quantity for item in station.rack()}["SH-A"] == 4
 
 
@@ -193,16 +193,16 @@ def test_a_folder_copied_to_another_computer_and_used_there_ends_with_everything
     with connected(service) as station:
         sync_once(station)
         machine = station.machine("bench-3m")
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         folder = station.home.folder
     copy = tmp_path / "laptop"
     shutil.copytree(folder, copy)
     with connected(service) as station:
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         assert sync_once(station).complete
     with workstation_at(Home(copy)) as twin:
         # On this computer the copy looks like the original, so that only the centre can tell.
-        cutlog.log_taken(twin, "SH-A", 1, machine)
+        log_taken(twin, "SH-A", 1, machine)
         report = sync_once(twin)
         assert report.complete
         assert any("a new epoch was begun" in notice for notice in report.notices)

@@ -10,8 +10,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
 from client.cli import cli
+from client.log.batch import Sheet
+from client.log.machine import log_blade, log_gauge, log_program
+from client.log.step import log_step
+from client.log.without_plan import log_scrap, log_taken
 from client.planning import plan_here, plan_there
 from client.sync import sync_once
 from client.wire import Wire
@@ -103,14 +106,12 @@ def test_a_day_at_the_shear_arrives_as_it_was_logged(service, connected, order_d
         sync_once(station)
         kept = plan_here(station, order_document)
         for step in kept.plan.program:
-            cutlog.log_step(station, kept.id, step.number, operator="ab")
+            log_step(station, kept.id, step.number, operator="ab")
         machine, material = station.machine("bench-3m"), station.material("S235JR")
-        cutlog.log_scrap(
-            station, cutlog.Sheet(material, 300, 60_000, 30_000, 1), machine, "twisted", plan_id=kept.id
-        )
-        cutlog.log_gauge(station, machine, 30_000, 30_012)
-        cutlog.log_blade(station, machine, 2, "turned")
-        cutlog.log_program(
+        log_scrap(station, Sheet(material, 300, 60_000, 30_000, 1), machine, "twisted", plan_id=kept.id)
+        log_gauge(station, machine, 30_000, 30_012)
+        log_blade(station, machine, 2, "turned")
+        log_program(
             station,
             {
                 "program_id": "shelf",
@@ -145,7 +146,7 @@ def test_whatever_the_road_loses_each_event_is_applied_once(service, bad_road, c
         assert sync_once(station, patience=hurry()).complete
         machine = station.machine("bench-3m")
         for _ in range(3):
-            cutlog.log_taken(station, "SH-A", 1, machine)
+            log_taken(station, "SH-A", 1, machine)
         bad_road.faults = [fault, fault]
         report = sync_once(station, patience=hurry())
         assert report.complete
@@ -160,7 +161,7 @@ def test_with_the_service_away_work_goes_on_and_arrives_later(service, connected
         sync_once(station)
         service.stop()
         kept = plan_here(station, order_document)
-        cutlog.log_step(station, kept.id, 1)
+        log_step(station, kept.id, 1)
         report = sync_once(station, patience=hurry())
         assert not report.complete
         assert report.counts.pending == len(list(station.outbox.all_events()))
@@ -175,18 +176,18 @@ def test_a_store_restored_with_its_mark_is_found_out_by_the_centre_and_loses_not
     with connected(service) as station:
         sync_once(station)
         machine = station.machine("bench-3m")
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         sync_once(station)
         folder = station.home.folder
     shutil.copytree(folder, folder.with_name("backup"))
     with connected(service) as station:
-        cutlog.log_taken(station, "SH-A", 1, station.machine("bench-3m"))
+        log_taken(station, "SH-A", 1, station.machine("bench-3m"))
         assert sync_once(station, patience=hurry()).complete
     shutil.rmtree(folder)
     shutil.copytree(folder.with_name("backup"), folder)
     with connected(service) as station:
         assert station.outbox.notice is None, "store and mark went back together"
-        cutlog.log_taken(station, "SH-A", 2, station.machine("bench-3m"))
+        log_taken(station, "SH-A", 2, station.machine("bench-3m"))
         report = sync_once(station, patience=hurry())
         assert report.complete
         assert len(station.outbox.epochs()) == 2
@@ -200,12 +201,12 @@ def test_a_centre_put_back_from_a_backup_gets_everything_again(service, connecte
     with connected(service) as station:
         sync_once(station)
         machine = station.machine("bench-3m")
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         sync_once(station)
         service.stop()
         shutil.copy(service.database, tmp_path / "backup.sqlite3")
         service.start()
-        cutlog.log_taken(station, "SH-A", 2, machine)
+        log_taken(station, "SH-A", 2, machine)
         assert sync_once(station).complete
         service.stop()
         for end in ("", "-wal", "-shm"):
@@ -228,9 +229,9 @@ CHILD = """
 import os, signal, sys
 from pathlib import Path
 
-from client import cutlog
 from client.cache.sqlite import Sqlite
 from client.home import Home
+from client.log.without_plan import log_taken
 from client.sync import sync_once
 from client.wire import Wire
 from client.workstation import workstation_at
@@ -273,7 +274,7 @@ with workstation_at(home) as station:
     machine = station.machine("bench-3m")
     Sqlite._execute, Wire.post = execute, post
     for _ in range(2):
-        print(cutlog.log_taken(station, "SH-A", 1, machine).events[0].event_id, flush=True)
+        print(log_taken(station, "SH-A", 1, machine).events[0].event_id, flush=True)
     sync_once(station)
     print("end", flush=True)
 """

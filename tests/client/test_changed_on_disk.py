@@ -5,16 +5,16 @@ from __future__ import annotations
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
-from client.awaited import awaited
 from client.cache.outbox import Draft
 from client.cache.plans import mark_done
 from client.cli import cli
 from client.errors import StoreFailed
+from client.log.awaited import awaited
+from client.log.step import log_step
+from client.log.withdraw import log_withdrawn
 from client.planning import plan_here
 from client.profile import profile_notes
 from client.sync import sync_once
-from client.withdraw import log_withdrawn
 
 
 def log(station, count):
@@ -63,7 +63,7 @@ def test_a_changed_entry_is_shown_as_damaged(stocked, old, new):
 def test_every_entry_that_was_written_is_sound(stocked, order_document):
     kept = plan_here(stocked, order_document)
     for step in kept.plan.program:
-        cutlog.log_step(stocked, kept.id, step.number, operator="Ⅳ é")
+        log_step(stocked, kept.id, step.number, operator="Ⅳ é")
     log_withdrawn(stocked, [1], "Größe war falsch")
     assert stocked.outbox.unsound() == []
     assert stocked.outbox.counts().pending > 3

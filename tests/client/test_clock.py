@@ -132,10 +132,10 @@ def test_the_centre_counts_the_day_on_which_it_was(service, connected, tmp_path)
         sync_once(station)
         station.outbox.now, station.outbox.ticks = computer.now, computer.ticks
         computer.off = timedelta(days=-30)
-        from client import cutlog
+        from client.log.without_plan import log_cuts
 
         machine, steel = station.machine("bench-3m"), station.material("S235JR")
-        cutlog.log_cuts(station, machine, steel, 300, 100_000, 4)
+        log_cuts(station, machine, steel, 300, 100_000, 4)
         computer.off = timedelta()
         assert sync_once(station).complete
     (row,) = service.get("/v1/reports/wear?by=day", service.plan_token())["rows"]
@@ -147,7 +147,7 @@ def test_the_centre_counts_the_day_on_which_it_was(service, connected, tmp_path)
 def test_a_moved_clock_is_told_when_logging(home, monkeypatch):
     home.write_settings(StationSettings("http://centre.test", "bench1", "northgate"), "t")
     with workstation_at(home) as station:
-        from client.batch import Batch
+        from client.log.batch import Batch
 
         computer = Computer()
         station.outbox.now, station.outbox.ticks = computer.now, computer.ticks

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
 from client.cli import cli
 from client.errors import CacheDamaged
+from client.log.without_plan import log_taken
 from client.sync import pull_anew, sync_once
 from client.workstation import workstation_at
 
@@ -54,7 +54,7 @@ def test_every_kind_of_record_is_looked_at_and_only_those_that_changed_are_named
 def test_pull_anew_puts_damaged_records_right_and_keeps_what_was_written_down(service, connected):
     with connected(service) as station:
         sync_once(station)
-        cutlog.log_taken(station, "SH-A", 1, station.machine("bench-3m"))
+        log_taken(station, "SH-A", 1, station.machine("bench-3m"))
         change(station, '"cutting_length_mm": 3000', '"cutting_length_mm": 9000')
         report = pull_anew(station)
         assert report.complete
@@ -73,7 +73,7 @@ def test_pull_anew_without_the_service_leaves_the_records_as_they_are(stocked, h
 def test_a_cache_that_is_no_database_is_put_aside_and_sending_goes_on(service, connected):
     with connected(service) as station:
         sync_once(station)
-        cutlog.log_taken(station, "SH-A", 1, station.machine("bench-3m"))
+        log_taken(station, "SH-A", 1, station.machine("bench-3m"))
         home = station.home
     home.cache_file.write_bytes(b"this is not a database, and longer than a hundred bytes " * 100)
     done = run(home, "sync")

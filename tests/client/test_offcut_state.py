@@ -1,6 +1,6 @@
 """An offcut that is planned from again is what it is, and not a piece cut to size all round."""
 
-from client import cutlog
+from client.log.step import log_step
 from client.planning import plan_here
 from service.engine.quantities import show_mm
 
@@ -10,7 +10,7 @@ def test_what_is_left_of_a_sheet_is_never_handed_out_again_uncut_as_a_part_of_th
 ):
     first = plan_here(stocked, order_document)
     for step in first.plan.program:
-        cutlog.log_step(stocked, first.id, step.number)
+        log_step(stocked, first.id, step.number)
     left = [item for item in stocked.rack() if item.kind == "offcut"]
     assert left, "this order leaves an offcut"
     for item in left:

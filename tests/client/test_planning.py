@@ -57,9 +57,9 @@ with workstation_at(Home(Path(sys.argv[1]))) as station:
 
 
 def test_the_stock_of_a_plan_is_what_is_on_the_rack_now(stocked, planned, order_document):
-    from client import cutlog
+    from client.log.without_plan import log_taken
 
-    cutlog.log_taken(stocked, "SH-A", 6, stocked.machine("bench-3m"))
+    log_taken(stocked, "SH-A", 6, stocked.machine("bench-3m"))
     again = plan_here(stocked, order_document)
     assert [item.quantity for item in again.order.stock] == [2]
     assert again.id != planned.id

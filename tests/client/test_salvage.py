@@ -8,11 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
 from client.cache.clock import Ticks
 from client.cache.outbox import Draft, Outbox
 from client.cli import cli
 from client.errors import StoreFailed
+from client.log.machine import log_gauge
+from client.log.step import log_step
+from client.log.without_plan import log_taken
 from client.planning import plan_here
 from client.salvage import salvage
 from client.sync import sync_once
@@ -31,7 +33,7 @@ def flushed(home):
 def log(station, count, operator="ab"):
     machine = station.machine("bench-3m")
     return [
-        cutlog.log_gauge(station, machine, 30_000, 30_000 + n, operator=operator).events[0].event_id
+        log_gauge(station, machine, 30_000, 30_000 + n, operator=operator).events[0].event_id
         for n in range(count)
     ]
 
@@ -49,7 +51,7 @@ def spoil(home, first, pages=1):
 
 def test_a_whole_store_comes_over_whole(home, stocked, order_document):
     kept = plan_here(stocked, order_document)
-    cutlog.log_step(stocked, kept.id, 1)
+    log_step(stocked, kept.id, 1)
     logged = set(log(stocked, 20)) | {one.event_id for one in stocked.outbox.all_events()}
     rack = stocked.rack()
     stocked.close()
@@ -134,9 +136,9 @@ def test_after_a_salvage_the_centre_has_everything_once(service, connected):
     with connected(service) as station:
         sync_once(station)
         machine = station.machine("bench-3m")
-        cutlog.log_taken(station, "SH-A", 1, machine)
+        log_taken(station, "SH-A", 1, machine)
         sync_once(station)
-        cutlog.log_taken(station, "SH-A", 2, machine)
+        log_taken(station, "SH-A", 2, machine)
         home = station.home
     flushed(home)
     spoil(home, 0)

@@ -6,10 +6,10 @@ The balance of mass is checked at the real service, and against masses reckoned 
 
 import pytest
 
-from client import cutlog
 from client.errors import InputWrong
+from client.log.spoiled import log_spoiled
+from client.log.step import log_step
 from client.planning import plan_here
-from client.spoiled import log_spoiled
 from client.sync import sync_once
 
 PART_KG = 0.6 * 0.3 * 0.003 * 7850
@@ -39,7 +39,7 @@ def scrapped(station):
 
 def log_all(station, kept):
     for step in kept.plan.program:
-        cutlog.log_step(station, kept.id, step.number)
+        log_step(station, kept.id, step.number)
 
 
 @pytest.fixture
@@ -91,10 +91,10 @@ def test_the_masses_balance_at_the_centre_whenever_the_part_was_spoiled(
         steps = [step.number for step in kept.plan.program]
         half = {"before": 0, "between": len(steps) // 2, "after": len(steps)}[when]
         for number in steps[:half]:
-            cutlog.log_step(station, kept.id, number)
+            log_step(station, kept.id, number)
         spoil(station, kept, 2)
         for number in steps[half:]:
-            cutlog.log_step(station, kept.id, number)
+            log_step(station, kept.id, number)
         report = sync_once(station)
         assert report.complete
         assert report.pushed.quarantined == 0, station.outbox.quarantined()

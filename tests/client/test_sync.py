@@ -480,13 +480,13 @@ def test_an_answer_that_is_none_is_an_outage_and_moves_nothing(centre, station, 
 
 
 def test_what_is_taken_here_counts_until_the_records_include_it(centre, station, sync, page, changed):
-    from client import cutlog
+    from client.log.without_plan import log_taken
 
     def on_rack():
         return {item.ref: item.quantity for item in station.rack()}["SH-A"]
 
     sync()
-    cutlog.log_taken(station, "SH-A", 3, station.machine("bench-3m"))
+    log_taken(station, "SH-A", 3, station.machine("bench-3m"))
     assert on_rack() == 5
     centre.pages = [problem(503, "busy")] * 3 + [page([])]
     assert not sync().complete
@@ -552,10 +552,10 @@ def test_only_what_the_centre_says_it_has_counts_as_acknowledged(centre, station
 def test_a_pull_alone_from_a_centre_put_back_does_not_forget_what_was_taken_here(
     centre, station, sync, page, changed
 ):
-    from client import cutlog
+    from client.log.without_plan import log_taken
 
     sync()
-    cutlog.log_taken(station, "SH-A", 3, station.machine("bench-3m"))
+    log_taken(station, "SH-A", 3, station.machine("bench-3m"))
     stock = page()["changes"][2]["record"]
     centre.pages = [page([changed("stock", "northgate/SH-A", {**stock, "quantity": 5}, 2)], cursor="c2")]
     sync()

@@ -5,15 +5,15 @@ from __future__ import annotations
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
 from client.cache.plans import pieces_done, spoiled_parts
 from client.cli import cli
 from client.errors import InputWrong
+from client.log.spoiled import log_spoiled
+from client.log.step import log_step
+from client.log.whole import log_whole
+from client.log.withdraw import log_withdrawn
 from client.planning import plan_here
-from client.spoiled import log_spoiled
 from client.sync import sync_once
-from client.whole import log_whole
-from client.withdraw import log_withdrawn
 from schemas.events import payload_errors
 
 
@@ -80,7 +80,7 @@ def test_a_layout_that_is_cut_is_logged_by_its_steps(stocked, order_document):
 
 def test_a_plan_without_steps_says_how_it_is_logged(stocked, whole):
     with pytest.raises(InputWrong, match="shearwright log layout"):
-        cutlog.log_step(stocked, whole.id, 1)
+        log_step(stocked, whole.id, 1)
 
 
 def test_one_that_was_spoiled_before_is_left_out_and_comes_back_with_the_withdrawal(stocked, whole):

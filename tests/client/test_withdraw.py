@@ -5,15 +5,18 @@ from __future__ import annotations
 import pytest
 from click.testing import CliRunner
 
-from client import cutlog
 from client.cache.plans import pieces_done, spoiled_parts
 from client.cli import cli
-from client.cutlog import Sheet
 from client.errors import InputWrong
+from client.log.batch import Sheet
+from client.log.machine import log_gauge
+from client.log.spoiled import log_spoiled
+from client.log.step import log_step
+from client.log.withdraw import log_withdrawn
+from client.log.without_plan import log_offcut, log_taken
+from client.opened import opened_plan
 from client.planning import plan_here
-from client.spoiled import log_spoiled
 from client.sync import sync_once
-from client.withdraw import log_withdrawn
 from schemas.events import payload_errors
 
 
@@ -32,7 +35,7 @@ def planned(stocked, order_document):
 
 def test_a_step_that_was_not_cut_is_open_again(stocked, planned):
     before = counts(stocked)
-    logged = cutlog.log_step(stocked, planned.id, 1)
+    logged = log_step(stocked, planned.id, 1)
     assert pieces_done(stocked.outbox.sql, planned.id)
     gone = log_withdrawn(stocked, rows(logged), "wrong step")
     assert pieces_done(stocked.outbox.sql, planned.id) == {}
@@ -40,12 +43,12 @@ def test_a_step_that_was_not_cut_is_open_again(stocked, planned):
     for one in gone.events:
         assert payload_errors(one.type, one.event["payload"]) == []
     # It can be logged anew, without --again.
-    cutlog.log_step(stocked, planned.id, 1)
+    log_step(stocked, planned.id, 1)
 
 
 def test_spoiled_parts_that_hang_on_a_withdrawn_step_are_named(stocked, planned):
-    order = cutlog.opened_plan(stocked, planned.id)[1]
-    logged = [cutlog.log_step(stocked, planned.id, step.number) for step in planned.plan.program]
+    order = opened_plan(stocked, planned.id)[1]
+    logged = [log_step(stocked, planned.id, step.number) for step in planned.plan.program]
     of_p1 = [
         one
         for each in logged
@@ -60,8 +63,8 @@ def test_spoiled_parts_that_hang_on_a_withdrawn_step_are_named(stocked, planned)
 
 
 def test_spoiled_parts_that_are_withdrawn_too_are_not_named(stocked, planned):
-    order = cutlog.opened_plan(stocked, planned.id)[1]
-    logged = [cutlog.log_step(stocked, planned.id, step.number) for step in planned.plan.program]
+    order = opened_plan(stocked, planned.id)[1]
+    logged = [log_step(stocked, planned.id, step.number) for step in planned.plan.program]
     scrap = log_spoiled(stocked, planned.id, planned.plan, order, "P1", 2, "wrong size")
     cuts = [one.row for each in logged for one in each.events if one.type == "cuts.made"]
     gone = log_withdrawn(stocked, [*cuts, *rows(scrap)], "not cut")
@@ -69,8 +72,8 @@ def test_spoiled_parts_that_are_withdrawn_too_are_not_named(stocked, planned):
 
 
 def test_what_else_of_the_step_still_counts_is_told(stocked, planned):
-    first = cutlog.log_step(stocked, planned.id, 1)
-    again = cutlog.log_step(stocked, planned.id, 1, again=True)
+    first = log_step(stocked, planned.id, 1)
+    again = log_step(stocked, planned.id, 1, again=True)
     other = [one.row for one in again.events if one.type == "cuts.made"]
     gone = log_withdrawn(stocked, rows(first), "logged twice")
     (note,) = [note for note in gone.notes if "still counts as logged" in note]
@@ -85,7 +88,7 @@ def test_what_else_of_the_step_still_counts_is_told(stocked, planned):
 
 def test_every_step_of_a_plan_comes_back_to_nothing_done(stocked, planned):
     for step in planned.plan.program:
-        logged = cutlog.log_step(stocked, planned.id, step.number)
+        logged = log_step(stocked, planned.id, step.number)
         done = pieces_done(stocked.outbox.sql, planned.id)
         assert done[step.number] == step.pieces
         log_withdrawn(stocked, rows(logged), "tried out")
@@ -93,7 +96,7 @@ def test_every_step_of_a_plan_comes_back_to_nothing_done(stocked, planned):
 
 
 def test_what_was_written_together_and_still_counts_is_named(stocked, planned):
-    logged = cutlog.log_step(stocked, planned.id, 1)
+    logged = log_step(stocked, planned.id, 1)
     gone = log_withdrawn(stocked, rows(logged)[:1], "one sheet only")
     note = next(one for one in gone.notes if "still counting" in one)
     assert all(str(number) in note for number in rows(logged)[1:])
@@ -105,7 +108,7 @@ def test_spoiled_parts_that_were_none_count_again(stocked, planned):
     log_withdrawn(stocked, rows(early), "was good")
     assert spoiled_parts(stocked.outbox.sql, planned.id, part).early == 0
     for step in planned.plan.program:
-        cutlog.log_step(stocked, planned.id, step.number)
+        log_step(stocked, planned.id, step.number)
     made = sum(
         each["quantity"]
         for one in stocked.outbox.all_events()
@@ -122,7 +125,7 @@ def test_spoiled_parts_that_were_none_count_again(stocked, planned):
 
 def test_an_entry_is_withdrawn_once_and_a_withdrawal_never(stocked):
     machine = stocked.machine("bench-3m")
-    number = rows(cutlog.log_taken(stocked, "SH-A", 3, machine))[0]
+    number = rows(log_taken(stocked, "SH-A", 3, machine))[0]
     own = rows(log_withdrawn(stocked, [number], "wrong rack"))[0]
     assert counts(stocked)["SH-A"] == 8
     for wrong, words in (
@@ -137,9 +140,9 @@ def test_an_entry_is_withdrawn_once_and_a_withdrawal_never(stocked):
 
 def test_the_name_of_a_withdrawn_offcut_can_be_given_again(stocked):
     machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
-    wrong = cutlog.log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine, ref="OC-1")
+    wrong = log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine, ref="OC-1")
     log_withdrawn(stocked, rows(wrong), "900 is the width")
-    cutlog.log_offcut(stocked, Sheet(material, 300, 9_000, 50_000, 1), machine, ref="OC-1")
+    log_offcut(stocked, Sheet(material, 300, 9_000, 50_000, 1), machine, ref="OC-1")
     (item,) = [one for one in stocked.rack() if one.ref == "OC-1"]
     assert (item.length, item.quantity) == (9_000, 1)
 
@@ -165,7 +168,7 @@ def test_at_the_centre_it_is_as_if_the_step_had_not_been_logged(service, connect
     with connected(service) as station:
         assert sync_once(station).complete
         plan = plan_here(station, order_document)
-        logged = cutlog.log_step(station, plan.id, 1)
+        logged = log_step(station, plan.id, 1)
         assert sync_once(station).complete
         log_withdrawn(station, rows(logged), "wrong order")
         report = sync_once(station)
@@ -184,7 +187,7 @@ def test_what_another_station_logged_of_the_step_is_told_at_the_next_sync(servic
             sync_once(station)
         # The same rack gives the same plan at both.
         (plan_id,) = {plan_here(station, order_document).id for station in (one, two)}
-        logged = {name: cutlog.log_step(at, plan_id, 1) for name, at in (("bench1", one), ("bench2", two))}
+        logged = {name: log_step(at, plan_id, 1) for name, at in (("bench1", one), ("bench2", two))}
         for station in (one, two):
             assert sync_once(station).notices == ()
         log_withdrawn(one, rows(logged["bench1"]), "cut at the other bench")
@@ -199,7 +202,7 @@ def test_what_another_station_logged_of_the_step_is_told_at_the_next_sync(servic
 
 def test_a_run_that_is_refused_for_one_entry_says_that_nothing_was_written(stocked):
     machine = stocked.machine("bench-3m")
-    numbers = [row for _ in range(2) for row in rows(cutlog.log_gauge(stocked, machine, 30_000, 30_010))]
+    numbers = [row for _ in range(2) for row in rows(log_gauge(stocked, machine, 30_000, 30_010))]
     log_withdrawn(stocked, numbers[:1], "wrong")
     before = stocked.outbox.last_row()
     with pytest.raises(InputWrong, match=f"event {numbers[0]} was withdrawn before; nothing was written"):

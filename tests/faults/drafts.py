@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from typing import Any, Final
 
-from client.batch import Batch
 from client.cache.stock import StockChange
+from client.log.batch import Batch
 from tests.faults.reckoning import EDGES, OFFCUTS, PIECES, PLANS, SHEETS
 
 _LENGTHS: Final = (900, 900, 900, 800)

@@ -37,7 +37,7 @@ ROUNDS = int(os.environ.get("SHEARWRIGHT_FAULT_ROUNDS", "4"))
 BENCH = """
 import sys
 from pathlib import Path
-from client import cutlog
+from client.log.without_plan import log_taken
 from client.errors import ClientError
 from client.home import Home
 from client.sync import sync_once
@@ -47,7 +47,7 @@ from client.workstation import workstation_at
 with workstation_at(Home(Path(sys.argv[1]))) as station:
     machine = station.machine("bench-3m")
     for _ in range(int(sys.argv[2])):
-        logged = cutlog.log_taken(station, "SH-A", 1, machine)
+        logged = log_taken(station, "SH-A", 1, machine)
         print(logged.events[0].event_id, flush=True)
         try:
             sync_once(station, patience=Patience(total_s=5, tries=2))

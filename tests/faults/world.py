@@ -31,16 +31,16 @@ from werkzeug.test import EnvironBuilder
 import client.cache.epochs as epochs_module
 import client.cache.outbox as outbox_module
 import service.store.records as records_module
-from client.batch import Batch
 from client.cache.clock import Ticks
 from client.cache.outbox import Outbox
 from client.cache.records import Records
 from client.cache.sqlite import Sqlite as Store
 from client.errors import ClientError, InputWrong
 from client.home import Home, StationSettings
+from client.log.batch import Batch
+from client.log.withdraw import log_withdrawn
 from client.sync import SyncReport, sync_once
 from client.wire import Patience
-from client.withdraw import log_withdrawn
 from client.workstation import Workstation
 from service.app import Config, create_app
 from service.store import tokens

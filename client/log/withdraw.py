@@ -6,13 +6,13 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from client.batch import Batch, Logged
 from client.cache.outbox import Outbox, Written
 from client.cache.plans import forget_left_out, forget_spoiled, mark_undone
 from client.cache.sqlite import Sqlite
 from client.cache.stock import StockChange, change_of
-from client.cutlog import opened_plan
 from client.errors import InputWrong
+from client.log.batch import Batch, Logged
+from client.opened import opened_plan
 from client.workstation import Workstation
 from service.engine.plan import Leaf, Step
 from service.engine.quantities import mm

@@ -11,15 +11,17 @@ from client.cache.plans import mark_done, note_spoiled
 from client.cache.sqlite import Sqlite
 from client.cache.stock import StockChange, note_change
 from client.errors import InputWrong
-from client.sanity import doubts, notes
+from client.log.sanity import doubts, notes
 from client.workstation import Workstation
 from schemas.events import payload_errors
 from schemas.records import CUT_OVERSIZE
 from service.engine.handling import piece_kg
 from service.engine.layout.rack import RackState
+from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import StockItem
-from service.engine.quantities import Length, show_mm, to_mm
+from service.engine.quantities import PER_MM, Length, show_mm, to_mm
+from service.engine.wear.metres import equivalent_metres
 
 _SIGNS: Final = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """For names that are written on plate by hand: no 0 and O, no 1 and I."""
@@ -63,6 +65,20 @@ class Sheet:
             "mass_kg": self.mass_kg,
             "heat": self.heat,
         }
+
+
+def cut_fields(
+    machine: Machine, material: Material, thickness: Length, cut_length: Length, strokes: int
+) -> dict[str, Any]:
+    """Strokes over a cut length, as events carry them."""
+    metres = cut_length / PER_MM / 1000 * strokes
+    return {
+        "material": material.grade,
+        "thickness_mm": to_mm(thickness),
+        "cut_length_mm": to_mm(cut_length),
+        "strokes": strokes,
+        "equivalent_m": round(equivalent_metres(machine, material, thickness, metres), 6),
+    }
 
 
 class Batch:
@@ -197,6 +213,14 @@ class Batch:
         self.notes = list(dict.fromkeys(self.notes))
         if found and not self.station.sure:
             raise InputWrong(f"not written: {'; '.join(found)}. If it is right, give --sure")
+
+
+def write_one(station: Workstation, event_type: str, payload: Mapping[str, Any]) -> Logged:
+    """Write down one event that does nothing to the rack; values that are None are left out."""
+    batch = Batch(station)
+    batch.add(event_type, payload)
+    with station.home.logging():
+        return batch.write()
 
 
 def _tag(epoch: str) -> str:

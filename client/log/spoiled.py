@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from client.batch import Batch, Logged, Sheet
 from client.cache.plans import pieces_done, spoiled_parts
 from client.errors import InputWrong
+from client.log.batch import Batch, Logged, Sheet
 from client.workstation import Workstation
 from service.engine.order import Order
 from service.engine.plan import CutPlan, Leaf

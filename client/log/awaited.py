@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from client.cache.plans import pieces_done, plans_in_hand
-from client.cutlog import makers_not_logged, opened_plan
 from client.errors import InputWrong, StoreFailed
+from client.log.step import makers_not_logged
+from client.opened import opened_plan
 from client.workstation import Workstation
 
 _PLANS: Final = 20

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from client.batch import Batch, Logged, Sheet
 from client.cache.plans import pieces_done
-from client.cutlog import opened_plan
 from client.errors import InputWrong
-from client.spoiled import left_out
+from client.log.batch import Batch, Logged, Sheet
+from client.log.spoiled import left_out
+from client.opened import opened_plan
 from client.workstation import Workstation
 from service.engine.order import Order
 from service.engine.plan import CutPlan, Layout, Leaf

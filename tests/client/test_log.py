@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from client import cutlog
-from client.awaited import awaited
 from client.cache.plans import keep_plan
-from client.cutlog import PartMade, Sheet
 from client.errors import InputWrong
+from client.log.awaited import awaited
+from client.log.batch import Sheet
+from client.log.machine import EdgeMeasured, log_blade, log_edge
+from client.log.step import log_step
+from client.log.without_plan import PartMade, log_cuts, log_offcut, log_taken
 from client.planning import plan_here
 from client.workstation import workstation_at
 from schemas.events import payload_errors
@@ -31,7 +33,7 @@ def payloads(station, kind):
 
 def log_all(station, kept):
     for step in kept.plan.program:
-        cutlog.log_step(station, kept.id, step.number, operator="ab")
+        log_step(station, kept.id, step.number, operator="ab")
 
 
 def test_mass_is_kept_over_a_whole_plan(stocked, planned):
@@ -66,8 +68,8 @@ def test_each_cut_says_how_many_pieces_of_how_many_of_its_step(stocked, planned)
     # Logged in two halves where a step can be, so that no event tells of all of it.
     for step in planned.plan.program:
         if step.pieces % 2 == 0:
-            cutlog.log_step(stocked, planned.id, step.number, pieces=step.pieces // 2)
-        cutlog.log_step(stocked, planned.id, step.number)
+            log_step(stocked, planned.id, step.number, pieces=step.pieces // 2)
+        log_step(stocked, planned.id, step.number)
     told = {}
     for one in payloads(stocked, "cuts.made"):
         told[one["step"]] = told.get(one["step"], 0) + one["pieces"]
@@ -129,13 +131,13 @@ def test_a_name_that_stands_in_the_rack_list_is_not_given_again(stocked):
     def named():
         return payloads(stocked, "offcut.stored")[-1]["ref"]
 
-    cutlog.log_offcut(stocked, sheet, machine)
+    log_offcut(stocked, sheet, machine)
     first = named()
     # As after a store that was put back: it forgot the name, and the records still list the piece.
     stocked.outbox.sql.set_meta("offcuts_named", None)
-    cutlog.log_offcut(stocked, sheet, machine)
+    log_offcut(stocked, sheet, machine)
     second = named()
-    cutlog.log_offcut(stocked, sheet, machine)
+    log_offcut(stocked, sheet, machine)
     assert len({first, second, named()}) == 3
     assert {item.ref: item.quantity for item in stocked.rack()}[first] == 1
 
@@ -145,22 +147,22 @@ def test_an_offcut_gets_a_name_that_can_be_written_by_hand_and_is_never_given_tw
     machine = stocked.machine("bench-3m")
     names = []
     for _ in range(3):
-        logged = cutlog.log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
+        logged = log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
         names.append(logged.events[0].event["payload"]["ref"])
         assert names[-1] in logged.notes[0]
     assert len(set(names)) == 3
     assert all(name.startswith("bench1-") and len(name) < 15 for name in names)
     stocked.outbox.new_epoch("test")
-    logged = cutlog.log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
+    logged = log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
     assert logged.events[0].event["payload"]["ref"].split("-")[1] != names[0].split("-")[1]
 
 
 def test_a_step_is_not_logged_beyond_its_pieces(stocked, planned):
-    cutlog.log_step(stocked, planned.id, 1)
+    log_step(stocked, planned.id, 1)
     with pytest.raises(InputWrong, match="--again"):
-        cutlog.log_step(stocked, planned.id, 1)
+        log_step(stocked, planned.id, 1)
     before = stocked.outbox.counts().pending
-    assert cutlog.log_step(stocked, planned.id, 1, again=True).events
+    assert log_step(stocked, planned.id, 1, again=True).events
     assert stocked.outbox.counts().pending > before
 
 
@@ -191,21 +193,21 @@ def parts_of(step):
 
 def test_a_part_of_a_step_counts_its_own_pieces_and_strokes(stocked, planned):
     step = ganged(stocked, planned)
-    first = cutlog.log_step(stocked, "ganged", step.number, pieces=1)
+    first = log_step(stocked, "ganged", step.number, pieces=1)
     cuts = [one.event["payload"] for one in first.events if one.type == "cuts.made"]
     assert [one["strokes"] for one in cuts] == [step.repeat]
     assert cuts[0]["cut_length_mm"] == step.along_blade / 100
     assert sum(part["quantity"] for part in cuts[0]["parts"]) == parts_of(step) // 5
     with pytest.raises(InputWrong, match="at most 4 are left"):
-        cutlog.log_step(stocked, "ganged", step.number, pieces=5)
-    cutlog.log_step(stocked, "ganged", step.number)
+        log_step(stocked, "ganged", step.number, pieces=5)
+    log_step(stocked, "ganged", step.number)
     made = sum(p["quantity"] for one in payloads(stocked, "cuts.made") for p in one["parts"])
     assert made == parts_of(step)
 
 
 def test_metres_of_a_full_gang_and_of_the_rest_are_told_apart(stocked, planned):
     step = ganged(stocked, planned)
-    logged = cutlog.log_step(stocked, "ganged", step.number)
+    logged = log_step(stocked, "ganged", step.number)
     cuts = [one.event["payload"] for one in logged.events if one.type == "cuts.made"]
     # Five pieces, two side by side: two full strokes and one of a single piece for each cut.
     assert [one["cut_length_mm"] for one in cuts] == [step.along_blade * 2 / 100, step.along_blade / 100]
@@ -216,13 +218,13 @@ def test_metres_of_a_full_gang_and_of_the_rest_are_told_apart(stocked, planned):
 
 def test_a_step_whose_pieces_are_not_logged_yet_is_logged_with_a_note(stocked, planned):
     step = next(one for one in planned.plan.program if one.number > 1)
-    logged = cutlog.log_step(stocked, planned.id, step.number)
+    logged = log_step(stocked, planned.id, step.number)
     assert any("is not logged yet" in note for note in logged.notes)
 
 
 def test_taking_more_than_the_records_have_is_logged_with_a_note(stocked):
     machine = stocked.machine("bench-3m")
-    logged = cutlog.log_taken(stocked, "SH-A", 9, machine)
+    logged = log_taken(stocked, "SH-A", 9, machine)
     assert "count the rack" in logged.notes[0]
     assert {item.ref: item.quantity for item in stocked.rack()}["SH-A"] == 0
 
@@ -232,11 +234,11 @@ def test_taking_more_than_the_records_have_is_logged_with_a_note(stocked):
 )
 def test_what_is_not_known_is_told(stocked, planned, plan, step, told):
     with pytest.raises(InputWrong, match=told):
-        cutlog.log_step(stocked, plan or planned.id, step)
+        log_step(stocked, plan or planned.id, step)
 
 
 def test_cuts_without_a_plan(stocked):
-    logged = cutlog.log_cuts(
+    logged = log_cuts(
         stocked,
         stocked.machine("bench-3m"),
         stocked.material("S235JR"),
@@ -257,22 +259,22 @@ def test_cuts_without_a_plan(stocked):
 def test_a_cut_longer_than_the_machine_is_a_slip_of_the_pen(stocked):
     machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
     with pytest.raises(InputWrong, match="longer than"):
-        cutlog.log_cuts(stocked, machine, material, 300, 300_001, 1)
+        log_cuts(stocked, machine, material, 300, 300_001, 1)
     with pytest.raises(InputWrong, match="have 4 edges"):
-        cutlog.log_blade(stocked, machine, 5, "turned")
+        log_blade(stocked, machine, 5, "turned")
 
 
 def test_nothing_of_a_step_is_written_when_its_transaction_fails(stocked, planned, monkeypatch):
     def cut_short(*_args):
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr("client.batch.mark_done", cut_short)
+    monkeypatch.setattr("client.log.batch.mark_done", cut_short)
     with pytest.raises(RuntimeError):
-        cutlog.log_step(stocked, planned.id, 1)
+        log_step(stocked, planned.id, 1)
     assert stocked.outbox.counts().pending == 0
     assert {item.ref: item.quantity for item in stocked.rack()}["SH-A"] == 8
     monkeypatch.undo()
-    assert cutlog.log_step(stocked, planned.id, 1).events
+    assert log_step(stocked, planned.id, 1).events
 
 
 def test_what_was_logged_is_there_after_opening_again(home, stocked, planned):
@@ -284,7 +286,7 @@ def test_what_was_logged_is_there_after_opening_again(home, stocked, planned):
         assert [one.body for one in again.outbox.all_events()] == before
         assert again.rack() == rack
         with pytest.raises(InputWrong, match="logged already"):
-            cutlog.log_step(again, planned.id, 1)
+            log_step(again, planned.id, 1)
 
 
 def test_deleting_the_cache_loses_nothing_that_was_written_down(home, stocked, planned):
@@ -301,7 +303,7 @@ def test_two_processes_that_log_the_same_step_at_once_log_it_once(home, stocked,
     child = """
 import sys
 from pathlib import Path
-from client.cutlog import log_step
+from client.log.step import log_step
 from client.errors import InputWrong
 from client.home import Home
 from client.workstation import workstation_at
@@ -333,8 +335,8 @@ with workstation_at(Home(Path(sys.argv[1]))) as station:
 
 def test_a_measured_edge_is_written_down(stocked):
     machine = stocked.machine("bench-3m")
-    measured = cutlog.EdgeMeasured(2, "lower", 45.0, 0.12, 300, "S235JR", 20_000)
-    logged = cutlog.log_edge(stocked, machine, measured, operator="KB")
+    measured = EdgeMeasured(2, "lower", 45.0, 0.12, 300, "S235JR", 20_000)
+    logged = log_edge(stocked, machine, measured, operator="KB")
     payload = logged.events[0].event["payload"]
     assert payload == {
         "machine": "bench-3m", "edge": 2, "blade": "lower", "radius_um": 45.0, "burr_mm": 0.12,
@@ -346,24 +348,24 @@ def test_a_measured_edge_is_written_down(stocked):
 @pytest.mark.parametrize(
     ("measured", "says"),
     [
-        (cutlog.EdgeMeasured(), "--radius or --burr"),
-        (cutlog.EdgeMeasured(burr_mm=0.1), "--thickness"),
-        (cutlog.EdgeMeasured(edge=5, radius_um=40.0), "4 edges"),
-        (cutlog.EdgeMeasured(radius_um=40.0, place=10**7), "mm long"),
+        (EdgeMeasured(), "--radius or --burr"),
+        (EdgeMeasured(burr_mm=0.1), "--thickness"),
+        (EdgeMeasured(edge=5, radius_um=40.0), "4 edges"),
+        (EdgeMeasured(radius_um=40.0, place=10**7), "mm long"),
     ],
     ids=["nothing", "burr alone", "edge", "place"],
 )
 def test_a_measured_edge_that_cannot_be_is_refused(stocked, measured, says):
     with pytest.raises(InputWrong, match=says):
-        cutlog.log_edge(stocked, stocked.machine("bench-3m"), measured)
+        log_edge(stocked, stocked.machine("bench-3m"), measured)
 
 
 def test_a_cut_away_from_the_squaring_arm_says_where(stocked):
     machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
-    cutlog.log_cuts(stocked, machine, material, 300, 50_000, 2, start=100_000)
+    log_cuts(stocked, machine, material, 300, 50_000, 2, start=100_000)
     assert payloads(stocked, "cuts.made")[-1]["start_mm"] == 1000.0
     with pytest.raises(InputWrong, match="begins 2900 mm along the blade"):
-        cutlog.log_cuts(stocked, machine, material, 300, 50_000, 2, start=290_000)
+        log_cuts(stocked, machine, material, 300, 50_000, 2, start=290_000)
 
 
 def test_a_step_logged_without_the_one_that_makes_its_pieces_is_told_until_that_is_logged(stocked, planned):
@@ -378,20 +380,20 @@ def test_a_step_logged_without_the_one_that_makes_its_pieces_is_told_until_that_
     }
     late = next(number for number, of in makers.items() if of)
     assert list(awaited(stocked)) == []
-    cutlog.log_step(stocked, planned.id, late)
+    log_step(stocked, planned.id, late)
     assert list(awaited(stocked)) == [
         f"step {late} of plan {planned.id} is logged, and step {maker}, which makes its pieces, "
         "is not logged here"
         for maker in makers[late]
     ]
     for maker in makers[late]:
-        cutlog.log_step(stocked, planned.id, maker)
+        log_step(stocked, planned.id, maker)
     told = [line for line in awaited(stocked) if line.startswith(f"step {late} ")]
     assert told == []
 
 
 def test_status_tells_of_it_too(home, stocked, planned, shearwright):
-    cutlog.log_step(stocked, planned.id, planned.plan.program[-1].number)
+    log_step(stocked, planned.id, planned.plan.program[-1].number)
     (told, *_) = awaited(stocked)
     stocked.close()
     assert f"note: {told}" in shearwright(home.folder, "status").stdout.splitlines()
