@@ -3,7 +3,8 @@
 Prices that come from a search over some places and real patterns do not prove all that can be proved.
 Here the table of all places adds what it finds to the linear programme as a column, cut or not, and
 with more of a part than is wanted if it likes, until the next whole piece of stock is proved or the
-prices cannot prove more.
+prices cannot prove more. What holds for any number of levels of cuts holds where they are few: there the
+table only proves, as most of its layouts turn the direction of cutting too often.
 """
 
 from __future__ import annotations
@@ -45,14 +46,20 @@ def proved(
     """The most that prices prove with tables of so many sums, levels of cuts not limited.
 
     Whole multiples of `unit` count; at a cost of `enough` nothing more is wanted. Layouts of the tables
-    that can be cut join the pool of the context.
+    that can be cut join the pool of the context, unless levels of cuts are limited: then nothing is done
+    where all places take more than `work`.
     """
-    for pattern in list(context.pool.values()):
-        task.offer(pattern)
 
     def grid_of(most: int) -> Grid:
         return Grid(context.filler.variants, context.demand, rooms, ANY_LEVELS, most)
 
+    grid = grid_of(_MOST_PLACES)
+    sums = len(grid.xs) * len(grid.ys) * (len(grid.xs) + len(grid.ys)) // 4
+    limited = context.stages < ANY_LEVELS
+    if limited and (not grid.exact or sums > work):
+        return Proved(0, [])
+    for pattern in list(context.pool.values()):
+        task.offer(pattern)
     offers = _Offers(context, task)
     steady = Steady(context.demand, context.types)
     known = context.least.cost if context.least else 0
@@ -70,11 +77,11 @@ def proved(
         if not coarse.exact:
             # With places missing nothing is proved, but the prices are a good beginning.
             steady = Steady(context.demand, context.types, steady.best)
-    grid = grid_of(_MOST_PLACES)
-    sums = len(grid.xs) * len(grid.ys) * (len(grid.xs) + len(grid.ys)) // 4
     # What lies so near to what is known takes many tables to prove, or cannot be.
     close = (1 - _CLOSE) * task.master.objective * task.dearest < known
     if not grid.exact or sums > work or (close and 4 * sums > work):
+        if limited:
+            return Proved(0, [])
         # The patterns of a finer table are of use all the same.
         fine = grid_of(_SOME_PLACES)
         while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
@@ -98,6 +105,7 @@ class _Offers:
         self.task = task
         self.known: set[tuple[int, tuple[tuple[int, int], ...]]] = set()
         self.rounds = 0
+        self.carved = context.stages >= ANY_LEVELS
         # A little below what it costs: prices that are held back say less than those of the moment.
         self.floors = [(t.cost << PRICE_BITS) // task.dearest * 15 // 16 for t in context.types]
         task.master.solve()
@@ -139,7 +147,7 @@ class _Offers:
                     continue
                 self.known.add(key)
                 task.master.add(task.column(*key), stock.cost / task.dearest)
-                if all(n <= self.context.demand[kind] for kind, n in uses.items()):
+                if self.carved and all(n <= self.context.demand[kind] for kind, n in uses.items()):
                     carved(self.context, stock, shape, uses, self.context.demand)
                 taken = True
         return taken

@@ -28,6 +28,10 @@ _NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 100
 """Nodes of the choice in whole numbers."""
 _WORK: Final[dict[Effort, int]] = {"quick": 0, "standard": 4_000_000_000, "thorough": 30_000_000_000}
 """Sums in tables of all places, for the bound, at most."""
+_LIMITED: Final[dict[Effort, int]] = {"quick": 0, "standard": 100_000_000, "thorough": 8_000_000_000}
+"""The same where levels of cuts are limited, and the tables do nothing but prove."""
+_ONE_SIZE: Final = 20
+"""So many times as many there, where all stock is alike and a whole piece of it may be proved."""
 _DIVES: Final[dict[Effort, int]] = {"quick": 1, "standard": 6, "thorough": 40}
 _CHOICE: Final[dict[Effort, int]] = {"quick": 2_000, "standard": 6_000, "thorough": 40_000}
 """Rows times patterns up to which a choice in whole numbers is made."""
@@ -314,12 +318,15 @@ class Refiner:
     def _prove_more(self, best: Solution) -> None:
         """Raise the target by tables of all places, which bring new patterns too.
 
-        They have a limit of their own and are not counted against the effort. Where levels of cuts are
-        few the tables say too little of them for what they take.
+        They have a limit of their own and are not counted against the effort. A search that only seeks
+        plans beside another one needs no proof of levels that are limited.
         """
         context = self.context
         work = _WORK[self.effort]
-        if work == 0 or best.rank[0] > 0 or context.least is None or context.stages < ANY_LEVELS:
+        if context.stages < ANY_LEVELS:
+            work = _LIMITED[self.effort] * (_ONE_SIZE if len(self.types) == 1 else 1)
+            work = work if context.job.most is None else 0
+        if work == 0 or best.rank[0] > 0 or context.least is None:
             return
         kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
         task = Task(self.columns, kinds, context.demand, [t.quantity for t in self.types])
@@ -327,5 +334,5 @@ class Refiner:
             found = proved(context, task, self.rooms, self.unit, best.rank[1], work)
         if found.cost > 0:
             self._keep(raised(context.least, found.cost, self.types), found.prices)
-        else:
+        elif found.prices:
             self._prove(found.prices)

@@ -17,13 +17,13 @@ from tests.benchmarks.layouts import ANY_STAGES, IDEAL
 Rows = list[tuple[int, int, int]]
 
 
-def job(sheet: tuple[int, int], rows: Rows, *, turn: bool = False) -> Job:
+def job(sheet: tuple[int, int], rows: Rows, *, turn: bool = False, stages: int = ANY_STAGES) -> Job:
     parts = tuple(
         Part(f"P{i}", length * 100, width * 100, n, "S235JR", 100, "any" if turn else "along")
         for i, (length, width, n) in enumerate(rows)
     )
     stock = StockItem("S", sheet[0] * 100, sheet[1] * 100, 9999, "S235JR", 100, edges="cut", oversize=0)
-    return Job(IDEAL, parts, (stock,), Options(max_stages=ANY_STAGES, trim=0), 10**7)
+    return Job(IDEAL, parts, (stock,), Options(max_stages=stages, trim=0), 10**7)
 
 
 def proof_of(one: Job) -> float:
@@ -51,18 +51,41 @@ def test_parts_that_exclude_each_other_prove_a_sheet_each() -> None:
     st.tuples(st.integers(10, 40), st.integers(10, 40)),
     st.lists(st.tuples(st.integers(3, 40), st.integers(3, 40), st.integers(1, 6)), min_size=1, max_size=4),
     st.booleans(),
+    st.sampled_from([2, 3, ANY_STAGES]),
 )
 def test_nothing_is_proved_beyond_a_plan_that_was_found(
-    sheet: tuple[int, int], rows: Rows, turn: bool
+    sheet: tuple[int, int], rows: Rows, turn: bool, stages: int
 ) -> None:
     fits = [r for r in rows if r[0] <= sheet[0] and r[1] <= sheet[1]]
     if not fits:
         return
-    one = job(sheet, fits, turn=turn)
+    one = job(sheet, fits, turn=turn, stages=stages)
     found = find_layouts(one)
     assert not found.unplaced
     assert proof_of(one) <= sum(d.repeat for d in found.divisions) + 1e-6
     assert found.bound.gap_pieces >= 0
+
+
+ODD: Rows = [(331, 309, 12), (924, 525, 9), (386, 639, 12), (823, 217, 8), (1456, 417, 6)]
+"""Sizes with so many sums that tables of levels that are limited take too few places to prove much."""
+
+
+def test_what_any_levels_of_cuts_need_is_proved_where_they_are_limited() -> None:
+    """By the table of all places: areas and sizes say five sheets, and no plan of five was found."""
+    with_any = find_layouts(job((2500, 1250), ODD))
+    limited = find_layouts(job((2500, 1250), ODD, stages=3))
+    assert limited.bound.pieces == with_any.bound.pieces == sum(d.repeat for d in limited.divisions) == 6
+    assert limited.bound.method == "prices of the parts"
+
+
+def test_a_table_beyond_the_work_allowed_is_not_begun_where_levels_are_limited() -> None:
+    context = Context(job((2500, 1250), ODD, stages=3))
+    rooms = [(t.length, t.width) for t in context.types]
+    kinds = list(range(len(ODD)))
+    task = Task(Columns(context, rooms, 10**9), kinds, context.demand, [9999])
+    before = context.steps
+    found = proved(context, task, rooms, 1, 10**18, 1000)
+    assert (found.cost, context.steps) == (0, before)
 
 
 def test_prices_are_kept_by_what_they_prove() -> None:
