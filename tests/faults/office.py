@@ -37,7 +37,7 @@ class Office:
         def ask(self, method: str, path: str, document: Any = None) -> Any: ...
         def tell(self, words: str) -> None: ...
         def excuse_what_is_nowhere(self) -> None: ...
-        def _start_centre(self) -> None: ...
+        def start_centre(self) -> None: ...
 
     def office(self) -> None:
         """Something happens at the centre."""
@@ -48,7 +48,7 @@ class Office:
                 self.restore_centre,
                 self.cure,
                 self.settle_discrepancy,
-                self._start_centre,
+                self.start_centre,
             ]
         )()
 
@@ -65,7 +65,7 @@ class Office:
 
     def back_up_centre(self) -> None:
         self.backups.append(self.centre.back_up())
-        self._start_centre()
+        self.start_centre()
         self.tell("the centre is backed up")
 
     def restore_centre(self) -> None:
@@ -74,7 +74,7 @@ class Office:
         backup = self.chance.choice(self.backups)
         hang_up()
         self.centre.put_back(backup)
-        self._start_centre()
+        self.start_centre()
         with connected():
             records.renew_epoch()
         self.tell(f"the centre is put back from backup {backup}")

@@ -13,7 +13,8 @@ from service.store.models import Chain, Discrepancy, Event, Record, Tally
 from tests.faults.centres import MANY
 
 if TYPE_CHECKING:
-    from tests.faults.world import Bench, World
+    from tests.faults.floor import Bench
+    from tests.faults.world import World
 
 PLANS = ("55f0c1d2a3b4e5f6", "a1b2c3d4e5f60718")
 """Plans of which nobody knows more than what is logged of their steps."""
