@@ -108,3 +108,10 @@ def another(tmp_path: Any) -> Iterator[Callable[..., Service]]:
 def station() -> Station:
     """The outbox of station ng-1 at Northgate."""
     return Station()
+
+
+@pytest.fixture
+def second(service: Service) -> Station:
+    """Another station of the same site."""
+    service.secrets["ng-2"] = service.token("station", site="northgate", station="ng-2")
+    return Station("ng-2")

@@ -189,3 +189,26 @@ def piece(**changes: Any) -> dict[str, Any]:
         "mass_kg": 73.6,
         **changes,
     }
+
+
+def states(answer: Any) -> list[str]:
+    """What became of each event of a push."""
+    assert answer.status_code == 200, answer.text
+    return [result["state"] for result in answer.json["results"]]
+
+
+def discrepancies(service: Service, show: str = "open") -> list[dict[str, Any]]:
+    """What does not add up, as the service lists it."""
+    items: list[dict[str, Any]] = service.get("/sync/discrepancies", query_string={"show": show}).json[
+        "items"
+    ]
+    return items
+
+
+PLAN = "55f0c1d2a3b4e5f6"
+"""A plan that the centre does not know."""
+
+
+def step_cut(station: Station, pieces: int = 4, planned: int = 4, step: int = 2, **more: Any) -> Any:
+    """A step of that plan."""
+    return station.cut(plan_id=PLAN, step=step, pieces=pieces, step_pieces=planned, **more)

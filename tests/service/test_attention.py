@@ -13,13 +13,8 @@ import pytest
 from service.store import again, audits, heats, records, tally
 from service.store.database import connected
 from service.store.models import Event
-from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece, sheet
+from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece, sheet, states
 from tests.service.test_contract import told
-
-
-def states(answer: Any) -> list[str]:
-    assert answer.status_code == 200, answer.text
-    return [result["state"] for result in answer.json["results"]]
 
 
 def held(service: Service, show: str = "waiting") -> list[Any]:

@@ -12,7 +12,7 @@ import pytest
 from service.app import load_shop
 from service.store import records
 from service.store.database import connected
-from tests.service.shop import NOW, Service, Station, machine
+from tests.service.shop import NOW, Service, Station, machine, states
 
 PROGRAM = {
     "id": "brackets",
@@ -27,11 +27,6 @@ PROGRAM = {
 
 def used(service: Service) -> dict[str, list[float]]:
     return {blade["id"]: blade["used_m"] for blade in service.get("/blades").json["items"]}
-
-
-def states(answer: Any) -> list[str]:
-    assert answer.status_code == 200, answer.text
-    return [result["state"] for result in answer.json["results"]]
 
 
 def seen(service: Service, scope: str, cursor: str | None = None) -> dict[tuple[str, str], bool]:

@@ -16,18 +16,13 @@ from service.store import audits, records, tally, tokens
 from service.store import feed as feed_of
 from service.store.database import connected, database
 from service.store.models import Event
-from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece, sheet
+from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece, sheet, states
 
 
 def rows(service: Service, name: str = "throughput", by: str = "site,day", **query: str) -> Any:
     answer = service.get(f"/reports/{name}", query_string={"by": by, **query})
     assert answer.status_code == 200, answer.text
     return answer.json["rows"]
-
-
-def states(answer: Any) -> list[str]:
-    assert answer.status_code == 200, answer.text
-    return [result["state"] for result in answer.json["results"]]
 
 
 def test_a_push_says_how_far_the_centre_has_the_station(service: Service, station: Station) -> None:

@@ -10,18 +10,13 @@ import pytest
 from service.store import audits
 from service.store.database import connected
 from service.store.models import Event
-from tests.service.shop import Service, Station, cuts_made, machine, piece
+from tests.service.shop import Service, Station, cuts_made, machine, piece, states
 
 TURNED = {"machine": "bench-3m", "edge": 2, "work": "turned"}
 
 
 def withdraw(station: Station, event: dict[str, Any], reason: str = "logged twice") -> dict[str, Any]:
     return station.write("log.withdrawn", {"event_id": event["event_id"], "reason": reason})
-
-
-def states(answer: Any) -> list[str]:
-    assert answer.status_code == 200, answer.text
-    return [result["state"] for result in answer.json["results"]]
 
 
 def audit() -> list[Any]:
@@ -177,3 +172,42 @@ def test_a_program_is_saved_again_and_not_withdrawn(service: Service, station: S
     )
     answer = service.push([saved, withdraw(station, saved)])
     assert "save it again" in answer.json["results"][1]["errors"][0]["message"]
+
+
+@pytest.mark.parametrize(
+    ("action", "body"),
+    [
+        ("retry", {}),
+        ("correct", {"payload": cuts_made(), "words": "it was right after all"}),
+        ("dismiss", {"words": "once more"}),
+    ],
+)
+def test_what_a_station_withdrew_is_not_applied_after_all(
+    service: Service, station: Station, action: str, body: dict[str, Any]
+) -> None:
+    cut = station.cut()
+    gone = station.write("log.withdrawn", {"event_id": cut["event_id"], "reason": "logged twice"})
+    service.push([cut, gone])
+    (held,) = service.get("/sync/quarantine", query_string={"show": "dismissed"}).json["items"]
+    answer = service.post(f"/sync/quarantine/{held['id']}/{action}", body)
+    assert answer.status_code == 409
+    assert answer.json["type"] == "/problems/withdrawn"
+    assert "logged twice" in answer.json["detail"]
+    with connected():
+        assert Event.get_by_id(held["id"]).state == "quarantined"
+        assert audits.audit() == []
+
+
+def test_what_came_damaged_and_was_withdrawn_is_not_applied_when_it_comes_whole(
+    service: Service, station: Station
+) -> None:
+    cut = station.cut()
+    damaged = {**cut, "payload": {**cut["payload"], "strokes": 5}}
+    assert states(service.push([damaged])) == ["quarantined"]
+    gone = station.write("log.withdrawn", {"event_id": cut["event_id"], "reason": "logged twice"})
+    assert states(service.push([gone])) == ["applied"]
+    assert states(service.push([cut])) == ["repeat"]
+    assert service.get("/sync/quarantine").json["items"] == []
+    with connected():
+        assert audits.audit() == []
+    assert service.get("/reports/throughput", query_string={"by": "site"}).json["rows"] == []

@@ -10,7 +10,7 @@ import pytest
 from service.store import audits, blade_fill, held
 from service.store.database import connected
 from service.store.models import BladeSet, Event, JsonField
-from tests.service.shop import Service, Station, piece
+from tests.service.shop import Service, Station, discrepancies, piece
 
 TURNED = {"machine": "bench-3m", "edge": 2, "work": "turned"}
 GROUND = {"machine": "bench-3m", "edge": 1, "work": "reground"}
@@ -43,11 +43,6 @@ def put(service: Service, path: str, **changes: Any) -> None:
 def quantity(service: Service, ref: str) -> int:
     found: int = service.get(f"/stock/northgate/{ref}").json["quantity"]
     return found
-
-
-def discrepancies(service: Service) -> list[dict[str, Any]]:
-    items: list[dict[str, Any]] = service.get("/sync/discrepancies").json["items"]
-    return items
 
 
 # --- blades ------------------------------------------------------------------------------------
