@@ -212,3 +212,10 @@ PLAN = "55f0c1d2a3b4e5f6"
 def step_cut(station: Station, pieces: int = 4, planned: int = 4, step: int = 2, **more: Any) -> Any:
     """A step of that plan."""
     return station.cut(plan_id=PLAN, step=step, pieces=pieces, step_pieces=planned, **more)
+
+
+def rows(service: Service, name: str = "throughput", by: str = "site,day", **query: str) -> Any:
+    """Rows of a report."""
+    answer = service.get(f"/reports/{name}", query_string={"by": by, **query})
+    assert answer.status_code == 200, answer.text
+    return answer.json["rows"]

@@ -286,3 +286,86 @@ def test_a_pull_says_how_far_a_station_is_and_what_its_clock_says(service: Servi
     assert told == {"heard_at": service.clock.now.isoformat(), "clock_ahead_ms": 420_000}
     service.secrets["other"] = service.token("station", site="northgate", station="ng-2")
     assert service.get("/sync/stations/ng-2", "other").json["pulled"] is None
+
+
+def test_a_station_sees_its_own_site_and_all_materials(service: Service) -> None:
+    seen = service.get("/sync/changes", "station").json
+    assert {(change["kind"], change["id"]) for change in seen["changes"]} == {
+        ("site", "northgate"),
+        ("machine", "bench-3m"),
+        ("stock", "northgate/SH-A"),
+    }
+    everything = service.get("/sync/changes").json
+    assert ("machine", "far-2m") in {(one["kind"], one["id"]) for one in everything["changes"]}
+    assert (
+        service.get("/sync/changes", "station", query_string={"cursor": seen["cursor"]}).json["changes"] == []
+    )
+
+
+def test_the_feed_tells_of_changes_deletions_and_moves(service: Service) -> None:
+    _, cursor = pull(service, None)
+    service.put("/stock/northgate/SH-A", sheet(quantity=4), headers={"If-Match": '"1"'})
+    service.ask("DELETE", "/stock/northgate/SH-A", headers={"If-Match": '"2"'})
+    service.put("/machines/bench-3m", machine(site="fell-road"), headers={"If-Match": '"1"'})
+    service.put("/machines/far-2m", machine("far-2m"), headers={"If-Match": '"1"'})
+    changes, cursor = pull(service, cursor)
+    told = {(one["kind"], one["id"]): one for one in changes}
+    assert told["stock", "northgate/SH-A"]["deleted"]
+    assert told["stock", "northgate/SH-A"]["record"] is None
+    assert told["machine", "bench-3m"]["deleted"]
+    assert told["machine", "far-2m"]["record"]["site"] == "northgate"
+    assert pull(service, cursor)[0] == []
+    # And back again.
+    service.put("/machines/bench-3m", machine(), headers={"If-Match": '"2"'})
+    (back,), _ = pull(service, cursor)
+    assert not back["deleted"]
+
+
+def test_a_cursor_of_another_centre_epoch_begins_anew(service: Service) -> None:
+    first = service.get("/sync/changes", "station").json
+    with connected():
+        database.execute_sql("UPDATE centre SET epoch = 'restored'")
+    second = service.get("/sync/changes", "station", query_string={"cursor": first["cursor"]}).json
+    assert second["centre_epoch"] == "restored" != first["centre_epoch"]
+    assert second["changes"] == first["changes"]
+    cursor = second["cursor"]
+    assert service.get("/sync/changes", "station", query_string={"cursor": cursor}).json["changes"] == []
+
+
+def test_a_reader_of_the_feed_never_skips_what_commits_late(service: Service) -> None:
+    """Writers commit in any order and slowly; one reader goes on and on, and sees every record."""
+    writers, each = 6, 8
+    done = threading.Event()
+    seen: set[str] = set()
+
+    def write(number: int) -> None:
+        with connected():
+            for index in range(each):
+                with database.atomic():
+                    key = f"G-{number}-{index}"
+                    records.write("material", key, {"grade": key}, site=None, by="test", now=NOW)
+                    if index % 3 == number % 3:
+                        done.wait(0.01)
+
+    def read() -> None:
+        position = 0
+        with connected():
+            while True:
+                last = done.is_set()
+                page = feed.changes(position, site="northgate", limit=3)
+                seen.update(change.key for change in page.changes)
+                position = page.position
+                if last and not page.more:
+                    return
+
+    reader = threading.Thread(target=read)
+    reader.start()
+    threads = [threading.Thread(target=write, args=(number,)) for number in range(writers)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    done.set()
+    reader.join()
+    wanted = {f"G-{number}-{index}" for number in range(writers) for index in range(each)}
+    assert wanted <= seen
