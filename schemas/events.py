@@ -11,6 +11,7 @@ import hashlib
 import re
 from collections.abc import Mapping
 from datetime import datetime
+from json.encoder import encode_basestring_ascii as _quoted
 from typing import Any, Final
 
 from marshmallow import Schema, ValidationError, fields, validate
@@ -87,6 +88,31 @@ def event_hash(event: Mapping[str, Any]) -> str:
     """SHA-256 over the canonical JSON of an event without its own ``hash``, in hexadecimal."""
     body = {name: value for name, value in event.items() if name != "hash"}
     return hashlib.sha256(canonical_json(body)).hexdigest()
+
+
+def written_and_hash(event: Mapping[str, Any]) -> tuple[str, str]:
+    """The canonical JSON of an event as text, and its :func:`event_hash`, each value written only once.
+
+    >>> event = dict.fromkeys(EventSchema().fields, "é") | {"seq": 1, "payload": {"b": 1, "a": 0.5}}
+    >>> written_and_hash(event) == (canonical_json(event).decode("ascii"), event_hash(event))
+    True
+    """
+    if len(event) != _ENVELOPE or type(event["seq"]) is not int:
+        return canonical_json(event).decode("ascii"), event_hash(event)
+    before = (
+        f'{{"epoch":{_quoted(event["epoch"])},"event_id":{_quoted(event["event_id"])},'
+        f'"happened_at":{_quoted(event["happened_at"])},'
+    )
+    after = (
+        f'"payload":{canonical_json(event["payload"]).decode("ascii")},'
+        f'"prev_hash":{_quoted(event["prev_hash"])},"seq":{event["seq"]},'
+        f'"station":{_quoted(event["station"])},"type":{_quoted(event["type"])}}}'
+    )
+    hashed = hashlib.sha256(f"{before}{after}".encode("ascii")).hexdigest()
+    return f'{before}"hash":{_quoted(event["hash"])},{after}', hashed
+
+
+_ENVELOPE: Final = len(EventSchema().fields)
 
 
 def payload_errors(event_type: str, payload: Mapping[str, Any]) -> list[FieldError] | None:

@@ -6,18 +6,20 @@ change all the same; the feed is told once, of the last.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any, Final, TypeAlias
 
 from service.store import bulk, cut_sums, records, steps, tally
 from service.store.blade_states import set_by_hand
 from service.store.cut_sums import CutKey, Worn
+from service.store.database import Question, ask, together
 from service.store.models import BladeSet, Discrepancy, Version
 from service.store.records import Kept
 from service.store.sums import Key
 
 _Place: TypeAlias = tuple[str, str]
+Rows: TypeAlias = Iterable[tuple[Any, ...]]
 
 
 class Books:
@@ -27,6 +29,7 @@ class Books:
         self._now: dict[_Place, Kept | None] = {}
         self._before: dict[_Place, Kept | None] = {}
         self._when: dict[_Place, datetime] = {}
+        self._wanted: set[_Place] = set()
         self._blades: dict[str, str] | None = None
         self._undo: list[tuple[_Place, Kept | None]] = []
         self._discrepancies: list[dict[str, Any]] = []
@@ -41,13 +44,20 @@ class Books:
         self._steps_added: dict[steps.Place, steps.Sum] = {}
         self._plans_asked: set[str] = set()
 
-    def expect(self, places: Iterable[tuple[str, str]]) -> None:
-        """Read records that will be asked for, in one query."""
-        wanted = {place for place in places if place not in self._now}
-        self._now.update(dict.fromkeys(wanted))
-        found = records.found_among({kind for kind, _ in wanted}, {key for _, key in wanted})
-        self._now.update({place: kept for place, kept in found.items() if place in wanted})
-        self._before.update({place: self._now[place] for place in sorted(wanted)})
+    def expecting(self, places: Iterable[tuple[str, str]]) -> tuple[Question, Question]:
+        """The questions for records that will be asked for, and for all blades; see :meth:`expected`."""
+        self._wanted = {place for place in places if place not in self._now}
+        kinds, keys = {kind for kind, _ in self._wanted}, {key for _, key in self._wanted}
+        return records.asked_for(kinds, keys), records.asked_for_all("blade")
+
+    def expected(self, found: Rows, blades: Rows) -> None:
+        """Take in what those questions were answered."""
+        self._now.update(dict.fromkeys(self._wanted))
+        for kept in records.read(found):
+            if (kept.kind, kept.key) in self._wanted:
+                self._now[kept.kind, kept.key] = kept
+        self._before.update({place: self._now[place] for place in sorted(self._wanted)})
+        self._take_blades(blades)
 
     def find(self, kind: str, key: str, *, deleted_too: bool = False) -> Kept | None:
         """The record of that kind and key as it stands by now."""
@@ -65,14 +75,18 @@ class Books:
     def blade_on(self, machine: str) -> Kept | None:
         """The blade at work on a machine."""
         if self._blades is None:
-            self._blades = {}
-            for kept in records.listed("blade"):
-                if (kept.kind, kept.key) not in self._now:
-                    # What is known of it already may have been changed since, and waits to be written.
-                    self._now[kept.kind, kept.key] = self._before[kept.kind, kept.key] = kept
-                self._blades.setdefault(kept.document["machine"], kept.key)
-        key = self._blades.get(machine)
+            sql, given = records.asked_for_all("blade")
+            self._take_blades(ask(sql, *given))
+        key = (self._blades or {}).get(machine)
         return None if key is None else self.find("blade", key)
+
+    def _take_blades(self, rows: Rows) -> None:
+        self._blades = {}
+        for kept in records.read(rows):
+            if (kept.kind, kept.key) not in self._now:
+                # What is known of it already may have been changed since, and waits to be written.
+                self._now[kept.kind, kept.key] = self._before[kept.kind, kept.key] = kept
+            self._blades.setdefault(kept.document["machine"], kept.key)
 
     def write(
         self, kind: str, key: str, document: dict[str, Any], *, site: str | None, by: str, now: datetime
@@ -164,19 +178,22 @@ class Books:
             for machine in gone:
                 del self._blades[machine]
 
-    def close(self) -> None:
-        """Write everything down."""
-        # The feed tells of them in the order they were first touched, which the events decide.
-        for place, before in self._before.items():
-            kept = self._now[place]
-            if kept is not None and kept is not before:
-                records.write_kept(before, kept, now=self._when[place])
+    def close(self, besides: Callable[[], None] | None = None) -> None:
+        """Write everything down, and `besides` what is to be sent together with it."""
         bulk.insert(Discrepancy, self._discrepancies)
         bulk.insert(Version, self._versions)
         bulk.insert(BladeSet, self._begun)
-        tally.add_all(self._sums)
-        steps.add_all(self._steps_added)
-        cut_sums.add_all(self._worn)
+        with together():
+            # The feed tells of them in the order they were first touched, which the events decide.
+            for place, before in self._before.items():
+                kept = self._now[place]
+                if kept is not None and kept is not before:
+                    records.write_kept(before, kept, now=self._when[place])
+            tally.add_all(self._sums)
+            steps.add_all(self._steps_added)
+            cut_sums.add_all(self._worn)
+            if besides is not None:
+                besides()
 
 
 _NOTHING_NOTED: Final = dict.fromkeys(

@@ -6,18 +6,22 @@ A process works with one database at a time: the models are bound to :data:`data
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 from urllib.parse import unquote, urlsplit
 
-import psycopg.errors
+import peewee
+import psycopg
 from peewee import Database, DatabaseProxy, OperationalError, SqliteDatabase
 from playhouse.pool import MaxConnectionsExceeded
 from playhouse.postgres_ext import PooledPsycopg3Database
 
 database: Final = DatabaseProxy()
+
+Question: TypeAlias = tuple[str, Sequence[Any]]
+"""SQL of ours, with ``%s`` for each of its values."""
 
 WAIT_S: Final = 30
 """How long a writer waits for another one, on SQLite, before it gives up [s]."""
@@ -73,6 +77,27 @@ def ask(sql: str, *given: Any) -> list[tuple[Any, ...]]:
 def tell(sql: str, *given: Any) -> None:
     """Run SQL of ours that answers nothing, like :func:`ask`."""
     _executed(sql, given)
+
+
+def ask_all(*questions: Question) -> list[list[tuple[Any, ...]]]:
+    """What :func:`ask` answers to each of several questions, all sent before the first answer is read."""
+    with together():
+        sent = [_executed(sql, tuple(given)) for sql, given in questions]
+        return [cursor.fetchall() for cursor in sent]
+
+
+@contextmanager
+def together() -> Iterator[None]:
+    """Within this block statements go to PostgreSQL without waiting for the answer to the one before.
+
+    The server runs them in their order all the same. What goes wrong may be told by a later statement,
+    or at the end of the block; nothing after it is run. COPY has no place in it.
+    """
+    if not is_postgresql() or not psycopg.Pipeline.is_supported():
+        yield
+        return
+    with peewee.__exception_wrapper__, database.connection().pipeline():  # type: ignore[attr-defined]
+        yield
 
 
 def _executed(sql: str, given: tuple[Any, ...]) -> Any:

@@ -6,7 +6,6 @@ all. A bad event is stored with a reason and does not stop the rest; a fork or a
 
 from __future__ import annotations
 
-import hashlib
 import json
 import logging
 from collections.abc import Mapping, Sequence
@@ -17,13 +16,13 @@ from zoneinfo import ZoneInfo
 
 from peewee import SQL, OperationalError
 
-from schemas.events import FIRST_HASH, event_hash, payload_errors
+from schemas.events import FIRST_HASH, event_hash, payload_errors, written_and_hash
 from schemas.problems import FieldError
-from service.engine.fingerprint import canonical_json
 from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
-from service.store.database import ask, database, tell
+from service.store.database import Question, ask, ask_all, database, tell
 from service.store.models import Chain, Event, Written
+from service.store.records import Kept
 
 log = logging.getLogger("shearwright.events")
 
@@ -78,7 +77,6 @@ class Gap(BrokenChain):
 class _Sender:
     station: str
     site: str
-    zone: ZoneInfo
     clock_ahead: timedelta
     now: datetime
 
@@ -101,36 +99,44 @@ def push(
         A :class:`Fork` or a :class:`Gap`; nothing was stored.
     """
     # What needs no other event is looked at before anybody has to wait.
-    has = {epoch: reached(station, epoch).has_to_seq for epoch in {event["epoch"] for event in events}}
+    epochs = dict.fromkeys(event["epoch"] for event in events)
+    has = {epoch: reached(station, epoch).has_to_seq for epoch in epochs}
     checked = [_Checked(event) for event in events]
     for one in checked:
         if one.seq > has[one.epoch]:
             one.look()
-    with records.writing():
-        sender = _Sender(station, site, zone_of(site), sent_at - now, now)
-        chains: dict[str, Reached] = {}
-        results = _in_one_go(checked, chains, sender)
-        for chain in chains.values():
-            _save_chain(chain, sender)
-        last = chains[events[-1]["epoch"]] if events else reached(station)
-    return tuple(results), last
-
-
-def _in_one_go(checked: Sequence[_Checked], chains: dict[str, Reached], sender: _Sender) -> list[Result]:
+    sender = _Sender(station, site, sent_at - now, now)
     try:
-        with database.atomic():
-            return _Run(sender, chains).take(checked)
+        with records.writing():
+            results, chains = _in_one_go(checked, has, sender)
     except (BrokenChain, OperationalError):
         raise
     except Exception:
         log.exception("events of %s could not be applied together; each is tried alone", sender.station)
-    chains.clear()
-    results = []
+        with records.writing():
+            results, chains = _each_alone(checked, has, sender)
+    last = chains[events[-1]["epoch"]] if events else reached(station)
+    return tuple(results), last
+
+
+_Taken: TypeAlias = tuple[list[Result], dict[str, Reached]]
+"""What became of the events, and how far their chains are now."""
+
+
+def _in_one_go(checked: Sequence[_Checked], has: Mapping[str, int], sender: _Sender) -> _Taken:
+    chains: dict[str, Reached] = {}
+    results = _Run(sender, chains, has).take(checked)
+    return results, chains
+
+
+def _each_alone(checked: Sequence[_Checked], has: Mapping[str, int], sender: _Sender) -> _Taken:
+    chains: dict[str, Reached] = {}
+    results: list[Result] = []
     for one in checked:
         before = dict(chains)
         try:
             with database.atomic():
-                results += _Run(sender, chains).take([one])
+                results += _Run(sender, chains, has).take([one])
         except (BrokenChain, OperationalError):
             raise
         except Exception:
@@ -138,8 +144,8 @@ def _in_one_go(checked: Sequence[_Checked], chains: dict[str, Reached], sender: 
             chains.update(before)
             # A fault of ours must not keep back everything that this station wrote down after it.
             log.exception("event %s of %s could not be applied", one.event_id, sender.station)
-            results += _Run(sender, chains).take([_Checked(one.event, (FAULT,))])
-    return results
+            results += _Run(sender, chains, has).take([_Checked(one.event, (FAULT,))])
+    return results, chains
 
 
 FAULT: Final = FieldError("", "a fault of the service kept it from being applied; its log says more")
@@ -148,6 +154,10 @@ FAULT: Final = FieldError("", "a fault of the service kept it from being applied
 def reached(station: str, epoch: str | None = None) -> Reached:
     """How far the centre has an epoch of a station; of the one begun last when none is named."""
     rows = ask(_LAST_CHAIN, station) if epoch is None else ask(_CHAIN, station, epoch)
+    return _read(rows, epoch)
+
+
+def _read(rows: Sequence[tuple[Any, ...]], epoch: str | None) -> Reached:
     for of_epoch, has, last_hash, ahead, heard in rows:
         return Reached(of_epoch, has, last_hash, ahead, Chain.heard_at.python_value(heard))
     return Reached(epoch, 0, FIRST_HASH)
@@ -187,8 +197,9 @@ class _Checked:
     def look(self) -> tuple[FieldError, ...] | None:
         """Every error, or none; None: its type is not known here."""
         if not self._looked:
-            self.text = Written(canonical_json(self.event).decode("ascii"))
-            self._errors = _errors_of(self.event, self.text)
+            text, hashed = written_and_hash(self.event)
+            self.text = Written(text)
+            self._errors = _errors_of(self.event, hashed)
             self._looked = True
         return self._errors
 
@@ -196,23 +207,25 @@ class _Checked:
 GARBLED: Final = FieldError("/hash", "the hash is not that of the event")
 
 
-def _errors_of(event: Mapping[str, Any], text: str) -> tuple[FieldError, ...] | None:
-    # The text that is kept is that of the hash but for the hash itself, so it need not be written twice.
-    without = text.replace(f'"hash":"{event["hash"]}",', "", 1)
-    quick = hashlib.sha256(without.encode("ascii")).hexdigest()
-    if quick != event["hash"] and event_hash(event) != event["hash"]:
+def _errors_of(event: Mapping[str, Any], hashed: str) -> tuple[FieldError, ...] | None:
+    if hashed != event["hash"]:
         return (GARBLED,)
     errors = payload_errors(event["type"], event["payload"])
     return None if errors is None else tuple(errors)
 
 
 class _Run:
-    """Taking in events of one push: asks the store once about all of them, and writes once."""
+    """Taking in events of one push: asks the store once about all of them, and writes once.
 
-    def __init__(self, sender: _Sender, chains: dict[str, Reached]) -> None:
+    `has` is how far the centre had each epoch before anybody had to wait; it may have more by now.
+    """
+
+    def __init__(self, sender: _Sender, chains: dict[str, Reached], has: Mapping[str, int]) -> None:
         self._sender = sender
         self._chains = chains
+        self._has = has
         self._ahead_ms = round(sender.clock_ahead / timedelta(milliseconds=1))
+        self._zone = ZoneInfo("UTC")
         self._books = Books()
         self._rows: list[dict[str, Any]] = []
         self._written = 0
@@ -228,39 +241,50 @@ class _Run:
     def _write_down(self) -> None:
         bulk.insert(Event, self._rows[self._written :])
         self._written = len(self._rows)
-        self._books.close()
+        self._books.close(self._save_chains)
         self._books = Books()
 
+    def _save_chains(self) -> None:
+        for chain in self._chains.values():
+            _save_chain(chain, self._sender)
+
     def _ask(self, checked: Sequence[_Checked]) -> None:
-        """What the store has of these events already, in a query for each kind of question."""
-        station = self._sender.station
-        for epoch in dict.fromkeys(one.epoch for one in checked):
-            if epoch not in self._chains:
-                self._chains[epoch] = reached(station, epoch)
-            has = self._chains[epoch].has_to_seq
-            seqs = [one.seq for one in checked if one.seq <= has and one.epoch == epoch]
-            if seqs:
-                text, given = bulk.among("seq", seqs)
-                found = Event.select(Event.id, Event.seq, Event.hash, Event.state).where(
-                    Event.station == station, Event.epoch == epoch, SQL(text, given)
-                )
-                self._stored.update({(epoch, row.seq): row for row in found})
-        fresh = [one for one in checked if self._may_be_new(one)] if self._stored else checked
-        text, given = bulk.among("event_id", [one.event_id for one in fresh])
-        known = f"SELECT id, event_id, document FROM event WHERE {text} AND state <> 'again' ORDER BY id"  # noqa: S608
-        for row, event_id, document in ask(known, *given):
-            self._known.setdefault(event_id, []).append((row, json.loads(document)))
-        # Those that a person gave an id of their own; of these there are hardly ever any.
-        text, given = bulk.among("came_as", [one.event_id for one in fresh])
-        renamed = ask(f"SELECT id, came_as, document FROM event WHERE {text}", *given)  # noqa: S608
-        for row, event_id, document in sorted(renamed):
-            self._known.setdefault(event_id, []).append((row, json.loads(document)))
-        self._books.expect(
+        """What the store has of these events already, and of the records that they are about."""
+        station, site = self._sender.station, self._sender.site
+        epochs = dict.fromkeys(one.epoch for one in checked)
+        unread = [epoch for epoch in epochs if epoch not in self._chains]
+        fresh = [one for one in checked if one.seq > self._has[one.epoch]]
+        places = (
             place
             for one in fresh
             if one.look() == ()
-            for place in effects.touched(one.event["type"], one.event["payload"], self._sender.site)
+            for place in effects.touched(one.event["type"], one.event["payload"], site)
         )
+        known, renamed, found, blades, *chains = ask_all(
+            *_under_their_ids(fresh),
+            *self._books.expecting((("site", site), *places)),
+            *((_CHAIN, (station, epoch)) for epoch in unread),
+        )
+        self._note_known(known, renamed)
+        self._books.expected(found, blades)
+        self._zone = _zone_of(self._books.find("site", site, deleted_too=True))
+        self._chains.update({epoch: _read(rows, epoch) for epoch, rows in zip(unread, chains, strict=True)})
+        for epoch in epochs:
+            has = self._chains[epoch].has_to_seq
+            if seqs := [one.seq for one in checked if one.seq <= has and one.epoch == epoch]:
+                text, given = bulk.among("seq", seqs)
+                stored = Event.select(Event.id, Event.seq, Event.hash, Event.state).where(
+                    Event.station == station, Event.epoch == epoch, SQL(text, given)
+                )
+                self._stored.update({(epoch, row.seq): row for row in stored})
+        # What came in quarantine before may be right now, as one that was damaged on the way.
+        if late := [one for one in checked if one.seq <= self._has[one.epoch] and self._may_be_new(one)]:
+            self._note_known(*ask_all(*_under_their_ids(late)))
+
+    def _note_known(self, known: Sequence[tuple[Any, ...]], renamed: Sequence[tuple[Any, ...]]) -> None:
+        # Those that a person gave an id of their own come after; of these there are hardly ever any.
+        for row, event_id, document in (*known, *sorted(renamed)):
+            self._known.setdefault(event_id, []).append((row, json.loads(document)))
 
     def _may_be_new(self, one: _Checked) -> bool:
         row = self._stored.get((one.epoch, one.seq))
@@ -336,7 +360,7 @@ class _Run:
             if corrected is None:
                 state, outcome = "quarantined", (ABSURD_TIME,)
             else:
-                day = corrected.astimezone(sender.zone).date().isoformat()
+                day = corrected.astimezone(self._zone).date().isoformat()
         heat = machine = None
         place, notes = effects.NO_PLACE, tuple[str, ...]()
         if state == "applied" and corrected is not None:
@@ -445,8 +469,21 @@ def corrected_time(happened_at: str, clock_ahead: timedelta) -> datetime | None:
 
 def zone_of(site: str) -> ZoneInfo:
     """The time zone on the wall of a site."""
-    kept = records.find("site", site, deleted_too=True)
-    return ZoneInfo(kept.document["time_zone"] if kept else "UTC")
+    return _zone_of(records.find("site", site, deleted_too=True))
+
+
+def _zone_of(site: Kept | None) -> ZoneInfo:
+    return ZoneInfo(site.document["time_zone"] if site else "UTC")
+
+
+def _under_their_ids(checked: Sequence[_Checked]) -> tuple[Question, Question]:
+    """The questions for what came under the same event_ids before, and for what got another one since."""
+    ids = [one.event_id for one in checked]
+    (by_id, these), (by_first_id, those) = bulk.among("event_id", ids), bulk.among("came_as", ids)
+    return (
+        (f"SELECT id, event_id, document FROM event WHERE {by_id} AND state <> 'again' ORDER BY id", these),  # noqa: S608
+        (f"SELECT id, came_as, document FROM event WHERE {by_first_id}", those),  # noqa: S608
+    )
 
 
 def _save_chain(chain: Reached, sender: _Sender) -> None:

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 from uuid import uuid4
 
+from peewee import SQL
+
 from service.store import bulk
 from service.store.blade_states import set_by_hand
-from service.store.database import ask, database, tell
+from service.store.database import Question, ask, database, tell, together
 from service.store.models import BladeSet, Centre, Departure, Record, Version
 
 VERSIONED: Final = frozenset({"machine", "program"})
@@ -70,8 +72,10 @@ def renew_epoch() -> str:
 @contextmanager
 def writing() -> Iterator[None]:
     """Within this block nobody else writes: what is read here still holds when it is acted on."""
-    with database.atomic():
-        lock_writes()
+    with ExitStack() as transaction:
+        with together():
+            transaction.enter_context(database.atomic())
+            lock_writes()
         yield
 
 
@@ -106,10 +110,15 @@ def texts(kind: str) -> list[str]:
     ]
 
 
-def found_among(kinds: Iterable[str], keys: Iterable[str]) -> dict[tuple[str, str], Kept]:
-    """Records of these kinds that have one of these keys, deleted ones too."""
+def asked_for(kinds: Iterable[str], keys: Iterable[str]) -> Question:
+    """The question for records of these kinds that have one of these keys, deleted ones too."""
     (of_kinds, these), (of_keys, those) = bulk.among("kind", sorted(kinds)), bulk.among("key", sorted(keys))
-    return {(kept.kind, kept.key): kept for kept in _where(f"{of_kinds} AND {of_keys}", *these, *those)}
+    return _question(f"{of_kinds} AND {of_keys}", *these, *those)
+
+
+def asked_for_all(kind: str) -> Question:
+    """The question for all records of a kind."""
+    return _question("kind = %s AND NOT deleted ORDER BY key", kind)
 
 
 def listed(kind: str, *, after: str = "", limit: int | None = None, site: str | None = None) -> list[Kept]:
@@ -212,23 +221,28 @@ def versions(kind: str, key: str, after: int, limit: int) -> list[Any]:
 
 def write_kept(before: Kept | None, kept: Kept, *, now: datetime) -> None:
     """Write down what a record has become, and tell the feed; within a transaction that holds the lock."""
-    values = {
-        "site": kept.site,
-        "revision": kept.revision,
-        "position": _next_position(),
-        "deleted": False,
-        "document": kept.document,
-        "changed_at": now,
-        "changed_by": kept.changed_by,
-        "run_from": kept.run_from,
-        "by_hand": kept.by_hand,
-        "counted_at": kept.counted_at,
-    }
-    if before is None:
-        Record.insert(kind=kept.kind, key=kept.key, **values).execute()
-    else:
-        Record.update(**values).where(Record.kind == kept.kind, Record.key == kept.key).execute()
+    _take_position()
+    tell(
+        _SAVE,
+        *(kept.kind, kept.key, kept.site, kept.revision, _WRITE_DOCUMENT(kept.document)),
+        *(_WRITE_TIME(now), kept.changed_by, kept.run_from, kept.by_hand, _WRITE_TIME(kept.counted_at)),
+    )
+    if before is not None:
         _tell_departure(before, kept.site, kept.revision, now)
+
+
+_WRITE_DOCUMENT: Final[Callable[[Any], Any]] = Record.document.db_value
+_WRITE_TIME: Final[Callable[[Any], Any]] = Record.counted_at.db_value
+
+_SAVE: Final = (
+    "INSERT INTO record (kind, key, site, revision, document, changed_at, changed_by, run_from, by_hand,"
+    " counted_at, deleted, position)"
+    " VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, false, (SELECT position FROM centre WHERE id = 1))"
+    " ON CONFLICT (kind, key) DO UPDATE SET site = excluded.site, revision = excluded.revision,"
+    " document = excluded.document, changed_at = excluded.changed_at, changed_by = excluded.changed_by,"
+    " run_from = excluded.run_from, by_hand = excluded.by_hand, counted_at = excluded.counted_at,"
+    " deleted = excluded.deleted, position = excluded.position"
+)
 
 
 def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None = None) -> Kept | None:
@@ -246,11 +260,12 @@ def remove(kind: str, key: str, *, by: str, now: datetime, expected: int | None 
         _expect(before, expected)
         revision = before.revision + 1
         run_from = revision + 1
+        _take_position()
         Record.update(
             deleted=True,
             revision=revision,
             run_from=run_from,
-            position=_next_position(),
+            position=_POSITION,
             changed_at=now,
             changed_by=by,
         ).where(Record.kind == kind, Record.key == key).execute()
@@ -263,20 +278,20 @@ def move(kind: str, key: str, site: str | None, *, now: datetime) -> None:
         before = find(kind, key)
         if before is None or before.site == site:
             return
-        Record.update(site=site, position=_next_position()).where(
-            Record.kind == kind, Record.key == key
-        ).execute()
+        _take_position()
+        Record.update(site=site, position=_POSITION).where(Record.kind == kind, Record.key == key).execute()
         _tell_departure(before, site, before.revision, now)
 
 
 def _tell_departure(before: Kept, site: str | None, revision: int, now: datetime) -> None:
     if before.site != site and site is not None:
+        _take_position()
         Departure.insert(
             kind=before.kind,
             key=before.key,
             site=before.site,
             revision=revision,
-            position=_next_position(),
+            position=_POSITION,
             moved_at=now,
         ).execute()
 
@@ -287,10 +302,12 @@ def all_of(kind: str, site: str | None = None) -> Iterator[dict[str, Any]]:
         yield kept.document
 
 
-def _next_position() -> int:
+def _take_position() -> None:
     tell("UPDATE centre SET position = position + 1 WHERE id = 1")
-    [(position,)] = ask("SELECT position FROM centre WHERE id = 1")
-    return int(position)
+
+
+_POSITION: Final = SQL("(SELECT position FROM centre WHERE id = 1)")
+"""The one that was taken last. It is not read first, so that nobody waits for the answer."""
 
 
 def _expect(before: Kept | None, expected: int | None) -> None:
@@ -301,8 +318,17 @@ def _expect(before: Kept | None, expected: int | None) -> None:
 
 def _where(condition: str, *given: Any) -> Iterator[Kept]:
     """Records that meet a condition of ours."""
+    sql, values = _question(condition, *given)
+    yield from read(ask(sql, *values))
+
+
+def _question(condition: str, *given: Any) -> Question:
     # A condition of ours, with marks for what comes from outside.
-    rows = ask(f"SELECT {_COLUMNS} FROM record WHERE {condition}", *given)  # noqa: S608
+    return f"SELECT {_COLUMNS} FROM record WHERE {condition}", given  # noqa: S608
+
+
+def read(rows: Iterable[tuple[Any, ...]]) -> Iterator[Kept]:
+    """Records as a question for them is answered."""
     for kind, key, site, revision, deleted, document, changed_by, run_from, by_hand, counted in rows:
         content, at = json.loads(document), None if counted is None else _READ_TIME(counted)
         yield Kept(kind, key, site, revision, bool(deleted), content, changed_by, run_from, by_hand, at)
