@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
@@ -119,8 +119,8 @@ class Recount:
                 kept = records.find("blade", blade)
                 if kept is not None:
                     revision = kept.revision + 1
-                    mended = replace(
-                        kept, document=right, revision=revision, changed_by="audit", run_from=revision + 1
+                    mended = kept._replace(
+                        document=right, revision=revision, changed_by="audit", run_from=revision + 1
                     )
                     records.write_kept(kept, mended, now=now)
 

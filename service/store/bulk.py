@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Final
 
 import peewee
 from peewee import BigIntegerField, BooleanField, Field, IntegerField, TextField
@@ -24,15 +24,24 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
     conflict
         SQL that follows, such as ``ON CONFLICT … DO UPDATE …``; of ours, never of a request.
     """
-    if not rows:
+    if rows:
+        insert_columns(model, list(rows[0]), ([row[name] for row in rows] for name in rows[0]), conflict)
+
+
+def insert_columns(
+    model: type[Base], names: Sequence[str], columns_of: Iterable[Sequence[Any]], conflict: str = ""
+) -> None:
+    """Insert rows as :func:`insert` does, given column by column; where there is no row, there is none."""
+    given = list(columns_of)
+    if not given:
         return
     meta = model._meta
-    fields = [meta.fields[name] for name in rows[0]]
+    fields = [meta.fields[name] for name in names]
+    columns_of = [
+        list(_written(field, values)) if isinstance(field, _WRITTEN_OTHERWISE) else values
+        for field, values in zip(fields, given, strict=True)
+    ]
     columns = ", ".join(f'"{field.column_name}"' for field in fields)
-    columns_of = [[row[name] for row in rows] for name in rows[0]]
-    for values_of, field in zip(columns_of, fields, strict=True):
-        if isinstance(field, _WRITTEN_OTHERWISE):
-            values_of[:] = _written(field, values_of)
     table = f'"{meta.table_name}" ({columns})'
     # Names of ours, and marks for what comes from outside.
     with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
@@ -41,22 +50,24 @@ def insert(model: type[Base], rows: Sequence[Mapping[str, Any]], conflict: str =
             values = zip(*columns_of, strict=True)
             database.cursor().executemany(f"INSERT INTO {table} VALUES ({marks}) {conflict}", values)  # noqa: S608
         elif conflict:
-            # One statement that carries all rows: the server plans it once, not for every row.
-            names = ", ".join(f"{field.column_name} {_KINDS[type(field)]}" for field in fields)
-            made = (
-                f"INSERT INTO {table} SELECT {columns} FROM json_to_recordset(%s::json) AS given ({names})"  # noqa: S608
-                f" {conflict}"
-            )
-            named = [field.column_name for field in fields]
-            given = [dict(zip(named, row, strict=True)) for row in zip(*columns_of, strict=True)]
-            database.cursor().execute(made, [json.dumps(given)])
+            # One statement that carries all rows: the server plans it once, not for every row. Each column
+            # comes as one list, which is faster to write than a list, or an object, for every row.
+            own = ", ".join(f"c{place}" for place in range(len(fields)))
+            typed = ", ".join(f"c{place}::{_KINDS[type(field)]}" for place, field in enumerate(fields))
+            lists = ", ".join([_ELEMENTS] * len(fields))
+            rows = f"SELECT {typed} FROM ROWS FROM ({lists}) AS given ({own})"  # noqa: S608
+            lists_of = [_AS_JSON(values_of) for values_of in columns_of]
+            database.cursor().execute(f"INSERT INTO {table} {rows} {conflict}", lists_of)
         else:
             with database.cursor().copy(f"COPY {table} FROM STDIN") as copy:
                 for row in zip(*columns_of, strict=True):
                     copy.write_row(row)
 
 
-_KINDS: dict[type[Field], str] = {
+_ELEMENTS: Final = "json_array_elements_text(%s::json)"
+_AS_JSON: Final = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
+
+_KINDS: Final[dict[type[Field], str]] = {
     TextField: "text",
     JsonField: "text",
     IntegerField: "integer",
@@ -78,5 +89,8 @@ def _written(field: Any, values: Sequence[Any]) -> Iterator[Any]:
 def among(column: str, values: Sequence[Any]) -> tuple[str, list[Any]]:
     """SQL that asks whether a column has one of many values, with its parameters; the column is ours."""
     if is_postgresql():
+        if values and all(type(value) is str for value in values):
+            # The same, and many times faster to write than a list of the driver.
+            return f"{column} = ANY(ARRAY(SELECT {_ELEMENTS}))", [_AS_JSON(values)]
         return f"{column} = ANY(%s)", [list(values)]
     return f"{column} IN (SELECT value FROM json_each(?))", [json.dumps(list(values))]  # noqa: S608

@@ -89,8 +89,8 @@ def taken_off(added: tuple[CutKey, Worn] | None) -> tuple[CutKey, Worn] | None:
 
 def add_all(sums: Mapping[CutKey, Worn]) -> None:
     """Add to the sums of many keys, within the caller's transaction."""
-    rows = [{**key._asdict(), **worn._asdict()} for key, worn in sorted(sums.items())]
-    bulk.insert(CutSum, rows, _ADDING)
+    rows = [key + worn for key, worn in sorted(sums.items())]
+    bulk.insert_columns(CutSum, (*CutKey._fields, *Worn._fields), zip(*rows, strict=True), _ADDING)
 
 
 _KEY: Final = ", ".join(CutKey._fields)

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime
 from itertools import count
-from typing import Any, Final, TypeAlias
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from schemas.fields import TEXT_LIMIT
 from schemas.problems import FieldError
@@ -42,8 +43,7 @@ class EffectRefused(Exception):  # noqa: N818 - reads as what it says
         self.error = error
 
 
-@dataclass(frozen=True, slots=True)
-class Happening:
+class Happening(NamedTuple):
     """An event about to be applied. `day` is the day at the site, `at` the corrected time."""
 
     event_id: str
@@ -66,8 +66,7 @@ def touched(event_type: str, payload: Mapping[str, Any], site: str) -> Iterator[
         yield "program", payload["program_id"]
 
 
-@dataclass(frozen=True, slots=True)
-class Applied:
+class Applied(NamedTuple):
     """What an event came to besides its records.
 
     Attributes
@@ -93,7 +92,7 @@ class Applied:
     takes_back: bool = False
     worn: tuple[CutKey, Worn] | None = None
     notes: tuple[str, ...] = ()
-    changed: Mapping[str, Any] = field(default_factory=dict)
+    changed: Mapping[str, Any] = MappingProxyType({})
 
     @property
     def place(self) -> Mapping[str, Any]:

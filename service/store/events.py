@@ -11,7 +11,7 @@ import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any, Final, Literal, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
 from peewee import SQL, OperationalError
@@ -35,8 +35,7 @@ CLOCK_SLACK: Final = timedelta(seconds=2)
 _FIRST_YEAR, _LAST_YEAR = 2000, 2199
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
+class Result(NamedTuple):
     """What became of one event; `notes` say what its station should know besides."""
 
     epoch: str
@@ -46,8 +45,7 @@ class Result:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Reached:
+class Reached(NamedTuple):
     """How far the centre has the events of an epoch; `epoch` None: it never heard of the station."""
 
     epoch: str | None

@@ -31,7 +31,8 @@ class UtcDateTimeField(Field):
             return None
         if value.tzinfo is None:
             raise ValueError("a time with its offset is wanted")
-        return value.astimezone(UTC).isoformat(timespec="microseconds")
+        in_utc = value if value.tzinfo is UTC else value.astimezone(UTC)
+        return in_utc.isoformat(timespec="microseconds")
 
     def python_value(self, value: str | datetime | None) -> datetime | None:
         """Read a time."""

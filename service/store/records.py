@@ -10,9 +10,8 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from uuid import uuid4
 
 from peewee import SQL
@@ -26,8 +25,7 @@ VERSIONED: Final = frozenset({"machine", "program"})
 """Kinds of which every revision is kept, and every write that came too late."""
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
+class Kept(NamedTuple):
     """A record as it stands.
 
     `revision` counts from 1 and goes on over a deletion. The revisions from `run_from` on were all

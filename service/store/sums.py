@@ -40,13 +40,11 @@ class Key(NamedTuple):
 
 def add_to(table: type[Tally], sums: Mapping[Key, Mapping[str, int]]) -> None:
     """Add to the sums of many keys in a table, within the caller's transaction."""
-    rows = [
-        {**key._asdict(), **{name: measures.get(name, 0) for name in MEASURES}}
-        for key, measures in sorted(sums.items())
-    ]
+    rows = [(*key, *(measures.get(name, 0) for name in MEASURES)) for key, measures in sorted(sums.items())]
     name = table._meta.table_name
     added = ", ".join(f"{measure} = {name}.{measure} + excluded.{measure}" for measure in MEASURES)
-    bulk.insert(table, rows, f"ON CONFLICT ({', '.join(Key._fields)}) DO UPDATE SET {added}")
+    conflict = f"ON CONFLICT ({', '.join(Key._fields)}) DO UPDATE SET {added}"
+    bulk.insert_columns(table, (*Key._fields, *MEASURES), zip(*rows, strict=True), conflict)
 
 
 NAMES: Final = ", ".join((*Key._fields, *MEASURES))

@@ -3,15 +3,18 @@
     python tests/benchmarks/store.py            ingest, as a ratio to plain inserts
     python tests/benchmarks/store.py --million  also a store of a million events
 
-Ratios are of one run on one machine: the same rows, with the same indexes, into the same PostgreSQL;
-the plain inserts check nothing, answer nobody and have no effects. SHEARWRIGHT_TEST_POSTGRES names a
-server of yours; without it one is started from a wheel.
+Ratios are of one run on one machine: the same rows, as many at a time, with the same indexes and one
+commit each, into the same PostgreSQL; the plain inserts check nothing, answer nobody and have no effects.
+On a busy machine the waiting is as much as the work, so the processor time of both sides, that of their
+own server process with it, is told as well (on Linux, with the server on this machine).
+SHEARWRIGHT_TEST_POSTGRES names a server of yours; without it one is started from a wheel.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import random
 import statistics
@@ -23,7 +26,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, TypeVar
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
@@ -34,6 +37,7 @@ from service.store import audits, cut_sums, tally
 from service.store.database import connected, database
 from tests.service.shop import NOW, Service, Station, cuts_made, machine, piece
 
+T = TypeVar("T")
 BATCH = 500
 SITES, MACHINES = ("northgate", "fell-road"), ("bench-3m", "bench-4m", "bench-2m")
 MATERIALS = (("S235JR", 3), ("S235JR", 6), ("S355J2", 5), ("1.4301", 2), ("EN AW-5754 H22", 3), ("DC01", 1))
@@ -101,6 +105,31 @@ def timed(work: Callable[[], Any], times: int = 1) -> tuple[float, Any]:
     return statistics.median(taken), answer
 
 
+class Spent(NamedTuple):
+    """Seconds that passed, and seconds of processors here and in a server process."""
+
+    elapsed: float
+    processor: float
+
+
+def measured(server: int, work: Callable[[], T]) -> tuple[T, Spent]:
+    """What work comes to, and what it took; `server`: the process of the database that serves it."""
+    begun, here, there = time.perf_counter(), time.process_time(), _on_processor(server)
+    found = work()
+    elapsed = time.perf_counter() - begun
+    return found, Spent(elapsed, time.process_time() - here + _on_processor(server) - there)
+
+
+def median(of: list[Spent]) -> Spent:
+    """Of each figure its median."""
+    return Spent(*(statistics.median(figures) for figures in zip(*of, strict=True)))
+
+
+def _on_processor(process: int) -> float:
+    told = Path(f"/proc/{process}/schedstat")
+    return int(told.read_text().split()[0]) / 1e9 if told.exists() else math.nan
+
+
 def ingest(service: Service, address: str, count: int) -> None:
     """Push through the API and insert the same rows plainly, by turns, so that both meet the same weather."""
     chance, station = random.Random(1), Station()
@@ -112,13 +141,16 @@ def ingest(service: Service, address: str, count: int) -> None:
     ]
     headers = {"Authorization": f"Bearer {service.secrets['station']}", "Content-Type": "application/json"}
 
-    def push(body: bytes) -> float:
-        begun = time.perf_counter()
-        answer = service.http.post("/v1/sync/events", data=body, headers=headers)
-        taken = time.perf_counter() - begun
+    def push(body: bytes) -> Spent:
+        answer, spent = measured(
+            served_by, lambda: service.http.post("/v1/sync/events", data=body, headers=headers)
+        )
         assert answer.status_code == 200, answer.text
         assert {one["state"] for one in answer.json["results"]} <= {"applied", "repeat"}
-        return taken
+        return spent
+
+    with connected():
+        served_by = database.execute_sql("SELECT pg_backend_pid()").fetchone()[0]
 
     with psycopg.connect(address) as plain:
         plain.execute("CREATE TABLE plain (LIKE event INCLUDING ALL)")
@@ -143,17 +175,22 @@ def ingest(service: Service, address: str, count: int) -> None:
             last = plain.execute("SELECT max(id) FROM event").fetchone()[0]  # type: ignore[index]
             plain.commit()
             assert len(rows) == BATCH
-            begun = time.perf_counter()
-            plain.cursor().executemany(insert, rows)
-            plain.commit()
-            inserted.append(time.perf_counter() - begun)
-    api, bare = statistics.median(pushed[1:]), statistics.median(inserted[1:])
-    again = statistics.median([push(body) for body in bodies[:10]])
+
+            def insert_them(rows: list[Any] = rows) -> None:
+                plain.cursor().executemany(insert, rows)
+                plain.commit()
+
+            inserted.append(measured(plain.info.backend_pid, insert_them)[1])
+    api, bare = median(pushed[1:]), median(inserted[1:])
+    again = median([push(body) for body in bodies[:10]])
     print(f"ingest: {count} events in pushes of {BATCH}, medians of {len(bodies) - 1}")
-    print(f"  through the API   {api * 1000:7.1f} ms   {BATCH / api:9.0f} events/s")
-    print(f"  plain inserts     {bare * 1000:7.1f} ms   {BATCH / bare:9.0f} events/s")
-    print(f"  ratio             {bare / api:7.2f}      (1: as fast as plain inserts)")
-    print(f"  repeats           {again * 1000:7.1f} ms   {BATCH / again:9.0f} events/s")
+    for name, one in (("through the API", api), ("plain inserts", bare), ("repeats", again)):
+        print(
+            f"  {name:17} {one.elapsed * 1000:7.1f} ms   {BATCH / one.elapsed:9.0f} events/s"
+            f"   {one.processor * 1000:7.1f} ms of processors"
+        )
+    elapsed, processor = bare.elapsed / api.elapsed, bare.processor / api.processor
+    print(f"  ratio             {elapsed:7.2f}, by processor time {processor:.2f}   (1: as fast as inserts)")
 
 
 def million(service: Service, address: str, count: int) -> None:
