@@ -293,6 +293,8 @@ def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) ->
             say(f"logged here: {done} of {plan.program[number - 1].pieces}")
         else:
             say(program_text(plan, order).rstrip())
+            say("")
+            lines(comparison_lines(KeptPlan(whole, plan, order)))
         if out is not None:
             for paper in write_papers(KeptPlan(whole, plan, order), out):
                 say(f"written: {paper}")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from client.planning import KeptPlan
 from client.show import table
+from schemas.plans import plan_id
 from service.drawing.words import counted
+from service.engine.order import Objective
 from service.engine.plan import Summary
 
 if TYPE_CHECKING:
@@ -33,17 +35,36 @@ _HEADS: Final = (
 
 
 def comparison_lines(kept: KeptPlan) -> Iterator[str]:
-    """The plans of a comparison, one a line, the recommended one first; nothing when it has no others."""
-    from service.engine.objectives import handling_of  # noqa: PLC0415 - the engine loads when it is used
+    """The plans of a comparison, one a line, the recommended one first; nothing when it has no others.
 
-    if not kept.others:
+    Of one that is not the recommended one, where all of them are told.
+    """
+    from service.engine.fingerprint import fingerprint  # noqa: PLC0415 - the engine loads when it is used
+    from service.engine.objectives import handling_of  # noqa: PLC0415
+    from service.engine.planner import picked  # noqa: PLC0415
+
+    plan, options = kept.plan, kept.order.options
+    if plan.cut_short and not kept.others:
+        # Such plans go by what is in them, and not by their order: one does not know the ids of the others.
         return
-    rows = [_row(0, kept.id, kept.plan.summary, handling_of(kept.plan.program).points, "recommended", "")]
-    for one, other in zip(kept.plan.alternatives, kept.others, strict=True):
-        best = ", ".join(f"least {name}" for name in one.best_at)
-        rows.append(_row(one.pick, other.id, one.summary, one.handling, best, one.how))
+    if options.objective == "compare" and options.pick:
+        first = plan_id(fingerprint(picked(kept.order, 0)))
+        yield f"pick {options.pick} of a comparison of plans; shearwright show {first} lists all of them"
+        return
+    if not plan.alternatives:
+        return
+    ids = [one.id for one in kept.others] or [plan_id(one.fingerprint) for one in plan.alternatives]
+    points = handling_of(plan.program).points
+    rows = [_row(0, kept.id, plan.summary, points, _best(plan.best_at), "recommended")]
+    for one, name in zip(plan.alternatives, ids, strict=True):
+        rows.append(_row(one.pick, name, one.summary, one.handling, _best(one.best_at), one.how))
     yield from table(_HEADS, rows)
-    yield "each is kept here under its id"
+    yield "each is kept under its id"
+
+
+def _best(best_at: Sequence[Objective]) -> str:
+    """By what no other plan is better, in words."""
+    return f"least {', '.join(best_at)}" if best_at else "in between"
 
 
 def _row(pick: int, plan_id: str, summary: Summary, handling: int, best: str, how: str) -> tuple[str, ...]:

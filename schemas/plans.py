@@ -88,6 +88,10 @@ class UnplacedSchema(Record):
     ),
     method="the argument that gave the best bound",
     value="no choice of parts from this stock is worth more; for the objective value, else null",
+    gap_value=(
+        "how far what the chosen parts are worth lies below `value`, as a share of it; for the objective "
+        "value, else null"
+    ),
 )
 class BoundSchema(Record):
     """The proven least stock, and how far the plan lies above it."""
@@ -100,6 +104,7 @@ class BoundSchema(Record):
     gap_share = JsonNumber(required=True)
     method = Text(required=True, most=500)
     value = JsonNumber(load_default=None, allow_none=True)
+    gap_value = JsonNumber(load_default=None, allow_none=True)
 
 
 @says(
@@ -221,6 +226,12 @@ class StepSchema(Record):
         "priced sheets; null: some has no price that counts"
     ),
     time_cost="price of the time, in the shop's money",
+    handling="points of handling, as the developers' page states; null in plans of earlier engines",
+    most_waiting=(
+        "the most stacks of pieces that wait while a step is made, which options.open_stacks can limit; "
+        "null in plans of earlier engines"
+    ),
+    worth="what the parts made are worth together; for the objective value, else null",
 )
 class SummarySchema(Record):
     """The plan in figures."""
@@ -244,6 +255,9 @@ class SummarySchema(Record):
     minutes = JsonNumber(required=True)
     material_cost = JsonNumber(required=True, allow_none=True)
     time_cost = JsonNumber(required=True)
+    handling = JsonInt(load_default=None, allow_none=True)
+    most_waiting = JsonInt(load_default=None, allow_none=True)
+    worth = JsonNumber(load_default=None, allow_none=True)
 
 
 @says(
@@ -297,7 +311,7 @@ class PartQualitySchema(Record):
 @says(
     pick="its number in the comparison, for options.pick",
     fingerprint="of the plan itself, SHA-256 over what it depends on",
-    best_at="by what no plan of the comparison is better",
+    best_at="by what no plan of the comparison is better; empty: it lies between the others",
     how="in what it differs, in words",
     summary="its figures",
     handling="points of handling",
@@ -345,6 +359,7 @@ class AlternativeSchema(Record):
     quality="how near to size each part comes out",
     alternatives="the other plans of a comparison",
     cut_short="whether the search was ended from outside, so that another run may differ",
+    best_at="by what no plan of the comparison is better; empty where none was asked for",
 )
 class PlanSchema(Record):
     """A cut plan. ``id`` is given by the service or the workstation that keeps it.
@@ -369,10 +384,11 @@ class PlanSchema(Record):
     quality = Many(Inner(PartQualitySchema), load_default=tuple)
     alternatives = Many(Inner(AlternativeSchema), load_default=tuple, most=5)
     cut_short = JsonBool(load_default=False)
+    best_at = Many(Choice("material", "handling", "time", "cost"), load_default=tuple)
 
     @post_load
     def _make(self, data: Mapping[str, Any], **kwargs: Any) -> CutPlan:
-        lists = ("layouts", "program", "unplaced", "cautions", "quality", "alternatives")
+        lists = ("layouts", "program", "unplaced", "cautions", "quality", "alternatives", "best_at")
         return CutPlan(**{**data, **{name: tuple(data[name]) for name in lists}})
 
 

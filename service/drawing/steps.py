@@ -128,6 +128,8 @@ def step_lines(step: Step, before: Step | None, page: Page, common: tuple[Findin
     heat = page.heats.get(step.layout)
     if heat and (marked := _marked(step)):
         yield from row("mark", f"heat {heat} on each {marked} before it is cut off", width)
+    if waits := _waits(step, page.takers):
+        yield from row("name", waits, width)
     yield from row("falls", outcomes_text(step.drops, page), width)
     yield from row("stays", outcomes_text(step.remainders, page), width)
     for finding in told(step):
@@ -266,6 +268,23 @@ def _outcome(outcome: Outcome, takers: Mapping[str, int]) -> str:
     if outcome.kind == "offcut":
         return f"{what}OFFCUT {size}, to the rack"
     return f"{what}{outcome.kind} {size}, to the scrap"
+
+
+_LONG: Final = 2
+"""Steps that lie between from which on a piece that waits is to bear its name: shop default."""
+
+
+def _waits(step: Step, takers: Mapping[str, int]) -> str:
+    """Which pieces are put away past other steps, so that they are to bear their names."""
+    names = dict.fromkeys(
+        out.ref for out in (*step.drops, *step.remainders) if out.kind == "piece" and out.ref is not None
+    )
+    long = [name for name in names if takers[name] - step.number > _LONG]
+    if not long:
+        return ""
+    each = [f"{name} (until step {takers[name]})" for name in long]
+    listed = each[0] if len(each) == 1 else f"{', '.join(each[:-1])} and {each[-1]}"
+    return f"write on what waits past other steps: {listed}"
 
 
 def _marked(step: Step) -> str:

@@ -14,7 +14,7 @@ from service.drawing.words import MARKS, counted, ends, row, size_text, thousand
 from service.engine.estimate import leaves
 from service.engine.findings import Finding
 from service.engine.objectives import worth_of
-from service.engine.order import Order
+from service.engine.order import Objective, Order
 from service.engine.plan import CutPlan, Layout, Node, Step
 from service.engine.quality.parts import tolerance_text
 from service.engine.quantities import show_mm, to_mm
@@ -117,9 +117,14 @@ def _head(plan: CutPlan, order: Order | None, width: int) -> Iterator[str]:
     if plan.bound.value is not None:
         yield from wrapped(_worth_text(plan.bound.value, plan, order), width)
     yield from wrapped(_bound_text(plan), width)
+    if order is not None and order.options.objective in _CHOSEN_FOR:
+        yield from wrapped(_CHOSEN_FOR[order.options.objective], width)
     times = f"{counted(summary.strokes, 'stroke')}, {counted(summary.gauge_moves, 'gauge setting')}, "
     times += f"{counted(summary.turns, 'turn')}, {summary.cut_metres:.1f} m sheared, "
-    times += f"about {summary.minutes:.0f} min."
+    times += f"about {summary.minutes:.0f} min"
+    if summary.most_waiting:
+        times += f"; at most {counted(summary.most_waiting, 'stack')} of pieces wait at once"
+    times += "."
     yield from wrapped(times, width)
     if plan.stopped_early:
         longer = "; a longer one (--effort thorough, over HTTP options.effort) may "
@@ -141,6 +146,14 @@ def _worth_text(most: float, plan: CutPlan, order: Order | None) -> str:
     return f"{text} than {most:.10g}, so this one is at most {below:.1%} below the best."
 
 
+_NOT_PROVED: Final = "the least of the plans that were tried; how near it is to the best is not proved."
+_CHOSEN_FOR: Final[dict[Objective, str]] = {
+    "handling": f"That is said of the material. Its handling is {_NOT_PROVED}",
+    "time": f"That is said of the material. Its time is {_NOT_PROVED}",
+    "cost": f"That is said of the material. Its cost of stock and time together is {_NOT_PROVED}",
+    "compare": "That is said of the material. The plans are compared with each other in time and handling; "
+    "how near they are to the best in these is not proved.",
+}
 _WIDE_GAP: Final = 0.2
 """Share above which the text says that a proof need not be near the truth."""
 

@@ -8,7 +8,7 @@ that are judged, so that no objective gives a plan worse by its own measure than
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from service.engine.candidates import (
@@ -244,7 +244,12 @@ class _Desk:
         program = write_programs(
             order.machine, cuttings, self.parts, order.options, weights=weights, stop=self.stop
         )
-        summary = summarise(order, tuple(layouts), program)
+        handling, worth = handling_of(program).points, worth_of(layouts, order.parts)
+        summary = replace(
+            summarise(order, tuple(layouts), program),
+            handling=handling,
+            worth=float(worth) if order.options.objective == "value" else None,
+        )
         priced = _priced(groups)
         pairs = list(zip(chosen, groups, strict=True))
         stock = {item.ref: item for item in order.stock}
@@ -260,10 +265,10 @@ class _Desk:
                 stock[one.stock_ref].length * stock[one.stock_ref].width * one.repeat for one in layouts
             ),
             offcuts=sum(one.repeat * tree_value(one.tree, order.options.offcut_min) for one in layouts),
-            handling=handling_of(program).points,
+            handling=handling,
             minutes=summary.minutes,
             time_cost=summary.time_cost,
-            worth=worth_of(layouts, order.parts),
+            worth=worth,
         )
         return Draft(chosen, tuple(layouts), program, summary, figures)
 

@@ -223,6 +223,20 @@ def lies_at_blade(step: Step, before: Step | None) -> bool:
     return any(left.kind == "piece" and left.ref == step.piece for left in before.remainders)
 
 
+def most_waiting(program: Iterable[Step]) -> int:
+    """The most stacks of pieces that wait while a step is made, those it takes up itself not counted.
+
+    Equal pieces under one name are a stack, wherever they lie.
+    """
+    waiting: set[str | None] = set()
+    most = 0
+    for step in program:
+        waiting.discard(step.piece)
+        most = max(most, len(waiting))
+        waiting.update(out.ref for out in (*step.drops, *step.remainders) if out.kind == "piece")
+    return most
+
+
 def summarise(order: Order, layouts: tuple[Layout, ...], program: tuple[Step, ...]) -> Summary:
     """The plan in figures.
 
@@ -284,6 +298,7 @@ def summarise(order: Order, layouts: tuple[Layout, ...], program: tuple[Step, ..
         minutes=times.total / 60 if layouts else 0.0,
         material_cost=_material_cost(used),
         time_cost=times.total / 3600 * order.machine.times.hour_rate if layouts else 0.0,
+        most_waiting=most_waiting(program),
     )
 
 

@@ -96,6 +96,9 @@ class Bound:
     value
         Where the parts worth most are chosen: no choice of parts from this stock is worth more. The
         other bounds are for the parts that were chosen.
+    gap_value
+        How far what the chosen parts are worth lies below `value`, as a share of it [fraction]; None for
+        any other objective, and in plans of earlier engines.
     """
 
     pieces: int
@@ -105,6 +108,7 @@ class Bound:
     gap_share: float
     method: str
     value: float | None = None
+    gap_value: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +278,10 @@ class Summary:
     """The plan in figures. Areas mm², masses kg, times min, cost in the shop's money.
 
     `utilisation` is the area of parts over the area of stock used less the offcuts kept [fraction].
-    `gauge_moves` counts changes of gauging or gauge value, the first setting included.
+    `gauge_moves` counts changes of gauging or gauge value, the first setting included. `handling` is
+    points by :mod:`service.engine.objectives`, `most_waiting` the most stacks of pieces that wait while a
+    step is made, `worth` what the parts made are worth, told where the parts worth most are chosen; the
+    three are None in plans of earlier engines.
     """
 
     sheets: int
@@ -295,6 +302,9 @@ class Summary:
     minutes: float
     material_cost: float | None
     time_cost: float
+    handling: int | None = None
+    most_waiting: int | None = None
+    worth: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,9 +344,10 @@ class CutPlan:
 
     `fingerprint` is the hash of the canonical input and the engine version: equal input gives an
     equal plan on every machine. `quality` has two lines for each part that was placed, in the order
-    of the order. `alternatives` are the other plans of a comparison. `cut_short` tells that the caller
-    ended the search, by the clock perhaps: then another run may give another plan, and this one is
-    not the plan of its fingerprint.
+    of the order. `alternatives` are the other plans of a comparison, of which the one recommended tells;
+    `best_at` is by what none of them is better than this one, empty where nothing was compared.
+    `cut_short` tells that the caller ended the search, by the clock perhaps: then another run may give
+    another plan, and this one is not the plan of its fingerprint.
     """
 
     order_ref: str
@@ -354,3 +365,4 @@ class CutPlan:
     quality: tuple[PartQuality, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     cut_short: bool = False
+    best_at: tuple[Objective, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from service.engine import ENGINE_VERSION
 from service.engine.candidates import all_priced
@@ -117,11 +118,13 @@ def plans(order: Order, progress: Told | None = None, stop: Stop | None = None) 
         made = [_cut_short(one) for one in made]
     priced = all_priced([item for group in groups for item in group.stock])
     figures = [draft.figures for draft in drafts]
+    if order.options.objective == "compare":
+        made = [replace(one, best_at=best_at(figures, place, priced)) for place, one in enumerate(made)]
     others = tuple(
         Alternative(
             pick,
             made[pick].fingerprint,
-            best_at(figures, pick, priced),
+            made[pick].best_at,
             draft.how,
             draft.summary,
             draft.figures.handling,
@@ -187,7 +190,7 @@ def _finished(
         fingerprint=fingerprint(order),
         engine_version=ENGINE_VERSION,
         summary=draft.summary,
-        bound=_added([one.bound for one in draft.chosen], draft.summary),
+        bound=_short_of_worth(_added([one.bound for one in draft.chosen], draft.summary), draft.summary),
         layouts=draft.layouts,
         program=draft.program,
         findings=tuple(said),
@@ -199,7 +202,8 @@ def _finished(
 
 
 def _nothing(order: Order) -> Draft:
-    return Draft((), (), (), summarise(order, (), ()), NOTHING)
+    worth = 0.0 if order.options.objective == "value" else None
+    return Draft((), (), (), replace(summarise(order, (), ()), handling=0, worth=worth), NOTHING)
 
 
 def _cut_short(made: CutPlan) -> CutPlan:
@@ -306,6 +310,14 @@ def _price_missing(order: Order, group: Group) -> Iterator[Finding]:
         f"{name} has no price: for {group.material.grade} {show_mm(group.thickness)} mm {aim}",
         "prices of the stock",
     )
+
+
+def _short_of_worth(bound: Bound, summary: Summary) -> Bound:
+    """The bound with how far the parts that were chosen are worth less than any can be."""
+    if bound.value is None or summary.worth is None:
+        return bound
+    below = 1 - Fraction(str(summary.worth)) / Fraction(str(bound.value)) if bound.value else Fraction(0)
+    return replace(bound, gap_value=max(float(below), 0.0))
 
 
 def _added(bounds: list[Bound], summary: Summary) -> Bound:

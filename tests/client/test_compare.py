@@ -4,7 +4,7 @@ import pytest
 
 from client.compare import Teller, comparison_lines
 from client.errors import InputWrong
-from client.planning import plan_here
+from client.planning import KeptPlan, plan_here
 from schemas.problems import WireError
 from service.engine.choose import Progress
 from service.engine.verifier import verify
@@ -28,7 +28,13 @@ def test_all_plans_of_a_comparison_are_kept_and_shown_in_a_table(stocked, varied
     assert head.split()[:2] == ["pick", "plan"]
     assert [row.split()[1] for row in rows] == [kept.id, *(one.id for one in kept.others)]
     assert "recommended" in rows[0]
-    assert "kept here" in last
+    assert "kept" in last
+    shown = KeptPlan(kept.id, kept.plan, kept.order)
+    assert list(comparison_lines(shown)) == [head, *rows, last]
+    for pick, one in enumerate(kept.others, 1):
+        (told,) = comparison_lines(one)
+        assert f"pick {pick}" in told
+        assert kept.id in told
     for row, one in zip(rows, (kept, *kept.others), strict=True):
         figures = one.plan.summary
         assert f"{figures.offcut_area_mm2 / 1e6:.2f} m²" in row
@@ -105,3 +111,16 @@ def test_what_a_search_has_come_to_is_told_beside_what_is_planned():
         "best so far 5 sheets and 3 offcuts",
         "best so far 1 sheet, 12 min",
     ]
+
+
+def test_the_recommended_plan_tells_of_itself_what_it_tells_of_the_others(stocked, varied):
+    kept = plan_here(stocked, varied)
+    told = [(kept.plan.best_at, kept.plan.summary.handling)]
+    told += [(one.best_at, one.handling) for one in kept.plan.alternatives]
+    assert told == [(one.plan.best_at, one.plan.summary.handling) for one in (kept, *kept.others)]
+    material, handling = (
+        [objective in best_at for best_at, _ in told] for objective in ("material", "handling")
+    )
+    assert material[0]
+    points = [points for _, points in told]
+    assert handling == [one == min(points) for one in points]

@@ -41,3 +41,20 @@ def test_where_the_best_is_not_proved_the_distance_is_told() -> None:
 def test_nothing_is_said_of_worth_where_it_does_not_decide() -> None:
     asked = replace(ORDER, options=replace(ORDER.options, objective="material"))
     assert "worth" not in program_text(plan(asked), asked)
+
+
+def test_the_figures_tell_what_was_reached_and_how_far_it_is_from_the_most() -> None:
+    found = plan(ORDER)
+    assert (found.summary.worth, found.bound.value, found.bound.gap_value) == (60.5, 60.5, 0.0)
+    asked = replace(ORDER, options=replace(ORDER.options, objective="material"))
+    told = plan(asked)
+    assert (told.summary.worth, told.bound.gap_value) == (None, None)
+
+
+def test_of_what_a_plan_was_chosen_for_it_is_said_that_nothing_is_proved() -> None:
+    for objective, word in (("handling", "handling"), ("time", "time")):
+        asked = replace(ORDER, options=replace(ORDER.options, objective=objective))
+        text = joined(program_text(plan(asked), asked))
+        assert f"That is said of the material. Its {word} is the least of the plans that were tried" in text
+    plain = replace(ORDER, options=replace(ORDER.options, objective="material"))
+    assert "That is said of the material" not in program_text(plan(plain), plain)

@@ -171,6 +171,29 @@ def _check_summary(plan: Plan, replay: Replay, used: _Used, faults: Faults) -> N
             f"/summary/{name}",
             f"counted again it is {amount:.6f}, not {figures.amounts[name]}",
         )
+    handling = (
+        3 * (counts["gauge_moves"] + counts["turns"])
+        + counts["strokes"]
+        + len({(step.gauging, step.gauge) for step in program})
+    )
+    for name, told, counted in (
+        ("handling", figures.handling, handling),
+        ("most_waiting", figures.most_waiting, replay.most_waiting),
+    ):
+        # Earlier engines did not tell them.
+        faults.unless(
+            told is None or told == counted,
+            "summary",
+            f"/summary/{name}",
+            f"counted again it is {counted}, not {told}",
+        )
+    worth = _worth(plan, replay)
+    faults.unless(
+        figures.worth is None or _close(figures.worth, worth, slack),
+        "summary",
+        "/summary/worth",
+        f"the parts that are made are worth {worth}, not {figures.worth}",
+    )
     # Earlier engines took the cost for unknown where an offcut without a price is used.
     cost = figures.material_cost
     faults.unless(
@@ -233,13 +256,26 @@ def _check_most_worth(plan: Plan, replay: Replay, faults: Faults) -> None:
     most = plan.least.value
     if most is None:
         return
-    worth = sum((part.value * replay.parts[part.ref] for part in plan.wanted.values()), Decimal(0))
+    worth = _worth(plan, replay)
     faults.unless(
         worth <= most * _ROUNDED,
         "bound",
         "/bound/value",
         f"the parts that are made are worth {worth}, so {most} is not the most they can be",
     )
+    below = max(1 - worth / most, Decimal(0)) if most else Decimal(0)
+    stated = plan.least.gap_value
+    faults.unless(
+        stated is None or _close(stated, below, Decimal("0.000001")),
+        "bound",
+        "/bound/gap_value",
+        f"what is made is worth {below:.6f} less than the most, not {stated}",
+    )
+
+
+def _worth(plan: Plan, replay: Replay) -> Decimal:
+    """What the parts that are made are worth together."""
+    return sum((part.value * replay.parts[part.ref] for part in plan.wanted.values()), Decimal(0))
 
 
 def _check_quality(plan: Plan, replay: Replay, faults: Faults) -> None:

@@ -223,6 +223,7 @@ class Least:
     gap_pieces: int
     gap_share: Decimal
     value: Decimal | None
+    gap_value: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +233,9 @@ class Figures:
     counts: dict[str, int]
     amounts: dict[str, Decimal]
     material_cost: Decimal | None
+    handling: int | None = None
+    most_waiting: int | None = None
+    worth: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)

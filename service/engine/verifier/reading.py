@@ -458,7 +458,7 @@ def _stated(at: _At) -> Stated:
         minus=at.of("minus_mm").mm(0),
         plus=at.of("plus_mm").mm(0),
         inside=at.of("inside").maybe_amount(),
-        count=None if at.of("count", optional=True).value is None else at.of("count").whole(),
+        count=_maybe_whole(at, "count"),
         outside=at.of("outside", optional=True).maybe_amount(),
         all_inside=at.of("all_inside", optional=True).maybe_amount(),
     )
@@ -473,6 +473,7 @@ def _least(at: _At) -> Least:
         gap_pieces=at.of("gap_pieces").whole(),
         gap_share=at.of("gap_share").number(),
         value=at.of("value", optional=True).maybe_amount(),
+        gap_value=at.of("gap_value", optional=True).maybe_amount(),
     )
 
 
@@ -483,4 +484,11 @@ def _figures(at: _At) -> Figures:
         counts={name: at.of(name).whole() for name in COUNTED},
         amounts={name: at.of(name).amount() for name in MEASURED},
         material_cost=at.of("material_cost").maybe_amount(),
+        handling=_maybe_whole(at, "handling"),
+        most_waiting=_maybe_whole(at, "most_waiting"),
+        worth=at.of("worth", optional=True).maybe_amount(),
     )
+
+
+def _maybe_whole(at: _At, name: str) -> int | None:
+    return None if at.of(name, optional=True).value is None else at.of(name).whole()

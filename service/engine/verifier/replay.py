@@ -36,6 +36,7 @@ class Replay:
     parts: Counter[str] = field(default_factory=Counter)
     ended: dict[int, Counter[Ending]] = field(default_factory=dict)
     cut_length: int = 0
+    most_waiting: int = 0
     worst: dict[tuple[str, str], int] = field(default_factory=dict)
     _sheet_names: dict[str, tuple[int, int]] = field(default_factory=dict)
 
@@ -139,6 +140,7 @@ class Replay:
             check_strength(self.plan, item, step, where, faults)
         lots = self._take(step, sheet, where)
         waiting, most = len(self.floor.left()), self.plan.wishes.open_stacks
+        self.most_waiting = max(self.most_waiting, waiting)
         faults.unless(
             most is None or waiting <= most,
             "open-stacks",

@@ -68,6 +68,30 @@ def parts_worth_more_than_the_most_that_is_said(plan: Document) -> None:
     plan["bound"]["value"] = 1.99
 
 
+@damage("bound")
+def share_of_the_worth_that_is_lacking_wrong(plan: Document) -> None:
+    """Parts worth 2 each of at most 2.5 each are a fifth below; a tenth is said."""
+    part(plan)["value"] = 2.0
+    plan["bound"]["value"] = 2.5 * part(plan)["quantity"]
+    plan["bound"]["gap_value"] = 0.1
+
+
+@damage("summary")
+def worth_of_the_parts_wrong(plan: Document) -> None:
+    part(plan)["value"] = 2.0
+    plan["summary"]["worth"] = 1.0
+
+
+@damage("summary")
+def points_of_handling_wrong(plan: Document) -> None:
+    plan["summary"]["handling"] = 1
+
+
+@damage("summary")
+def stacks_that_wait_wrong(plan: Document) -> None:
+    plan["summary"]["most_waiting"] = 99
+
+
 @damage("fingerprint")
 def fingerprint_cut_short(plan: Document) -> None:
     plan["fingerprint"] = plan["fingerprint"][:-1]
