@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, post_load, pre_load
@@ -19,12 +19,7 @@ from schemas.fields import (
     Text,
 )
 from schemas.words import says
-from service.engine.plan import (
-    Layout,
-    Leaf,
-    Node,
-    Split,
-)
+from service.engine.plan import Layout, Leaf, Node, Split, leaves
 from service.engine.quantities import to_mm
 
 LEAF_KINDS = ("part", "offcut", "scrap", "trim")
@@ -78,15 +73,6 @@ def write_node(node: Node) -> dict[str, Any]:
         }
     leaf = {"kind": node.kind, **place}
     return {**leaf, "ref": node.ref, "rotated": node.rotated} if node.kind == "part" else leaf
-
-
-def leaves(node: Node) -> Iterator[Leaf]:
-    """All the leaves under a node, in the order they are cut."""
-    if isinstance(node, Leaf):
-        yield node
-    else:
-        for child in node.children:
-            yield from leaves(child)
 
 
 class _Tree(Inner):

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, cast
 
+from client.cache.bodies import json_object
 from client.cache.sqlite import Sqlite
 from client.errors import StoreFailed
 from service.engine.fingerprint import canonical_json
@@ -122,11 +122,8 @@ def _sound(plan_id: str, body: bytes, kept_sum: str | None) -> dict[str, Any] | 
     """A plan as it was kept; None: it changed on the disk."""
     if kept_sum is not None and kept_sum != _sum(body):
         return None
-    try:
-        found = json.loads(body)
-    except (ValueError, RecursionError):
-        return None
-    if not isinstance(found, dict):
+    found = json_object(body)
+    if found is None:
         return None
     # All that can be told of one that an earlier version kept: its id says what was planned.
     named = found.get("cut_short") or str(found.get("fingerprint")).startswith(plan_id)

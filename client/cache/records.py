@@ -10,6 +10,7 @@ from typing import Any, Final, cast
 
 from marshmallow import EXCLUDE, Schema, ValidationError
 
+from client.cache.bodies import json_object
 from client.cache.sqlite import META, Sqlite
 from client.changes import changed_fields
 from client.errors import CacheDamaged, StoreFailed
@@ -246,11 +247,7 @@ def _sound(body: str, sum_then: str | None) -> dict[str, Any] | None:
     """A record as it came; None: it changed on the disk."""
     if sum_then is not None and sum_then != _sum(body):
         return None
-    try:
-        found = json.loads(body)
-    except (ValueError, RecursionError):
-        return None
-    return found if isinstance(found, dict) else None
+    return json_object(body)
 
 
 def _sum(body: str) -> str:

@@ -15,12 +15,12 @@ reissued     written again under another epoch, because the centre holds another
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final, Literal, TypeAlias, cast
 
+from client.cache.bodies import json_object
 from client.cache.sqlite import Row, Sqlite
 from client.errors import StoreFailed
 from schemas.events import event_hash
@@ -66,7 +66,7 @@ class Written:
         StoreFailed
             When it cannot be read any more.
         """
-        found = _read(self.body)
+        found = json_object(self.body)
         if found is None:
             raise StoreFailed(self.damage)
         return found
@@ -74,7 +74,7 @@ class Written:
     @property
     def sound(self) -> bool:
         """Whether it is as it was written, by its own hash."""
-        event = _read(self.body)
+        event = json_object(self.body)
         if event is None:
             return False
         stands = {name: event.get(name) for name in ("event_id", "epoch", "seq", "type", "happened_at")}
@@ -89,14 +89,6 @@ class Written:
     def damage(self) -> str:
         """What to say of it when it is not sound."""
         return f"entry {self.row} changed on the disk after it was written; {DAMAGED}"
-
-
-def _read(body: bytes) -> dict[str, Any] | None:
-    try:
-        found = json.loads(body)
-    except (ValueError, RecursionError):
-        return None
-    return found if isinstance(found, dict) else None
 
 
 @dataclass(frozen=True, slots=True)

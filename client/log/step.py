@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from client.cache.plans import pieces_done
 from client.errors import InputWrong
+from client.log.amount import how_many
 from client.log.batch import Batch, Logged, Sheet, cut_fields
 from client.log.spoiled import left_out
 from client.opened import opened_plan
@@ -64,7 +65,7 @@ def log_step(
         raise InputWrong(f"plan {plan_id} has no step {number}; {_its_steps(plan)}")
     with station.home.logging():
         done = pieces_done(station.outbox.sql, plan_id)
-        count = _pieces(step, done.get(number, 0), pieces, again)
+        count = how_many(f"step {number}", "piece", step.pieces, done.get(number, 0), pieces, again)
         layout = next(one for one in plan.layouts if one.number == step.layout)
         batch = Batch(station)
         batch.notes += _before(plan, step, done)
@@ -77,34 +78,6 @@ def _its_steps(plan: CutPlan) -> str:
     if plan.program:
         return f"its steps are 1 to {len(plan.program)}"
     return "its sheets are parts as they are: shearwright log layout writes down that they were taken"
-
-
-def _pieces(step: Step, done: int, pieces: int | None, again: bool) -> int:
-    left = step.pieces - done
-    count = pieces if pieces is not None else (step.pieces if again else left)
-    if count < 1 and pieces is not None:
-        raise InputWrong(f"pieces: {pieces} is not a number of 1 or more")
-    if again:
-        return count
-    if left < 1:
-        raise InputWrong(
-            f"step {step.number}: {_all(step.pieces, 'piece')} logged already; --again logs it once more"
-        )
-    if count > left:
-        raise InputWrong(
-            f"step {step.number} has {step.pieces} pieces and {done} are logged: at most {left} are left; "
-            "--again logs more than the plan has"
-        )
-    return count
-
-
-def _all(count: int, name: str) -> str:
-    """That all of a number is something.
-
-    >>> _all(1, "piece"), _all(4, "piece")
-    ('its only piece is', 'all 4 pieces are')
-    """
-    return f"its only {name} is" if count == 1 else f"all {count} {name}s are"
 
 
 def _before(plan: CutPlan, step: Step, done: Mapping[int, int]) -> list[str]:

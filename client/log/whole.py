@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from client.cache.plans import pieces_done
 from client.errors import InputWrong
+from client.log.amount import how_many
 from client.log.batch import Batch, Logged, Sheet
 from client.log.spoiled import left_out
 from client.opened import opened_plan
@@ -53,29 +54,11 @@ def log_whole(
         raise InputWrong(f"layout {number} is cut: log its steps {steps} by shearwright log step")
     with station.home.logging():
         done = pieces_done(station.outbox.sql, plan_id).get(-number, 0)
-        count = _sheets(layout, done, sheets, again)
+        count = how_many(f"layout {number}", "sheet", layout.repeat, done, sheets, again)
         batch = Batch(station)
         _events(batch, plan_id, plan, order, layout, leaf.ref, count, operator)
         batch.done.append((plan_id, -number, count))
         return batch.write()
-
-
-def _sheets(layout: Layout, done: int, sheets: int | None, again: bool) -> int:
-    left = layout.repeat - done
-    count = sheets if sheets is not None else (layout.repeat if again else left)
-    if count < 1 and sheets is not None:
-        raise InputWrong(f"sheets: {sheets} is not a number of 1 or more")
-    if again or 1 <= count <= left:
-        return count
-    if left < 1:
-        raise InputWrong(
-            f"all {layout.repeat} sheets of layout {layout.number} are logged already; "
-            "--again logs it once more"
-        )
-    raise InputWrong(
-        f"layout {layout.number} has {layout.repeat} sheets and {done} are logged: at most {left} are left; "
-        "--again logs more than the plan has"
-    )
 
 
 def _events(

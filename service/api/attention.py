@@ -26,8 +26,8 @@ from schemas.held import (
     WordsSchema,
 )
 from schemas.problems import WITHDRAWN
-from service.api import reading
 from service.api.operations import Answer, Given, Operations
+from service.api.paging import begins_after, following, page
 from service.api.problems import ProblemError, field_problem, not_found, not_valid
 from service.store import again, heats, held, records
 from service.store.again import CorrectionRefused
@@ -173,8 +173,7 @@ def settle_discrepancy(given: Given, key: str) -> Answer:
 )
 def read_heat(given: Given, key: str) -> Answer:
     """Follow a heat."""
-    limit, cursor = given.query["limit"], given.query["cursor"]
-    after = reading.read_cursor(cursor, int)[0] if cursor else 0
+    limit, after = given.query["limit"], begins_after(given.query, int)
     found = heats.trail(key)
     rows = heats.events_of(key, after, limit + 1)
     if not rows and not found.stock and not after:
@@ -198,9 +197,8 @@ def read_heat(given: Given, key: str) -> Answer:
             )
             for row in rows[:limit]
         ],
+        **following(rows, limit, lambda row: row.id),
     }
-    if len(rows) > limit:
-        document["next"] = reading.write_cursor(rows[limit - 1].id)
     return Answer(document)
 
 
@@ -261,10 +259,6 @@ def _shown(given: Given, found_by: Callable[[int, int, str], list[Any]]) -> Call
 
 
 def _page(given: Given, found_by: Callable[[int, int], list[Any]], schema: Schema) -> Answer:
-    limit, cursor = given.query["limit"], given.query["cursor"]
-    after = reading.read_cursor(cursor, int)[0] if cursor else 0
-    rows = found_by(after, limit + 1)
-    document: dict[str, Any] = {"items": [schema.dump(row) for row in rows[:limit]]}
-    if len(rows) > limit:
-        document["next"] = reading.write_cursor(rows[limit - 1].id)
-    return Answer(document)
+    limit = given.query["limit"]
+    rows = found_by(begins_after(given.query, int), limit + 1)
+    return Answer(page(rows, limit, schema.dump, lambda row: row.id))

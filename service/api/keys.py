@@ -7,8 +7,8 @@ from typing import Any
 from schemas.answers import PageQuerySchema, page_of
 from schemas.problems import FieldError
 from schemas.tokens import NewTokenSchema, TokenRequestSchema, TokenSchema
-from service.api import reading
 from service.api.operations import Answer, Given, Operations
+from service.api.paging import begins_after, page
 from service.api.problems import not_found, not_valid
 from service.store import records, tokens
 
@@ -53,13 +53,9 @@ def make_token(given: Given) -> Answer:
 )
 def list_tokens(given: Given) -> Answer:
     """List tokens."""
-    limit, cursor = given.query["limit"], given.query["cursor"]
-    after = reading.read_cursor(cursor, str)[0] if cursor else ""
-    rows = tokens.listed(after, limit + 1)
-    document: dict[str, Any] = {"items": [TokenSchema().dump(row) for row in rows[:limit]]}
-    if len(rows) > limit:
-        document["next"] = reading.write_cursor(rows[limit - 1].id)
-    return Answer(document)
+    limit = given.query["limit"]
+    rows = tokens.listed(begins_after(given.query, str), limit + 1)
+    return Answer(page(rows, limit, TokenSchema().dump, lambda row: row.id))
 
 
 @keys(

@@ -13,8 +13,8 @@ from schemas.orders import OrderSchema, read_order
 from schemas.plans import PlanDocumentSchema, read_plan, write_plan
 from schemas.shop import stock_item
 from schemas.words import says
-from service.api import reading
 from service.api.operations import Answer, Given, Operations
+from service.api.paging import begins_after, page
 from service.api.parsed import machine_named, own_materials
 from service.api.problems import ProblemError, field_problem, not_found
 from service.drawing.svg import layout_svg
@@ -128,18 +128,13 @@ def _headers(key: str) -> dict[str, str]:
 )
 def list_plans(given: Given) -> Answer:
     """List plans."""
-    limit, cursor = given.query["limit"], given.query["cursor"]
-    after = reading.read_cursor(cursor, str)[0] if cursor else ""
-    found = records.listed("plan", after=after, limit=limit + 1)
-    document: dict[str, Any] = {
-        "items": [
-            {name: kept.document[name] for name in ("id", "order_ref", "machine_id", "summary")}
-            for kept in found[:limit]
-        ]
-    }
-    if len(found) > limit:
-        document["next"] = reading.write_cursor(found[limit - 1].key)
-    return Answer(document)
+    limit = given.query["limit"]
+    found = records.listed("plan", after=begins_after(given.query, str), limit=limit + 1)
+    return Answer(page(found, limit, _entry, lambda kept: kept.key))
+
+
+def _entry(kept: records.Kept) -> dict[str, Any]:
+    return {name: kept.document[name] for name in ("id", "order_ref", "machine_id", "summary")}
 
 
 @plans(

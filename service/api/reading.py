@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 import json
 import math
 import zlib
@@ -14,7 +12,7 @@ from marshmallow import Schema, ValidationError
 
 from schemas.fields import JsonInt, units_of_request
 from schemas.problems import FieldError, WireError, field_errors
-from service.api.problems import ProblemError, field_problem
+from service.api.problems import ProblemError
 
 
 class DoubtfulJsonError(ValueError):
@@ -170,33 +168,3 @@ def query(schema: type[Schema]) -> dict[str, Any]:
 
 def _whole(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) < 10
-
-
-def write_cursor(*place: str | int) -> str:
-    """A place in a list or feed as text that nobody needs to understand."""
-    return base64.urlsafe_b64encode(json.dumps(place).encode()).decode().rstrip("=")
-
-
-def read_cursor(cursor: str, *kinds: type) -> tuple[Any, ...]:
-    """The place a cursor stands for.
-
-    Raises
-    ------
-    ProblemError
-        422 when it is none of ours.
-    """
-    try:
-        padded = cursor + "=" * (-len(cursor) % 4)
-        place = json.loads(base64.b64decode(padded, altchars=b"-_", validate=True))
-        if not isinstance(place, list) or [type(step) for step in place] != list(kinds):
-            raise ValueError(cursor)
-        if any(isinstance(step, int) and not 0 <= step < 2**63 for step in place):
-            raise ValueError(cursor)
-        if any(isinstance(step, str) and "\0" in step for step in place):
-            raise ValueError(cursor)
-        # Half of a surrogate pair can be written in JSON, but not be looked up.
-        for step in place:
-            str(step).encode()
-    except (ValueError, binascii.Error, RecursionError):
-        raise field_problem("/query/cursor", "a cursor that this service gave is wanted") from None
-    return tuple(place)

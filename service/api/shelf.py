@@ -18,8 +18,8 @@ from marshmallow import Schema
 from schemas.answers import PageQuerySchema, page_of, with_findings
 from schemas.plans import FindingSchema
 from schemas.problems import EXISTS, IN_USE, REVISION_WANTED, STALE, FieldError
-from service.api import reading
 from service.api.operations import Answer, Given, Operations
+from service.api.paging import begins_after, page
 from service.api.problems import ProblemError, not_found, not_valid
 from service.engine.findings import Finding
 from service.store import records
@@ -143,19 +143,13 @@ class Shelf:
         return document
 
     def _list(self, given: Given) -> Answer:
-        limit = given.query["limit"]
-        cursor = given.query["cursor"]
-        after: str = reading.read_cursor(cursor, str)[0] if cursor else ""
+        limit, after = given.query["limit"], begins_after(given.query, str)
         found = {kept.key: kept.document for kept in records.listed(self.kind, after=after, limit=limit + 1)}
         built_in = self.built_in()
         for key in built_in:
             if key > after:
                 found.setdefault(key, built_in[key])
-        keys = sorted(found)[:limit]
-        document: dict[str, Any] = {"items": [found[key] for key in keys]}
-        if len(found) > limit:
-            document["next"] = reading.write_cursor(keys[-1])
-        return Answer(document)
+        return Answer(page(sorted(found), limit, found.__getitem__, str))
 
     def _create(self, given: Given) -> Answer:
         document = self.normal(given.body)

@@ -16,6 +16,7 @@ from schemas.sure import sure
 from schemas.words import says
 from service.api import reading
 from service.api.operations import Answer, Given, Operations
+from service.api.paging import read_cursor, write_cursor
 from service.api.problems import ProblemError, forbidden, not_valid
 from service.store import decided, events, feed, held, records
 from service.store.ages import Ages
@@ -200,7 +201,7 @@ def read_changes(given: Given) -> Answer:
         )
     document = {
         **_stamp(given.now),
-        "cursor": reading.write_cursor(epoch, page.place.position, page.place.first_to),
+        "cursor": write_cursor(epoch, page.place.position, page.place.first_to),
         "more": page.more,
         "changes": [
             {
@@ -236,10 +237,10 @@ def _place(cursor: str | None, epoch: str) -> feed.Place:
     if cursor is None:
         return feed.begin()
     try:
-        of_epoch, position, first_to = reading.read_cursor(cursor, str, int, int)
+        of_epoch, position, first_to = read_cursor(cursor, str, int, int)
     except ProblemError:
         # Stations still hold cursors as they were first given.
-        of_epoch, position = reading.read_cursor(cursor, str, int)
+        of_epoch, position = read_cursor(cursor, str, int)
         first_to = 0
     return feed.Place(position, first_to) if of_epoch == epoch else feed.begin()
 

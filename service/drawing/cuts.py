@@ -47,13 +47,6 @@ def only(node: Node) -> Node:
     return node
 
 
-def leaves_of(node: Node) -> tuple[Leaf, ...]:
-    """All the leaves under a node, in the order they are cut."""
-    if isinstance(node, Leaf):
-        return (node,)
-    return tuple(leaf for child in node.children for leaf in leaves_of(child))
-
-
 def steps_of(layout: Layout, program: Sequence[Step]) -> tuple[tuple[Step, ...], bool]:
     """The steps that cut the first sheet of a layout, and whether they run over all its sheets.
 

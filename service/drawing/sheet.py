@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from service.drawing.cuts import CutLine, leaves_of, only
+from service.drawing.cuts import CutLine, only
 from service.drawing.fields import Field, fields_of, outside
 from service.drawing.lettering import Box, clean, fit, text_width
 from service.drawing.pen import INK, PALE, Pen, add, double_arrow, number, quarter_disc
 from service.engine.order import Order, Part, StockItem
-from service.engine.plan import CutPlan, Layout, Leaf, Split
+from service.engine.plan import CutPlan, Layout, Leaf, Split, leaves
 from service.engine.quantities import show_mm
 
 _TINTS: Final = ("#d6e8f7", "#fbe9c0", "#d3efe3", "#ecdcee", "#f3f0e6")
@@ -37,7 +37,7 @@ class SheetPicture(Pen):
         self.plan, self.order, self.layout, self.stock, self.parts = plan, order, layout, stock, parts
         tree = layout.tree
         self.scale = min(_WIDEST / tree.dx, _TALLEST / tree.dy)
-        self.leaves = leaves_of(tree)
+        self.leaves = tuple(leaves(tree))
         refs = dict.fromkeys(leaf.ref for leaf in self.leaves if leaf.kind == "part" and leaf.ref)
         self.letter = {ref: _letters(place) for place, ref in enumerate(refs)}
         self.tint = {ref: _TINTS[place % len(_TINTS)] for place, ref in enumerate(refs)}

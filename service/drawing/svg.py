@@ -15,12 +15,12 @@ from collections.abc import Sequence
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from service.drawing.cuts import DrawingError, cut_lines, leaves_of, steps_of
+from service.drawing.cuts import DrawingError, cut_lines, steps_of
 from service.drawing.lettering import Box, clean, fit, text_width, wrap
 from service.drawing.pen import INK, PALE, add, number, quarter_disc
 from service.drawing.sheet import LEFT, MARKS, SheetPicture, size_of
 from service.engine.order import Order, Part, StockItem
-from service.engine.plan import CutPlan, Layout, Step
+from service.engine.plan import CutPlan, Layout, Step, leaves
 from service.engine.quantities import show_mm
 from service.engine.settings import gauge_setting
 from service.engine.tolerance import aimed_size
@@ -63,7 +63,7 @@ def layout_svg(plan: CutPlan, order: Order, layout_number: int) -> str:
             f"layout {layout.number} is cut from {layout.stock_ref!r}, not in the order's stock"
         )
     parts = {part.ref: part for part in order.parts}
-    for leaf in leaves_of(layout.tree):
+    for leaf in leaves(layout.tree):
         if leaf.kind == "part" and leaf.ref not in parts:
             raise DrawingError(f"layout {layout.number} holds part {leaf.ref!r}, which the order has not")
     return _Picture(plan, order, layout, stock, parts).document()

@@ -11,11 +11,10 @@ from typing import Final, TypeAlias
 
 from service.drawing.steps import Page, outcomes_text, page_of, step_lines, told
 from service.drawing.words import MARKS, counted, ends, row, size_text, thousands, wrapped
-from service.engine.estimate import leaves
 from service.engine.findings import Finding
 from service.engine.objectives import worth_of
 from service.engine.order import Objective, Order
-from service.engine.plan import CutPlan, Layout, Node, Step
+from service.engine.plan import CutPlan, Layout, Node, Step, leaves
 from service.engine.quality.parts import tolerance_text
 from service.engine.quantities import show_mm, to_mm
 

@@ -20,9 +20,8 @@ from service.engine.layout.bound import lower_bound
 from service.engine.layout.job import Division, Found, Job, SoFar
 from service.engine.layout.search import find_layouts
 from service.engine.layout.stock import in_money
-from service.engine.layout.tree import leaves
 from service.engine.order import Effort, Objective, Part, StockItem
-from service.engine.plan import Bound, Unplaced
+from service.engine.plan import Bound, Unplaced, leaves
 from service.engine.tolerance import aimed_size
 
 Stop = Callable[[], bool]

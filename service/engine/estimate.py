@@ -35,7 +35,7 @@ from typing import Final
 from service.engine.handling import Lift, lift_for, piece_kg
 from service.engine.machine import Machine
 from service.engine.order import Order, StockItem
-from service.engine.plan import Gauging, Layout, Leaf, Node, Step, Summary
+from service.engine.plan import Gauging, Layout, Step, Summary, leaves
 from service.engine.program.names import is_sheet
 from service.engine.quantities import PER_MM, Length
 from service.engine.stroke import stroke_share
@@ -300,15 +300,6 @@ def summarise(order: Order, layouts: tuple[Layout, ...], program: tuple[Step, ..
         time_cost=times.total / 3600 * order.machine.times.hour_rate if layouts else 0.0,
         most_waiting=most_waiting(program),
     )
-
-
-def leaves(node: Node) -> Iterator[Leaf]:
-    """The rectangles of a layout tree that are cut no further, in the order of the tree."""
-    if isinstance(node, Leaf):
-        yield node
-    else:
-        for child in node.children:
-            yield from leaves(child)
 
 
 def _loads(order: Order, layouts: tuple[Layout, ...], stock: dict[str, StockItem]) -> Iterator[Lift]:

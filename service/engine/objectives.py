@@ -17,9 +17,8 @@ from dataclasses import dataclass, fields
 from fractions import Fraction
 from typing import Final
 
-from service.engine.estimate import leaves
 from service.engine.order import Objective, Part
-from service.engine.plan import Layout, Step
+from service.engine.plan import Layout, Step, leaves
 
 MOVE_POINTS: Final = 3
 TURN_POINTS: Final = 3

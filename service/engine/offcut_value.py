@@ -15,9 +15,7 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
-from service.engine.plan import Leaf, Node
+from service.engine.plan import Node, leaves
 from service.engine.quantities import Length
 
 
@@ -48,14 +46,4 @@ def offcut_value(sides: tuple[Length, Length], offcut_min: tuple[Length, Length]
 
 def tree_value(tree: Node, offcut_min: tuple[Length, Length]) -> int:
     """Useful area of all the offcuts of a layout [(0.01 mm)²]."""
-    return sum(
-        offcut_value((leaf.dx, leaf.dy), offcut_min) for leaf in _leaves(tree) if leaf.kind == "offcut"
-    )
-
-
-def _leaves(node: Node) -> Iterable[Leaf]:
-    if isinstance(node, Leaf):
-        yield node
-    else:
-        for child in node.children:
-            yield from _leaves(child)
+    return sum(offcut_value((leaf.dx, leaf.dy), offcut_min) for leaf in leaves(tree) if leaf.kind == "offcut")

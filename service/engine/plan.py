@@ -7,6 +7,7 @@ split cuts a rectangle edge to edge, and its children lie side by side in the or
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -47,6 +48,15 @@ class Split:
 
 
 Node: TypeAlias = Leaf | Split
+
+
+def leaves(node: Node) -> Iterator[Leaf]:
+    """The rectangles under a node that are cut no further, in the order they are cut."""
+    if isinstance(node, Leaf):
+        yield node
+        return
+    for child in node.children:
+        yield from leaves(child)
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,11 +60,11 @@ def test_what_is_taken_as_it_is_counts_as_parts_made(stocked, whole):
 
 def test_some_now_and_the_rest_later_and_no_more_than_there_are(stocked, whole):
     log_whole(stocked, whole.id, 1, sheets=2)
-    with pytest.raises(InputWrong, match="at most 1 are left"):
+    with pytest.raises(InputWrong, match="at most 1 is left"):
         log_whole(stocked, whole.id, 1, sheets=2)
     log_whole(stocked, whole.id, 1)
     assert pieces_done(stocked.outbox.sql, whole.id) == {-1: 3}
-    with pytest.raises(InputWrong, match="all 3 sheets of layout 1 are logged already"):
+    with pytest.raises(InputWrong, match="layout 1: all 3 sheets are logged already"):
         log_whole(stocked, whole.id, 1)
     log_whole(stocked, whole.id, 1, sheets=1, again=True)
     assert pieces_done(stocked.outbox.sql, whole.id) == {-1: 4}

@@ -15,13 +15,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.drawing.cuts import CutLine, DrawingError, cut_lines, leaves_of
+from service.drawing.cuts import CutLine, DrawingError, cut_lines
 from service.drawing.fields import Field, fields_of, outside
 from service.drawing.lettering import Box, fit, text_width, wrap
 from service.drawing.svg import layout_svg, plan_svgs
 from service.engine.machine import BackGauge
 from service.engine.order import Order
-from service.engine.plan import CutPlan
+from service.engine.plan import CutPlan, leaves
 from service.engine.quantities import mm
 
 from ._plans import BENCH, part, plan_of, sheet
@@ -145,9 +145,9 @@ def test_every_piece_is_drawn_once_inside_the_sheet_to_scale(make) -> None:
     scale = frame.dx / tree.dx
     assert frame.dy / tree.dy == pytest.approx(scale, rel=1e-3)
     rects = pieces(root)
-    leaves = leaves_of(tree)
-    assert len(rects) == len(leaves)
-    for rect, leaf in zip(rects, leaves, strict=True):
+    wanted = list(leaves(tree))
+    assert len(rects) == len(wanted)
+    for rect, leaf in zip(rects, wanted, strict=True):
         box = box_of(rect)
         assert rect.get("class") == leaf.kind
         assert box.x == pytest.approx(frame.x + leaf.x * scale, abs=0.02)
@@ -339,7 +339,7 @@ def test_fields_hold_every_part_once_and_what_is_no_field_is_drawn_by_itself() -
     for make in (by_hand, crowded, long_and_narrow, tall, uncut):
         tree = make()[0].layouts[0].tree
         places = [place for field in fields_of(tree) for place in field.origins()]
-        assert sorted(places) == sorted((leaf.x, leaf.y) for leaf in leaves_of(tree) if leaf.kind == "part")
+        assert sorted(places) == sorted((leaf.x, leaf.y) for leaf in leaves(tree) if leaf.kind == "part")
     assert [(one.columns, one.rows) for one in fields_of(crowded()[0].layouts[0].tree)] == [
         (48, 12),
         (48, 10),

@@ -214,7 +214,7 @@ def test_nobody_sees_what_is_of_another_site(service: Service) -> None:
 
 
 def test_a_cursor_as_it_was_first_given_is_still_taken(service: Service) -> None:
-    from service.api.reading import write_cursor
+    from service.api.paging import write_cursor
 
     with connected():
         old = write_cursor(records.centre_epoch(), 2)

@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 
 from service.engine.layout.job import Division
 from service.engine.layout.kinds import Kind
-from service.engine.layout.tree import leaves
-from service.engine.plan import Leaf, Node, Split
+from service.engine.plan import Leaf, Node, Split, leaves
 
 
 @dataclass(slots=True)

@@ -22,9 +22,9 @@ from service.engine.layout.patterns import Filler
 from service.engine.layout.refusals import alone, why_not
 from service.engine.layout.shapes import Grain, Wish
 from service.engine.layout.stock import StockType, cost_scale, in_money, stock_types
-from service.engine.layout.tree import Builder, Region, leaves, stages_of
+from service.engine.layout.tree import Builder, Region, stages_of
 from service.engine.order import Effort
-from service.engine.plan import Axis, Leaf, Node, Split
+from service.engine.plan import Axis, Leaf, Node, Split, leaves
 from service.engine.quantities import Length
 
 BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}

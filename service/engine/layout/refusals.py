@@ -13,8 +13,8 @@ from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.patterns import Filler
 from service.engine.layout.shapes import Slot, Strip
 from service.engine.layout.stock import StockType
-from service.engine.layout.tree import Builder, leaves, stages_of
-from service.engine.plan import Axis, Node
+from service.engine.layout.tree import Builder, stages_of
+from service.engine.plan import Axis, Node, leaves
 from service.engine.quantities import Length, show_mm
 
 AXES: tuple[Axis, Axis] = ("y", "x")

@@ -255,15 +255,6 @@ def _slot_entry(slot: Slot, across: Axis, axis: Axis, depth: Length) -> Entry:
     return Entry(slot.breadth, tolerance, True, (1 - alone, *content))
 
 
-def leaves(node: Node) -> Iterator[Leaf]:
-    """All leaves, in the order of cutting."""
-    if isinstance(node, Leaf):
-        yield node
-        return
-    for child in node.children:
-        yield from leaves(child)
-
-
 def stages_of(node: Node) -> int:
     """How many levels of cuts lie inside one another; a cut that only trims the whole is none of them."""
     if isinstance(node, Leaf):

@@ -11,8 +11,8 @@ from service.engine.layout.context import Context
 from service.engine.layout.job import Found, Job, SoFar
 from service.engine.layout.passes import Passes
 from service.engine.layout.search import find_layouts
-from service.engine.layout.tree import leaves
 from service.engine.machine import Machine
+from service.engine.plan import leaves
 from tests.engine.layout.test_find_layouts import job, part, sheet
 
 

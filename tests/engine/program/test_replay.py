@@ -6,12 +6,11 @@ from dataclasses import replace
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from service.engine.estimate import leaves
 from service.engine.layout.rules import stock_piece, walk
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Part, StockItem, Tolerance
-from service.engine.plan import Axis, Layout, Leaf, Node, Split, Step
+from service.engine.plan import Axis, Layout, Leaf, Node, Split, Step, leaves
 from service.engine.program.gang import feet_on
 from service.engine.program.write import write_program
 from service.engine.quantities import mm
