@@ -22,6 +22,9 @@ ISO_2768_1: Final[dict[ToleranceClass, tuple[Length | None, ...]]] = {
     "v": (None, 50, 100, 150, 250, 400, 600, 800),
 }
 
+CLASSES: Final[tuple[ToleranceClass, ...]] = ("f", "m", "c", "v")
+"""Fine, medium, coarse, very coarse."""
+
 
 def class_deviation(tolerance_class: ToleranceClass, size: Length) -> Length:
     """Permissible deviation ± of a size, ISO 2768-1:1989 table 1.

@@ -87,3 +87,25 @@ def test_a_size_that_nothing_gauges_is_left_to_the_search_and_front_stops_count(
     assert one_sided(SHEAR, lopsided, "length", mm(1500)) is None
     stops = replace(SHEAR, front_stops=FrontStops(mm(50), mm(2000), mm(0.5)))
     assert "±0.5 either way" in str(one_sided(stops, lopsided, "length", mm(1500)))
+
+
+def test_the_class_that_would_do_is_named_and_does() -> None:
+    """Sides from 6 to 30 mm: m ±0.2, c ±0.5; from 120 to 400: m ±0.5, c ±1.2 (ISO 2768-1:1989, table 1)."""
+    coarse = replace(
+        SHEAR, hold_down=HoldDown(mm(15)), back_gauge=replace(SHEAR.back_gauge, accuracy=mm(0.3))
+    )
+    part = Part("A", mm(300), mm(25), 4, "S235JR", mm(2))
+    words = reason(part, sheet("S235JR", 2), machine=coarse)
+    assert words.startswith("300 × 25 mm: its tolerance of ±0.2 mm is finer than the back gauge; ")
+    assert words.endswith("; tolerance class c (±1.2 and ±0.5 mm) would do")
+    wider = replace(part, tolerance=Tolerance("c"))
+    assert not plan(Order("W-1", coarse, (STEEL,), (wider,), (sheet("S235JR", 2),))).unplaced
+
+
+def test_no_class_is_named_where_none_would_do_or_the_limits_are_those_of_the_order() -> None:
+    rough = replace(SHEAR, back_gauge=replace(SHEAR.back_gauge, accuracy=mm(2)))
+    part = Part("A", mm(300), mm(25), 4, "S235JR", mm(2))
+    assert "would do" not in reason(part, sheet("S235JR", 2), machine=rough)
+    coarse = replace(SHEAR, back_gauge=replace(SHEAR.back_gauge, accuracy=mm(0.3)))
+    own = replace(part, tolerance=Tolerance(plus=mm(0.2)))
+    assert "would do" not in reason(own, sheet("S235JR", 2), machine=coarse)

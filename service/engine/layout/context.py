@@ -19,13 +19,14 @@ from service.engine.layout.grid import Shape
 from service.engine.layout.job import Job, SoFar
 from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
-from service.engine.layout.refusals import alone, why_not
+from service.engine.layout.refusals import alone, class_that_would_do, why_not
 from service.engine.layout.shapes import Grain, Wish
 from service.engine.layout.stock import StockType, cost_scale, in_money, stock_types
 from service.engine.layout.tree import Builder, Region, stages_of
 from service.engine.order import Effort
 from service.engine.plan import Axis, Leaf, Node, Split, leaves
-from service.engine.quantities import Length
+from service.engine.quantities import Length, show_mm
+from service.engine.tolerance import class_deviation
 
 BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
@@ -138,8 +139,18 @@ class Context:
             if any(self.single(kind.index, t) is not None for t in self.types):
                 continue
             refused = why_not(self.filler, kind, self.types, self.stages, self.job.machine.cutting_length)
-            self.refused.append((kind, refused.code, refused.reason))
+            self.refused.append((kind, refused.code, refused.reason + self._wider(kind, refused.code)))
             self.demand[kind.index] = 0
+
+    def _wider(self, kind: Kind, code: str) -> str:
+        """Which general tolerance would let a kind be gauged, as the end of a reason; empty where none."""
+        if code != "no-gauging":
+            return ""
+        wider = class_that_would_do(self.job, [self.parts[ref] for ref, _, _ in kind.wanted], self.types)
+        if wider is None:
+            return ""
+        limits = dict.fromkeys(show_mm(class_deviation(wider, side)) for side in (kind.length, kind.width))
+        return f"; tolerance class {wider} (±{' and ±'.join(limits)} mm) would do"
 
     def single(self, kind: int, stock: StockType) -> Pattern | None:
         """The pattern of one part alone, None when this stock gives none."""

@@ -6,16 +6,19 @@ Lengths are whole hundredths of a millimetre.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.engine.layout import rules
-from service.engine.layout.kinds import Kind, Variant
+from service.engine.layout.job import Job
+from service.engine.layout.kinds import Kind, Variant, kinds_of
 from service.engine.layout.patterns import Filler
 from service.engine.layout.shapes import Slot, Strip
 from service.engine.layout.stock import StockType
 from service.engine.layout.tree import Builder, stages_of
+from service.engine.order import Part, Tolerance, ToleranceClass
 from service.engine.plan import Axis, Node, leaves
 from service.engine.quantities import Length, show_mm
+from service.engine.tolerance import CLASSES
 
 AXES: tuple[Axis, Axis] = ("y", "x")
 
@@ -87,6 +90,24 @@ def why_not(
     for code in sorted(codes, key=lambda c: (order.get(c, 9), c)):
         return Refused(code, f"{size}: " + next(reason for c, reason in notes if c == code))
     return Refused("no-gauging", f"{size} cannot be separated on this machine")
+
+
+def class_that_would_do(job: Job, parts: Sequence[Part], types: Sequence[StockType]) -> ToleranceClass | None:
+    """The finest general tolerance class, wider than that of these equal parts, with which they can be cut.
+
+    None where no class helps, and where a part has limits of its own, which are not a class.
+    """
+    if any(part.tolerance.plus is not None or part.tolerance.minus is not None for part in parts):
+        return None
+    finest = min(CLASSES.index(part.tolerance.tolerance_class) for part in parts)
+    for wider in CLASSES[finest + 1 :]:
+        changed = tuple(replace(part, tolerance=Tolerance(wider)) for part in parts[:1])
+        kinds = kinds_of(changed)
+        filler = Filler(job.machine, job.options.trim, job.longest, kinds)
+        builder = Builder(filler, kinds, {part.ref: part for part in changed}, job.options.offcut_min)
+        if any(alone(builder, kinds[0], stock, job.options.max_stages) is not None for stock in types):
+            return wider
+    return None
 
 
 def _roomiest(types: Sequence[StockType]) -> str:
