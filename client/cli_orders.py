@@ -54,8 +54,8 @@ def _order_options(command: Any) -> Any:
             click.option(
                 "--stages",
                 callback=_stages,
-                help="How often the cuts may change direction, plus one, or any; 1: strips only, of stock "
-                "with cut edges. 3 unless given.",
+                help="How often the cuts may change direction, plus one, or any; 1: strips only, as "
+                "long as the stock less its trims. 3 unless given.",
             ),
             click.option("--trim", help="What is cut off a mill edge at least; 5 mm unless given."),
             click.option(

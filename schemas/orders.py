@@ -108,8 +108,8 @@ class PartSchema(Record):
     ),
     effort="how long to search, in steps that are the same everywhere: quick, standard, thorough",
     max_stages=(
-        "how often the direction of cutting may change, plus one; 1: strips only, of stock with cut edges; "
-        f"from {ANY_STAGES} on as often as it takes"
+        "how often the direction of cutting may change, plus one; 1: strips only, as long as the stock less "
+        f"its trims; from {ANY_STAGES} on as often as it takes"
     ),
     trim="what is cut off a mill edge at least",
     offcut_min="the two sides that a leftover must reach to be kept as an offcut",

@@ -17,11 +17,13 @@ from typing import Final
 from service.engine.layout import rules
 from service.engine.layout.assign import merged
 from service.engine.layout.bound import lower_bound
+from service.engine.layout.ends import strip_lengths
 from service.engine.layout.job import Division, Found, Job, SoFar
+from service.engine.layout.kinds import kinds_of
 from service.engine.layout.search import find_layouts
 from service.engine.layout.stock import in_money
 from service.engine.order import Effort, Objective, Part, StockItem
-from service.engine.plan import Bound, Unplaced, leaves
+from service.engine.plan import Axis, Bound, Unplaced, leaves
 from service.engine.tolerance import aimed_size
 
 Stop = Callable[[], bool]
@@ -142,9 +144,18 @@ def _recipes(job: Job, objective: Objective) -> tuple[_Recipe, ...]:
 
 
 def _strips_can_do(job: Job) -> bool:
-    """Whether some stock can be cut up in one direction: mill edges at both ends take another."""
+    """Whether some stock can be cut up in one direction: between mill edges only parts as long as it."""
     pieces = [rules.stock_piece(item, job.options.trim) for item in job.stock if item.quantity > 0]
-    return any(not (piece.x.far_mill and piece.y.far_mill) for piece in pieces)
+    variants = [v for kind in kinds_of(job.parts) for v in kind.variants]
+    axes: tuple[Axis, ...] = ("x", "y")
+    return any(
+        not (piece.x.far_mill and piece.y.far_mill)
+        or any(
+            strip_lengths(job.machine, piece, axis, variants, job.options.trim, job.options.offcut_min)
+            for axis in axes
+        )
+        for piece in pieces
+    )
 
 
 def _directions(stages: int) -> str:

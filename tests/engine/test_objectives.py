@@ -77,9 +77,9 @@ def complaint(found: CutPlan, order: Order) -> str:
     return "\n".join(f"{one.code} {one.where}: {one.message}" for one in verify(document).faults)
 
 
-def test_strips_alone_are_tried_only_where_some_stock_has_cut_edges() -> None:
-    """A mill edge at each end of a sheet takes a direction of its own, and the strips another."""
-    cut = replace(worked(), stock=worked().stock)
+def test_strips_alone_are_tried_only_where_some_stock_can_be_cut_up_so() -> None:
+    """Between mill edges strips are as long as the sheet less its trims: here anything more is kept."""
+    cut = for_objective(worked(), worked().options.objective, offcut_min=(2000, 2000))
     mill = replace(cut, stock=tuple(replace(item, edges="mill") for item in cut.stock))
     seen: dict[str, list[Progress]] = {"cut": [], "mill": []}
     for name, order in (("cut", cut), ("mill", mill)):
@@ -88,7 +88,7 @@ def test_strips_alone_are_tried_only_where_some_stock_has_cut_edges() -> None:
     strips = for_objective(mill, "material", max_stages=1)
     found = plan(strips)
     assert {one.code for one in found.unplaced} == {"too-many-stages"}
-    assert "mill edges at both ends take one" in found.unplaced[0].reason
+    assert "strips are as long as the sheet, less a trim at each end" in found.unplaced[0].reason
 
 
 def priced(order: Order) -> bool:

@@ -244,7 +244,9 @@ def lower_bound(
     types = stock_types(job.stock, job.options.trim)
     kinds = kinds_of(job.parts)
     counts = [sum(placed.get(ref, 0) for ref, _, _ in kind.wanted) for kind in kinds]
-    least = known or least_of(kinds, counts, types, job.options.trim, prices, job.options.max_stages)
+    # Strips may be shorter than what the trims leave, which a table takes for a level more.
+    levels = max(job.options.max_stages, 2)
+    least = known or least_of(kinds, counts, types, job.options.trim, prices, levels)
     by_ref = {item.ref: item for item in job.stock}
     used_pieces = sum(d.repeat for d in divisions)
     used_area = sum(d.repeat * by_ref[d.stock_ref].length * by_ref[d.stock_ref].width for d in divisions)

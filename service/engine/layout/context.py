@@ -15,6 +15,7 @@ from service.engine.layout import rules
 from service.engine.layout.assign import Lines
 from service.engine.layout.bound import Least
 from service.engine.layout.carve import carve
+from service.engine.layout.ends import strip_lengths, without_ends
 from service.engine.layout.grid import Shape
 from service.engine.layout.job import Job, SoFar
 from service.engine.layout.kinds import Kind, kinds_of
@@ -43,6 +44,9 @@ _ACTIVE: Final[dict[Effort, int]] = {"quick": 16, "standard": 32, "thorough": 48
 """Kinds looked at for one pattern when there are many."""
 
 AXES: Final[tuple[Axis, Axis]] = ("y", "x")
+
+_LENGTHS: Final = 8
+"""Lengths of strips tried for one sheet that is cut up in one direction."""
 
 _ASK_EVERY: Final = 20_000
 """Steps after which the caller is asked again whether to go on."""
@@ -206,7 +210,30 @@ class Context:
         """One pattern for that stock, cut along `axis` first; `lead` as in :class:`Wish`."""
         wish = Wish(values, list(caps), grain or self.grain, lead)
         node = self.builder.fill(Region(stock.piece), axis, self.stages, wish)
-        return None if node is None else self._pattern(stock, node)
+        made = None if node is None else self._pattern(stock, node)
+        if made is None and self.stages == 1:
+            return self._in_strips(stock, axis, wish.values, caps, wish.grain)
+        return made
+
+    def _in_strips(
+        self, stock: StockType, axis: Axis, values: Sequence[int], caps: Sequence[int], grain: Grain
+    ) -> Pattern | None:
+        """The best pattern of strips of one length, the ends of the sheet cut off for all of them."""
+        wanted = [v for v in self.filler.variants if caps[v.kind] > 0]
+        args = self.job.machine, stock.piece, axis, wanted, self.trim, self.job.options.offcut_min
+        best: tuple[int, Pattern] | None = None
+        for length in strip_lengths(*args)[:_LENGTHS]:
+
+            def filled(region: Region) -> Node | None:
+                return self.builder.fill(region, axis, 1, Wish(values, list(caps), grain))
+
+            node = without_ends(self.builder, stock.piece, axis, length, filled)
+            pattern = None if node is None else self._pattern(stock, node)
+            if pattern is not None:
+                worth = sum(values[kind] * n for kind, n in pattern.use)
+                if best is None or worth > best[0]:
+                    best = worth, pattern
+        return None if best is None else best[1]
 
     def carve(
         self, stock: StockType, shape: Shape, values: Sequence[int], caps: Sequence[int]

@@ -293,7 +293,14 @@ class Refiner:
         known = context.least or least_of(context.all_kinds, context.demand, self.types, context.trim)
         self._keep(
             with_prices(
-                known, context.all_kinds, context.demand, self.types, context.trim, prices, context.stages
+                known,
+                context.all_kinds,
+                context.demand,
+                self.types,
+                context.trim,
+                prices,
+                # Strips may be shorter than what the trims leave, which a table takes for a level more.
+                max(context.stages, 2),
             ),
             prices,
         )

@@ -9,12 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from service.engine.layout import rules
+from service.engine.layout.ends import strip_lengths, without_ends
 from service.engine.layout.job import Job
 from service.engine.layout.kinds import Kind, Variant, kinds_of
 from service.engine.layout.patterns import Filler
+from service.engine.layout.rules import Piece
 from service.engine.layout.shapes import Slot, Strip
 from service.engine.layout.stock import StockType
-from service.engine.layout.tree import Builder, stages_of
+from service.engine.layout.tree import Builder, Region, stages_of
 from service.engine.order import Part, Tolerance, ToleranceClass
 from service.engine.plan import Axis, Node, leaves
 from service.engine.quantities import Length, show_mm
@@ -37,26 +39,47 @@ def alone(builder: Builder, kind: Kind, stock: StockType, stages: int) -> Node |
         if v.dx > stock.length or v.dy > stock.width:
             continue
         for axis in AXES:
-            node = one_part(builder, v, stock, axis, stages)
+            node = one_part(builder, v, stock.piece, axis, stages)
             if node is not None:
+                return node
+            if stages == 1 and (node := _one_strip(builder, v, stock.piece, axis)) is not None:
                 return node
     return None
 
 
-def one_part(builder: Builder, v: Variant, stock: StockType, axis: Axis, stages: int) -> Node | None:
+def _one_strip(builder: Builder, v: Variant, piece: Piece, axis: Axis) -> Node | None:
+    """That part as a strip of a sheet whose ends are cut off first."""
+    for length in strip_lengths(builder.machine, piece, axis, [v], builder.trim, builder.offcut_min):
+        strip = Strip(v.along(axis), ((Slot.of(length, (v,), 1), 1),), 1, ((v.kind, 1),))
+
+        def filled(region: Region, strip: Strip = strip) -> Node | None:
+            caps = [0] * len(builder.kinds)
+            caps[v.kind] = 1
+            return builder.carry_out(region.piece, axis, 1, [strip], caps, region)
+
+        node = without_ends(builder, piece, axis, length, filled)
+        if node is not None and _can_be_cut(builder, node, piece, 1):
+            return node
+    return None
+
+
+def one_part(builder: Builder, v: Variant, piece: Piece, axis: Axis, stages: int) -> Node | None:
     """That part in the near corner, the piece cut along `axis` first; None when it cannot be cut."""
     across: Axis = "x" if axis == "y" else "y"
     slot = Slot.of(v.along(across), (v,), 1)
     strip = Strip(v.along(axis), ((slot, 1),), 1, ((v.kind, 1),))
     caps = [0] * len(builder.kinds)
     caps[v.kind] = 1
-    node = builder.carry_out(stock.piece, axis, stages, [strip], caps)
-    if node is None or stages_of(node) > stages:
-        return None
-    if not any(leaf.kind == "part" for leaf in leaves(node)):
-        return None
-    walked = rules.walk(builder.machine, node, stock.piece, builder.parts, builder.trim, builder.filler.limit)
-    return None if isinstance(walked, str) else node
+    node = builder.carry_out(piece, axis, stages, [strip], caps)
+    return node if node is not None and _can_be_cut(builder, node, piece, stages) else None
+
+
+def _can_be_cut(builder: Builder, node: Node, piece: Piece, stages: int) -> bool:
+    """Whether a layout holds a part and the machine can cut it in so many levels."""
+    if stages_of(node) > stages or not any(leaf.kind == "part" for leaf in leaves(node)):
+        return False
+    walked = rules.walk(builder.machine, node, piece, builder.parts, builder.trim, builder.filler.limit)
+    return not isinstance(walked, str)
 
 
 def why_not(
@@ -166,6 +189,6 @@ def _refusal(
     if levels > stages:
         allowed = f"{stages} is allowed" if stages == 1 else f"{stages} are allowed"
         ends = stages == 1 and stock.piece.x.far_mill and stock.piece.y.far_mill
-        why = "; mill edges at both ends take one, the strips another" if ends else ""
+        why = "; strips are as long as the sheet, less a trim at each end" if ends else ""
         return "too-many-stages", f"it needs {levels} stages of cuts, {allowed}{why}"
     return "no-gauging", "it cannot be separated on this machine"

@@ -68,11 +68,17 @@ class Builder:
         return self._level(region, axis, stages, strips, wish)
 
     def carry_out(
-        self, piece: Piece, axis: Axis, stages: int, strips: list[Strip], caps: list[int]
+        self,
+        piece: Piece,
+        axis: Axis,
+        stages: int,
+        strips: list[Strip],
+        caps: list[int],
+        region: Region | None = None,
     ) -> Node | None:
-        """Given strips as a tree, nothing else filled in."""
+        """Given strips as a tree, nothing else filled in; `region` is where the piece lies, if not at 0."""
         wish = Wish([0] * len(self.kinds), caps, Grain())
-        return self._level(Region(piece), axis, stages, strips, wish)
+        return self._level(region or Region(piece), axis, stages, strips, wish)
 
     def waste(self, kind: LeafKind, region: Region) -> Leaf:
         """A leaf that holds no part; scrap large enough for the rack is an offcut."""
@@ -264,6 +270,6 @@ def stages_of(node: Node) -> int:
 
 
 def only_trims(node: Split) -> bool:
-    """Whether a mill edge comes off and the rest is cut the other way."""
-    first, *others = node.children
-    return isinstance(first, Leaf) and first.kind == "trim" and [type(one) for one in others] == [Split]
+    """Whether mill edges come off, at one end or both, and the rest is cut the other way."""
+    kept = [one for one in node.children if not (isinstance(one, Leaf) and one.kind == "trim")]
+    return len(kept) < len(node.children) and [type(one) for one in kept] == [Split]

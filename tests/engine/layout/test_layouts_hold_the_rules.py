@@ -108,8 +108,9 @@ def gathered(job: Job, found: Found) -> Counter[str]:
                 assert (child.x, child.y, child.dx) == (node.x, at, node.dx)
                 at += child.dy
             # Trimming the whole takes no part in the directions of cutting.
-            trims = node.children[0].kind == "trim" if isinstance(node.children[0], Leaf) else False
-            trims = trims and len(node.children) == 2 and not isinstance(child, Leaf)
+            others = [one for one in node.children if one is not child]
+            trims = all(isinstance(one, Leaf) and one.kind == "trim" for one in others)
+            trims = trims and not isinstance(child, Leaf)
             area += look(child, repeat, depth + (not trims))
         assert at == (node.x + node.dx if node.axis == "x" else node.y + node.dy)
         assert area == node.dx * node.dy

@@ -1,0 +1,63 @@
+"""Sheets with mill edges cut up in one direction: their ends are no direction of cutting."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from schemas.plans import write_plan
+from service.engine.machine import Lifting, Machine
+from service.engine.materials_table import material_named
+from service.engine.order import Options, Order, Part, StockItem
+from service.engine.plan import CutPlan, Leaf, Split
+from service.engine.planner import plan
+from service.engine.verifier import verify
+
+STEEL = material_named("S235JR")
+SHEET = StockItem("S", 250_000, 125_000, 20, "S235JR", 200)
+LONG = Part("A", 248_000, 10_000, 14, "S235JR", 200)
+OTHER = Part("B", 248_000, 20_000, 7, "S235JR", 200)
+SHORTER = Part("C", 240_000, 12_000, 5, "S235JR", 200)
+
+
+def strips(machine: Machine, *parts: Part) -> tuple[CutPlan, Order]:
+    options = Options(effort="quick", max_stages=1)
+    order = Order("strips", machine, (STEEL,), parts, (SHEET,), options)
+    return plan(order), order
+
+
+@pytest.fixture
+def stopped(bench: Machine, ideal: Machine) -> Machine:
+    """The bench shear with stops in front, which keep the length of a strip."""
+    return replace(bench, front_stops=ideal.front_stops, gauge_clears=True, lifting=Lifting(25, 50, 2000))
+
+
+def test_strips_of_a_sheet_with_mill_edges_are_planned_in_one_direction(stopped: Machine) -> None:
+    """14 of 100 and 7 of 200 mm in 1240 a sheet (1250 less two trims of 5): three sheets, by hand.
+
+    The shorter strips take a fourth: to share a sheet with longer ones would be another direction.
+    """
+    found, order = strips(stopped, LONG, OTHER, SHORTER)
+    assert not found.unplaced
+    assert found.summary.sheets == 4
+    assert verify(write_plan(found, order, "x")).faults == ()
+    for layout in found.layouts:
+        assert isinstance(layout.tree, Split)
+        kinds = [child.kind if isinstance(child, Leaf) else "strips" for child in layout.tree.children]
+        assert kinds == ["trim", "strips", "trim"]
+
+
+def test_what_falls_at_the_end_is_a_trim_and_never_what_the_rack_would_take(stopped: Machine) -> None:
+    short = replace(LONG, length=200_000)
+    found, _ = strips(stopped, short)
+    assert [one.code for one in found.unplaced] == ["too-many-stages"]
+    assert "strips are as long as the sheet, less a trim at each end" in found.unplaced[0].reason
+
+
+def test_the_bound_of_strips_holds_where_they_are_shorter_than_what_the_trims_leave(
+    stopped: Machine,
+) -> None:
+    found, _ = strips(stopped, SHORTER)
+    assert found.bound.gap_pieces == 0
+    assert found.summary.sheets == 1
