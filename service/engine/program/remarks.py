@@ -14,7 +14,7 @@ from service.engine.machine import HoldDown, Machine
 from service.engine.program.gang import feet_on
 from service.engine.program.groups import Link
 from service.engine.quality.narrow import narrow_drop
-from service.engine.quantities import Length, show_mm
+from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.settings import gauge_setting
 
 LIFT_CODES: Final = ("two-people", "crane")
@@ -151,8 +151,9 @@ def _squaring_trim(link: Link) -> Iterable[Finding]:
             "caution",
             "trim-out-of-square",
             f"the trim is {show_mm(link.fall_depth)} mm, and the mill edge may be out of square by "
-            f"{show_mm(out)} mm on {show_mm(link.across.size)} mm: see that the cut takes off the whole "
-            "edge; else trim again, and check what is lost by it",
+            f"{show_mm(out)} mm on {show_mm(link.across.size)} mm: where some of that edge is left, trim "
+            f"again. That takes up to {show_mm(out - link.fall_depth)} mm more, which must be over at the "
+            f"other end; an order planned with a trim of {-(-out // PER_MM)} mm has room for it",
             _SQUARENESS,
         )
 

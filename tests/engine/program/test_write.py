@@ -254,6 +254,10 @@ def test_a_squaring_trim_below_one_percent_of_the_width(
     steps = written(front, steel, tree, edges="mill")
     squaring = next(step for step in steps if step.along_blade == mm(1000) and step.gauge == mm(trim))
     assert ("trim-out-of-square" in codes(squaring)) == short
+    if short:
+        said = next(one.message for one in squaring.findings if one.code == "trim-out-of-square")
+        assert "takes up to 0.01 mm more" in said
+        assert "a trim of 10 mm has room for it" in said
     assert "trim-out-of-square" not in codes(steps[0])
 
 
