@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from difflib import get_close_matches
-from typing import Any, ClassVar, Final, TypeAlias, cast
+from typing import Any, ClassVar, Final, TypeAlias
 
 from marshmallow import RAISE, Schema, ValidationError, fields, post_load, validate
 
@@ -31,7 +31,6 @@ _units: ContextVar[Units] = ContextVar("units", default="mm")
 _gauge_table: ContextVar[str | None] = ContextVar("gauge_table", default=None)
 
 TEXT_LIMIT = 200
-NAME_PATTERN = r"^[^\x00-\x1f\x7f]+$"
 
 _Messages: TypeAlias = dict[str, str | list[Any] | dict[Any, Any]]
 
@@ -289,8 +288,3 @@ def positive(*, most: float = 1e9) -> validate.Range:
 def between(least: float, most: float) -> validate.Range:
     """From `least` to `most`, both included."""
     return validate.Range(min=least, max=most, error=f"a number from {least:g} to {most:g} is wanted")
-
-
-def as_tuple(value: Any) -> tuple[Any, ...]:
-    """A list read from JSON as the tuple that frozen dataclasses hold."""
-    return tuple(cast("list[Any]", value))

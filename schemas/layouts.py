@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from marshmallow import Schema, ValidationError, fields, post_load, pre_load
+from marshmallow import ValidationError, fields, post_load, pre_load
 
 from schemas.fields import (
     Choice,
@@ -83,23 +83,6 @@ class _Tree(Inner):
         self, nested_obj: Any, attr: str | None, obj: Any, **kwargs: Any
     ) -> Any:
         return write_node(nested_obj)
-
-
-@says(
-    x="near corner along x, the rolling direction",
-    y="near corner along y",
-    rotated="whether the part's length lies along y",
-)
-class PlacementSchema(Schema):
-    """A part, offcut or scrap of a layout, lying flat on the sheet."""
-
-    kind = fields.String()
-    ref = fields.String()
-    x = Millimetres(data_key="x_mm")
-    y = Millimetres(data_key="y_mm")
-    dx = Millimetres(data_key="length_mm")
-    dy = Millimetres(data_key="width_mm")
-    rotated = fields.Boolean()
 
 
 @says(

@@ -44,16 +44,11 @@ class Epochs(EventRows):
         """All epochs, oldest first."""
         return [row[0] for row in self.sql.rows("SELECT epoch FROM epoch ORDER BY number")]
 
-    def new_epoch(self, why: str) -> str:
-        """Begin a new epoch; what is pending stays in its old one and is still sent."""
-        with self.home.writing():
-            with self.sql.transaction():
-                self.begin_epoch(why)
-            self.write_mark()
-        return self.epoch
-
     def begin_epoch(self, why: str) -> None:
-        """Begin a new epoch, within the caller's transaction; the mark is still to be written."""
+        """Begin a new epoch, within the caller's transaction; the mark is still to be written.
+
+        What is pending stays in its old one and is still sent.
+        """
         self.sql.run(
             "INSERT INTO epoch (epoch, began_at, why, last_hash) VALUES (?, ?, ?, ?)",
             str(uuid.uuid4()),

@@ -69,21 +69,6 @@ def layout_svg(plan: CutPlan, order: Order, layout_number: int) -> str:
     return _Picture(plan, order, layout, stock, parts).document()
 
 
-def plan_svgs(plan: CutPlan, order: Order) -> dict[str, str]:
-    """Draw all layouts of a plan, by the names of the files they are kept in.
-
-    Raises
-    ------
-    DrawingError
-        When plan and order do not belong together.
-    """
-    digits = max(2, len(str(len(plan.layouts))))
-    return {
-        f"layout-{layout.number:0{digits}d}.svg": layout_svg(plan, order, layout.number)
-        for layout in plan.layouts
-    }
-
-
 class _Picture(SheetPicture):
     """One picture while it is drawn: the sheet, and a panel beside it."""
 

@@ -8,7 +8,6 @@ Lengths are whole hundredths of a millimetre unless a name says otherwise.
 
 from __future__ import annotations
 
-import math
 from typing import Final
 
 from service.engine.clearance import gap_for
@@ -41,7 +40,6 @@ __all__ = [
     "relief_wanted",
     "settings_for",
     "stroke_for",
-    "swing_mm",
 ]
 
 LONG_FOR_RELIEF: Final = 20
@@ -182,24 +180,14 @@ def _why_not(
     return ""
 
 
-def swing_mm(thickness: Length, drop_depth: Length) -> float:
-    """How far the back edge of a drop reaches out at most while it tips, √(X² + t²) − X [mm].
-
-    The drop turns about its cut edge; its far corner then stands a diagonal away.
-
-    >>> round(swing_mm(300, 2200), 3)
-    0.204
-    """
-    return (math.hypot(drop_depth, thickness) - drop_depth) / PER_MM
-
-
 def relief_wanted(
     thickness: Length, cut_length: Length, drop_depth: Length, accuracy: Length, *, trim: bool = False
 ) -> bool:
     """Whether the back gauge should back off before the blade, so that the drop cannot jam.
 
     For trims; for drops that are narrow and long; and for those thick against their depth, whose
-    edge swings out by more than the gauge's `accuracy` [0.01 mm] as they tip.
+    back edge swings out by more than the gauge's `accuracy` [0.01 mm] as they tip: the drop turns
+    about its cut edge, and its far corner then stands a diagonal away, √(X² + t²).
 
     >>> relief_wanted(300, 302500, 2200, 10), relief_wanted(300, 250000, 30000, 10)
     (True, False)

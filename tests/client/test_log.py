@@ -18,6 +18,7 @@ from client.workstation import workstation_at
 from schemas.events import payload_errors
 from schemas.plans import write_plan
 from service.engine.quantities import mm
+from tests.client.epochs import new_epoch
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -152,7 +153,7 @@ def test_an_offcut_gets_a_name_that_can_be_written_by_hand_and_is_never_given_tw
         assert names[-1] in logged.notes[0]
     assert len(set(names)) == 3
     assert all(name.startswith("bench1-") and len(name) < 15 for name in names)
-    stocked.outbox.new_epoch("test")
+    new_epoch(stocked.outbox)
     logged = log_offcut(stocked, Sheet(material, 300, 90_000, 50_000, 1), machine)
     assert logged.events[0].event["payload"]["ref"].split("-")[1] != names[0].split("-")[1]
 

@@ -15,6 +15,7 @@ from client.cli import cli
 from client.home import Home
 from client.sync import sync_once
 from client.workstation import workstation_at
+from tests.client.epochs import new_epoch
 
 PAYLOAD = {"machine": "bench-3m", "gauge_mm": 300.0, "measured_mm": 300.1}
 
@@ -147,9 +148,9 @@ def test_a_store_put_back_before_whole_epochs_names_each_by_its_mark(home, tmp_p
     shutil.copytree(home.folder, tmp_path / "copy")
     with workstation_at(home) as station:
         log(station, 1)
-        station.outbox.new_epoch("for the test")
+        new_epoch(station.outbox)
         second = log(station, 3)[0].epoch
-        station.outbox.new_epoch("for the test")
+        new_epoch(station.outbox)
         third = log(station, 4)[0].epoch
     put_back(tmp_path / "copy", home.folder, ["station.sqlite3"])
     with workstation_at(home) as station:
@@ -168,7 +169,7 @@ def test_a_folder_put_back_before_a_whole_epoch_is_noticed_by_what_the_centre_li
         home = station.home
     shutil.copytree(home.folder, tmp_path / "copy")
     with connected(service) as station:
-        station.outbox.new_epoch("for the test")
+        new_epoch(station.outbox)
         epoch = log(station, 3)[0].epoch
         sync_once(station)
     put_back(tmp_path / "copy", home.folder, ["station.sqlite3", "mark.json", "cache.sqlite3"])

@@ -14,6 +14,7 @@ from client.salvage import salvage
 from client.sync import sync_once
 from client.workstation import workstation_at
 from schemas.events import FIRST_HASH
+from tests.client.epochs import new_epoch
 from tests.client.test_lost import status
 from tests.client.test_salvage import flushed, spoil
 
@@ -56,7 +57,7 @@ def chained(box, epoch):
 
 def test_a_whole_store_keeps_every_number_state_and_chain(home, station):
     log(station, 3)
-    station.outbox.new_epoch("for the test")
+    new_epoch(station.outbox)
     written = log(station, 4)
     states = {written[0].row: ("taken", None), written[1].row: ("quarantined", "[]")}
     station.outbox.answered(states)
@@ -150,7 +151,7 @@ def test_numbers_that_only_the_mark_knows_are_named(home, station, tmp_path):
     with workstation_at(home) as opened:
         log(opened, 2, first=3)
         first = opened.outbox.epoch
-        opened.outbox.new_epoch("for the test")
+        new_epoch(opened.outbox)
         second = log(opened, 4, first=5)[0].epoch
     for end in ("-wal", "-shm"):
         Path(f"{home.store_file}{end}").unlink(missing_ok=True)

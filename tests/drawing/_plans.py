@@ -8,8 +8,8 @@ from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake,
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem
 from service.engine.plan import Axis, Bound, CutPlan, Layout, Leaf, LeafKind, Node, Split, Summary
-from service.engine.program.write import write_program
 from service.engine.quantities import Length, mm
+from tests.engine.program.written import write_program
 
 BENCH = Machine(
     id="bench-3m",

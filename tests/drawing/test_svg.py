@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from service.drawing.cuts import CutLine, DrawingError, cut_lines
 from service.drawing.fields import Field, fields_of, outside
 from service.drawing.lettering import Box, fit, text_width, wrap
-from service.drawing.svg import layout_svg, plan_svgs
+from service.drawing.svg import layout_svg
 from service.engine.machine import BackGauge
 from service.engine.order import Order
 from service.engine.plan import CutPlan, leaves
@@ -264,13 +264,6 @@ def test_a_program_that_does_not_cut_the_layout_is_refused() -> None:
         layout_svg(plan, replace(order, parts=order.parts[1:]), 1)
     with pytest.raises(KeyError, match="no layout 2"):
         layout_svg(plan, order, 2)
-
-
-def test_all_layouts_are_kept_under_names_that_sort() -> None:
-    plan, order = tall()
-    made = plan_svgs(plan, order)
-    assert list(made) == ["layout-01.svg"]
-    assert made["layout-01.svg"] == layout_svg(plan, order, 1)
 
 
 _AGAIN = """

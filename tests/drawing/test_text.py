@@ -13,8 +13,8 @@ from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Li
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem, Tolerance
 from service.engine.plan import Bound, CutPlan, Layout, Leaf, Node, Split, Unplaced
-from service.engine.program.write import write_program
 from service.engine.quantities import mm
+from tests.engine.program.written import write_program
 
 STEEL = material_named("S235JR")
 SHEAR = Machine(

@@ -92,33 +92,6 @@ class Cutting:
     longest: Length
 
 
-def write_program(
-    order_machine: Machine,
-    material: Material,
-    layouts: tuple[Layout, ...],
-    parts: Mapping[str, Part],
-    stock: Mapping[str, StockItem],
-    options: Options,
-    longest: Length,
-    first_number: int = 1,
-) -> tuple[Step, ...]:
-    """Write the steps that cut all `layouts` of one material; see :func:`write_programs`.
-
-    Parameters
-    ----------
-    order_machine
-        The shear.
-    material
-        What all these layouts are made of.
-    layouts, stock, longest
-        As in :class:`Cutting`.
-    parts, options, first_number
-        As in :func:`write_programs`.
-    """
-    cutting = Cutting(material, layouts, stock, longest)
-    return write_programs(order_machine, (cutting,), parts, options, first_number)
-
-
 def write_programs(
     order_machine: Machine,
     cuttings: Iterable[Cutting],

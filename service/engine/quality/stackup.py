@@ -118,14 +118,13 @@ def _level(
     blade: _Blade, piece: Piece, axis: Axis, whole: Side, made: tuple[Separation, ...]
 ) -> Iterator[Side]:
     """The sides of the children of a split, following the cuts in their order."""
-    rest, near_mill, size = whole, piece.along(axis).near_mill, piece.along(axis).size
+    rest, near_mill = whole, piece.along(axis).near_mill
     for separation in made:
         cut = separation.cut
         if cut is None:
             yield rest
             return
-        depth = size - separation.made.size
-        error, gained = _of_cut(blade, cut, depth)
+        error, gained = _of_cut(blade, cut)
         if near_mill and not cut.from_far:
             error = error.plus(evenly(-blade.trim, blade.trim))
         if cut.from_far:
@@ -134,10 +133,10 @@ def _level(
         else:
             yield Side(cut.gauging, error, cut.item_falls, gained)
             rest = Side("remainder", rest.errors.less(error), not cut.item_falls)
-        size, near_mill = depth, False
+        near_mill = False
 
 
-def _of_cut(blade: _Blade, cut: Cut, rest_depth: Length) -> tuple[Errors, Length]:
+def _of_cut(blade: _Blade, cut: Cut) -> tuple[Errors, Length]:
     """The error of the measured side of a cut, and how much of it is sag."""
     machine = blade.machine
     if cut.gauging != "back gauge":

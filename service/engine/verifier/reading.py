@@ -129,9 +129,6 @@ class _At:
             raise self.slip("text")
         return self.value
 
-    def maybe_text(self) -> str | None:
-        return None if self.value is None else self.text()
-
     def word(self, *words: str) -> str:
         text = self.text()
         if text not in words:

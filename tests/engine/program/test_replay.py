@@ -12,8 +12,8 @@ from service.engine.materials_table import material_named
 from service.engine.order import Options, Part, StockItem, Tolerance
 from service.engine.plan import Axis, Layout, Leaf, Node, Split, Step, leaves
 from service.engine.program.gang import feet_on
-from service.engine.program.write import write_program
 from service.engine.quantities import mm
+from tests.engine.program.written import write_program
 
 STEEL = material_named("S235JR")
 FEET = tuple(mm(60 + 150 * i) for i in range(20))

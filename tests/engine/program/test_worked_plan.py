@@ -15,8 +15,9 @@ from service.engine.machine import HoldDown, Machine
 from service.engine.materials import Material
 from service.engine.order import Options, Order, Part, StockItem
 from service.engine.plan import Layout, Leaf, Outcome, Split, Step
-from service.engine.program.write import ProgramError, write_program
+from service.engine.program.write import ProgramError
 from service.engine.quantities import mm
+from tests.engine.program.written import write_program
 
 PARTS = {"P": Part("P", mm(600), mm(300), 8, "S235JR", mm(3))}
 SHEET = StockItem("SHEET", mm(2500), mm(1250), 4, "S235JR", mm(3), price=80.0)

@@ -8,8 +8,8 @@ from service.engine.machine import FrontStops, HoldDown, Lifting, Machine
 from service.engine.materials import Material
 from service.engine.order import Options, Part, StockItem, Tolerance
 from service.engine.plan import Axis, Layout, Leaf, LeafKind, Node, Split, Step
-from service.engine.program.write import write_program
 from service.engine.quantities import mm
+from tests.engine.program.written import write_program
 
 LOOSE = Tolerance(minus=mm(3), plus=mm(3))
 
