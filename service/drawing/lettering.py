@@ -24,6 +24,18 @@ _WIDE: Final = frozenset("mwMW@%—…")
 _TALLER: Final = 1.4
 """Text is set upright only where that makes it so much larger."""
 
+_READABLE: Final = 7.0
+"""Size from which a text is read without a glass."""
+
+_MIDDLE: Final = ((0.5, 0.5),)
+_BESIDE: Final = tuple(
+    sorted(
+        ((x / 4, y / 4) for x in range(5) for y in range(5)),
+        key=lambda at: (abs(at[0] - 0.5) + abs(at[1] - 0.5), at),
+    )
+)
+"""Where in a box a text may stand, as shares of the room that is left; the nearest to the middle first."""
+
 
 @dataclass(frozen=True, slots=True)
 class Box:
@@ -174,7 +186,25 @@ def _largest(
     bold: bool,
     upright: bool,
 ) -> Fitted | None:
-    size = largest
+    """The largest text in the middle; where that is taken, beside it rather than too small to read."""
+    readable = max(smallest, _READABLE)
+    return (
+        _set(lines, inside, near, (largest, readable), bold, upright, _MIDDLE)
+        or _set(lines, inside, near, (largest, readable), bold, upright, _BESIDE)
+        or _set(lines, inside, near, (min(largest, readable), smallest), bold, upright, _MIDDLE)
+    )
+
+
+def _set(
+    lines: tuple[str, ...],
+    inside: Box,
+    near: Sequence[Box],
+    sizes: tuple[float, float],
+    bold: bool,
+    upright: bool,
+    places: Sequence[tuple[float, float]],
+) -> Fitted | None:
+    size, smallest = sizes
     while size >= smallest:
         along = max(
             text_width(line, size, bold or (place == 0 and len(lines) > 1))
@@ -184,9 +214,9 @@ def _largest(
         across = size * LINE * len(lines)
         dx, dy = (across, along) if upright else (along, across)
         if dx <= inside.dx and dy <= inside.dy:
-            x, y = inside.middle
-            box = Box(x - dx / 2, y - dy / 2, dx, dy)
-            if not any(box.meets(other) for other in near):
-                return Fitted(lines, size, bold, box, upright)
+            for right, down in places:
+                box = Box(inside.x + right * (inside.dx - dx), inside.y + down * (inside.dy - dy), dx, dy)
+                if not any(box.meets(other) for other in near):
+                    return Fitted(lines, size, bold, box, upright)
         size -= 0.5
     return None

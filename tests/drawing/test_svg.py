@@ -385,3 +385,18 @@ def test_wrapped_text_loses_no_letter_and_no_line_is_too_wide(text, width) -> No
     lines = wrap(text, 10, width)
     assert "".join("".join(lines).split()) == "".join(text.split())
     assert all(text_width(line, 10) <= width or len(line) == 1 for line in lines)
+
+
+def test_a_letter_stands_beside_what_takes_the_middle_and_is_large_enough_to_read() -> None:
+    inside, mark = Box(0, 0, 20, 60), Box(0, 24, 20, 14)
+    found = fit((["E"],), inside, [mark], 12, 3.5, bold=True)
+    assert found is not None
+    assert found.size == 12
+    assert not found.box.meets(mark)
+    assert inside.y <= found.box.y
+    assert found.box.y + found.box.dy <= inside.y + inside.dy
+    # Where the middle is free it stays there, even if another place had room for a larger one.
+    low = Box(0, 38, 20, 22)
+    held = fit((["E"],), inside, [low], 12, 3.5, bold=True)
+    assert held is not None
+    assert held.box.middle == pytest.approx(inside.middle)
