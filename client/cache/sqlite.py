@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 import traceback
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, cast
@@ -46,6 +47,8 @@ class Sqlite:
         self.durable = durable
         # It is a write, and so tells on a disk without room at once whether there can be any.
         first_write = not path.exists() or not path.stat().st_size or no_room(path)
+        if not reading:
+            _make_private(path)
         self.db = peewee.SqliteDatabase(
             str(path),
             timeout=10,
@@ -196,6 +199,13 @@ class Sqlite:
 
     def _version(self) -> int:
         return cast("int", self.value("PRAGMA user_version"))
+
+
+def _make_private(path: Path) -> None:
+    """Make a file that is not there for its owner alone; SQLite makes its journals with the same mode."""
+    # What stands in the way is told by SQLite right after, like all that may be wrong with the place.
+    with suppress(OSError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, 0o600))
 
 
 _LEAST_ROOM = 128 * 1024

@@ -5,6 +5,7 @@ A process works with one database at a time: the models are bound to :data:`data
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -148,6 +149,9 @@ def _opened(address: str, most_connections: int) -> Database:
 
 
 def _make_file(file: Path) -> None:
+    # For its owner alone, like the journals, which SQLite makes with the mode of their database
+    # (sqlite.org/src, findCreateFileMode in os_unix.c); one that is there already stays as it is.
+    os.close(os.open(file, os.O_WRONLY | os.O_CREAT, 0o600))
     # auto_vacuum takes effect only before the journal is switched to WAL and the first table is made,
     # and setting it waits for whoever writes: so it is set here, and not by every connection.
     with closing(sqlite3.connect(file, timeout=WAIT_S)) as made:

@@ -1,4 +1,6 @@
+import contextlib
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -11,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from client.cache.outbox import Draft, Outbox
+from client.cache.records import Records
 from client.errors import InputWrong, StoreFailed
 from client.home import Home
 from schemas.events import FIRST_HASH, event_hash
@@ -43,6 +46,22 @@ def test_the_store_flushes_to_disk_and_can_give_space_back(box):
     assert box.sql.value("PRAGMA journal_mode") == "wal"
     assert box.sql.value("PRAGMA synchronous") == 2
     assert box.sql.value("PRAGMA auto_vacuum") == 2
+
+
+@pytest.mark.skipif(os.name != "posix", reason="files have no modes there")
+def test_the_files_of_a_station_are_for_their_owner_alone_in_any_folder(tmp_path):
+    folder = tmp_path / "made-by-somebody"
+    folder.mkdir(mode=0o755)
+    before = os.umask(0o022)
+    try:
+        home = Home(folder)
+        with contextlib.closing(Outbox(home, "bench1")) as box, contextlib.closing(Records(home)):
+            box.write([measured()])
+            modes = {one.name: one.stat().st_mode & 0o777 for one in folder.glob("*.sqlite3*")}
+    finally:
+        os.umask(before)
+    assert len(modes) == 6
+    assert set(modes.values()) == {0o600}
 
 
 def test_events_form_a_chain_numbered_without_holes(box):
@@ -212,6 +231,7 @@ def test_two_processes_that_log_at_once_make_one_chain(tmp_path):
 import sys
 from pathlib import Path
 from client.cache.outbox import Draft, Outbox
+from client.cache.records import Records
 from client.home import Home
 box = Outbox(Home(Path(sys.argv[1])), "bench1", computer="pc-1")
 for number in range(40):

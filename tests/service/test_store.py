@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import pytest
 from peewee import IntegrityError
@@ -75,6 +77,19 @@ def test_sqlite_is_opened_so_that_nothing_is_lost_in_a_power_cut(small: Service)
             for name in ("auto_vacuum", "journal_mode", "synchronous", "foreign_keys")
         }
     assert found == {"auto_vacuum": 2, "journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="files have no modes there")
+def test_a_new_database_file_and_its_journals_are_for_their_owner_alone(tmp_path: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        open_database(str(tmp_path / "centre.sqlite3"))
+        with connected():
+            migrate()
+            modes = {one.name: one.stat().st_mode & 0o777 for one in tmp_path.iterdir()}
+    finally:
+        os.umask(before)
+    assert modes == dict.fromkeys((f"centre.sqlite3{end}" for end in ("", "-wal", "-shm")), 0o600)
 
 
 def test_a_time_comes_back_as_it_was_and_a_naive_one_is_refused(service: Service) -> None:
