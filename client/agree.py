@@ -43,7 +43,7 @@ def compare(outbox: Outbox, wire: Wire, patience: Patience, done: Pushed) -> Non
     if lost:
         done.offered_again += lost
         done.notices.append(
-            f"the centre has less of this station than it once said: {lost} events are offered again"
+            f"the centre has less of this station than it once said: {_entries(lost)} offered again"
         )
     epoch_before = outbox.epoch
     agreed = {epoch for epoch, (seq, held) in told.items() if seq and outbox.hash_at(epoch, seq) == held}
@@ -71,9 +71,9 @@ def _hear_what_waits(
         complete=station.get("waiting_more") is False,
     )
     if settled:
-        done.notices.append(f"the centre settled {_events(settled)} that waited there")
+        done.notices.append(f"the centre settled {_entries(settled)} that waited there")
     if held:
-        done.notices.append(f"not applied at the centre yet: {_events(held)}; shearwright status tells why")
+        done.notices.append(f"not applied at the centre yet: {_entries(held)}; shearwright status tells why")
 
 
 def _hear_decisions(outbox: Outbox, station: Mapping[str, Any], done: Pushed) -> None:
@@ -136,8 +136,8 @@ def _decision(entry: Any) -> Decision | None:
     )
 
 
-def _events(count: int) -> str:
-    return "1 event" if count == 1 else f"{count} events"
+def _entries(count: int) -> str:
+    return "1 entry" if count == 1 else f"{count} entries"
 
 
 def _told(station: Mapping[str, Any]) -> dict[str, tuple[int, Any]]:

@@ -198,7 +198,7 @@ def sync(home: Home, seconds: float) -> None:
         lines(show.report_lines(report))
         if report.problem is not None:
             waiting = report.counts.pending
-            count = {0: "no event waits", 1: "1 event waits"}.get(waiting, f"{waiting} events wait")
+            count = {0: "no entry waits", 1: "1 entry waits"}.get(waiting, f"{waiting} entries wait")
             say(f"{count} here; nothing is lost", err=True)
             raise report.problem
 
@@ -215,7 +215,7 @@ def retry(home: Home) -> None:
         if not count:
             say("nothing was put aside here; nothing to offer again")
         else:
-            say(f"{count} {'event' if count == 1 else 'events'} will be offered again")
+            say(f"{count} {'entry' if count == 1 else 'entries'} will be offered again")
 
 
 @cli.command()
@@ -247,14 +247,14 @@ def run(home: Home, every: float) -> None:
 @click.option("--check", "checking", is_flag=True, help="Check a file that was exported before, instead.")
 @click.pass_obj
 def export(home: Home, file: Path, checking: bool) -> None:
-    """Write the log of this workstation to FILE: one event a line (NDJSON), with checksums."""
+    """Write the log of this workstation to FILE: one entry a line (NDJSON), with checksums."""
     if checking:
         found = check_export(file)
-        say(f"{file}: {found.events} events, as they were written (SHA-256 {found.sha256})")
+        say(f"{file}: {found.events} entries, as they were written (SHA-256 {found.sha256})")
         return
     with in_home(home) as station:
         done = export_log(station, file)
-    say(f"{file}: {done.events} events, SHA-256 {done.sha256}")
+    say(f"{file}: {done.events} entries, SHA-256 {done.sha256}")
 
 
 @cli.command()
@@ -274,7 +274,7 @@ def salvage(home: Home, file: Path | None, sure: bool) -> None:
             "no damage is found in the store in use, and nothing was done; --sure salvages it all the same"
         )
     done = salvaged(home, home.settings().station, file)
-    say(f"brought over: {done.events} events, {done.pending} of them to be sent; the centre tells repeats")
+    say(f"brought over: {done.events} entries, {done.pending} of them to be sent; the centre tells repeats")
     if done.renumbered:
         say(
             f"under new numbers: {done.renumbered} of them, as entries before them are missing; all others "

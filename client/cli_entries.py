@@ -42,7 +42,7 @@ def list_entries(home: Home, last: int) -> None:
             )
             for one in reversed(entries)
         ]
-        for line in show.table(("event", "at", "what", "", "state"), rows):
+        for line in show.table(("entry", "at", "what", "", "state"), rows):
             say(line)
         for one in entries:
             if not one.sound:
@@ -75,16 +75,16 @@ def decisions(home: Home, last: int) -> None:
 
 
 @click.command()
-@click.argument("events", nargs=-1, required=True, metavar="EVENT…")
+@click.argument("entries", nargs=-1, required=True, metavar="ENTRY…")
 @click.option("--reason", required=True, help="Why, in your own words.")
 @click.option("--operator", help="Initials or code of the operator.")
 @click.pass_obj
-def withdraw(home: Home, events: tuple[str, ...], reason: str, operator: str | None) -> None:
+def withdraw(home: Home, entries: tuple[str, ...], reason: str, operator: str | None) -> None:
     """Withdraw wrong entries, by their numbers: 12, or 12-14 for several.
 
     They stay in the log, and no longer count in the stock, the reports and the wear of the blade.
     """
-    numbers = [number for text in events for number in _numbers(text)]
+    numbers = [number for text in entries for number in _numbers(text)]
     if not reason.strip():
         raise InputWrong("--reason: a few words are wanted")
     with in_home(home) as station:
@@ -94,7 +94,7 @@ def withdraw(home: Home, events: tuple[str, ...], reason: str, operator: str | N
 def _numbers(text: str) -> list[int]:
     found = re.fullmatch(r"(\d{1,15})(?:-(\d{1,15}))?", text, re.ASCII)
     if found is None:
-        raise InputWrong(f"{text!r} is not the number of an event; write for example 12, or 12-14")
+        raise InputWrong(f"{text!r} is not the number of an entry; write for example 12, or 12-14")
     first, last = int(found[1]), int(found[2] or found[1])
     if not first <= last < first + _MOST_AT_ONCE:
         raise InputWrong(f"{text!r}: the first number comes first, and at most {_MOST_AT_ONCE} at once")

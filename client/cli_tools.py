@@ -28,7 +28,7 @@ def tell(logged: Logged) -> None:
     """Say that it is written, under which numbers, and what else there is to know."""
     numbers = [one.row for one in logged.events]
     first, last = min(numbers), max(numbers)
-    say(f"written: event {first}" if first == last else f"written: events {first} to {last}")
+    say(f"written: entry {first}" if first == last else f"written: entries {first} to {last}")
     for note in logged.notes:
         say(f"note: {note}")
 

@@ -109,11 +109,11 @@ def _check_event(path: Path, line: _Line, chain: dict[str, tuple[int, str]]) -> 
     """Check an event and that it follows the one before in its epoch; `chain` holds the last of each."""
     event = line.document.get("event")
     if not isinstance(event, dict) or event_hash(event) != event.get("hash"):
-        raise InputWrong(f"{path}, line {line.number}: the event is not as it was written")
+        raise InputWrong(f"{path}, line {line.number}: the entry is not as it was written")
     before = chain.get(event["epoch"])
     # The oldest events may have been dropped past their age; within the file nothing may be missing.
     if before is not None and (event["seq"], event["prev_hash"]) != (before[0] + 1, before[1]):
-        raise InputWrong(f"{path}, line {line.number}: an event before this one is missing or was changed")
+        raise InputWrong(f"{path}, line {line.number}: an entry before this one is missing or was changed")
     if before is None and event["seq"] == 1 and event["prev_hash"] != FIRST_HASH:
         raise InputWrong(f"{path}, line {line.number}: the chain does not begin as it should")
     chain[event["epoch"]] = (event["seq"], event["hash"])
@@ -133,7 +133,7 @@ def _documents(path: Path, file: BinaryIO) -> Iterator[_Line]:
     while text := file.readline(_LONGEST_LINE):
         number += 1
         if len(text) == _LONGEST_LINE and not text.endswith(b"\n"):
-            raise InputWrong(f"{path}, line {number}: no event is as long as this line")
+            raise InputWrong(f"{path}, line {number}: no entry is as long as this line")
         if text == b"\n":
             continue
         try:

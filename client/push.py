@@ -149,7 +149,7 @@ class Push:
         self.outbox.reissue(written.epoch, written.seq + 1, f"number {written.seq} was not taken in")
         self.done.quarantined += 1
         self.done.notices.append(
-            f"event {written.seq} ({written.type}) is not taken in and waits here: {refusal}; "
+            f"entry {written.row} ({written.type}) is not taken in and waits here: {refusal}; "
             "once that is cured, shearwright retry offers it again"
         )
         return False
@@ -170,9 +170,9 @@ class Push:
             self._most = len(batch) // 2
             return True
         self._most = MOST_EVENTS
-        self.outbox.reissue(epoch, first, f"the centre holds other events from number {min(first, has)} on")
+        self.outbox.reissue(epoch, first, f"the centre holds other entries from number {min(first, has)} on")
         self.done.notices.append(
-            f"the centre holds other events of this station from number {first} on (was its store copied or "
+            f"the centre holds other entries of this station from number {first} on (was its store copied or "
             "put back?): a new epoch was begun, and all that the centre lacks is sent under it"
         )
         return False
@@ -216,9 +216,8 @@ def noted_centre(outbox: Outbox, wire: Wire, patience: Patience, centre_epoch: s
     lacks = _lacking(outbox, station)
     offered = outbox.centre_changed(centre_epoch, lacks)
     done.offered_again += offered
-    done.notices.append(
-        f"the centre was put back to an earlier state: {offered} events that it may lack are offered again"
-    )
+    entries = "1 entry" if offered == 1 else f"{offered} entries"
+    done.notices.append(f"the centre was put back to an earlier state: it may lack {entries}, offered again")
     return True
 
 

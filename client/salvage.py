@@ -270,13 +270,13 @@ def _name_missing(outbox: Outbox, read: StoreRead, mark: Mark | None, done: Salv
             lost.append(Lost(epoch, 1, first - 1, closed=True, old=True))
             if done.unread:
                 done.unread.append(
-                    f"of epoch {epoch[:8]} the events {_runs(list(range(1, first)))}, unless they were "
+                    f"of epoch {epoch[:8]} the entries {_runs(list(range(1, first)))}, unless they were "
                     "dropped before as old ones are"
                 )
         missing = [seq for seq in range(first, last + 1) if seq not in numbers]
         lost += [Lost(epoch, low, high, closed=high < end) for low, high in _run_ends(missing)]
         if missing:
-            done.unread.append(f"of epoch {epoch[:8]} the events {_runs(missing)}")
+            done.unread.append(f"of epoch {epoch[:8]} the entries {_runs(missing)}")
     with outbox.home.writing(), outbox.sql.transaction():
         note_lost(outbox.sql, lost)
         found_again(outbox.sql, lambda epoch, seq: seq in have.get(epoch, ()))

@@ -102,7 +102,7 @@ def report_lines(report: SyncReport) -> Iterator[str]:
     ]
     none = "nothing to send" if report.complete else "nothing sent"
     sent = ", ".join(f"{count} {words}" for count, words in told if count) or none
-    yield f"events: {sent}; {report.counts.pending} pending"
+    yield f"entries: {sent}; {report.counts.pending} pending"
     if pushed.quarantined:
         yield "  a person must look at what is in quarantine: shearwright status"
     yield from change_lines(report.changes)
@@ -135,8 +135,8 @@ def backlog_lines(counts: Counts, meta: Callable[[str], str | None], now: dateti
     if not counts.pending:
         yield "to be sent: nothing"
         return
-    events = "1 event" if counts.pending == 1 else f"{counts.pending} events"
-    yield f"to be sent: {events}, the oldest of {moment(counts.oldest, now)}: shearwright sync"
+    entries = "1 entry" if counts.pending == 1 else f"{counts.pending} entries"
+    yield f"to be sent: {entries}, the oldest of {moment(counts.oldest, now)}: shearwright sync"
 
 
 def counts_lines(counts: Counts, now: datetime) -> Iterator[str]:

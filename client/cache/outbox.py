@@ -243,7 +243,7 @@ class Outbox(Answers):
     def _refuse_bad(self, draft: Draft) -> None:
         errors = payload_errors(draft.type, draft.payload)
         if errors is None:
-            raise InputWrong(f"there is no event type {draft.type!r}")
+            raise InputWrong(f"there is no kind of entry {draft.type!r}")
         if errors:
             said = "; ".join(f"{e.pointer.removeprefix('/payload/')}: {e.message}" for e in errors)
             raise InputWrong(f"not written: {said}")

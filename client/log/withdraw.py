@@ -81,7 +81,7 @@ def _entry(outbox: Outbox, number: int) -> Written:
         found = outbox.by_rows([newest]) if newest is not None else []
     if not found:
         raise InputWrong(
-            f"no event {number} is kept here, and nothing was written; "
+            f"no entry {number} is kept here, and nothing was written; "
             "shearwright log list shows the last ones"
         )
     return found[0]
@@ -89,15 +89,15 @@ def _entry(outbox: Outbox, number: int) -> Written:
 
 def _refuse_bad(one: Written, gone: set[str]) -> None:
     if one.event_id in gone:
-        raise InputWrong(f"event {one.row} was withdrawn before; nothing was written")
+        raise InputWrong(f"entry {one.row} was withdrawn before; nothing was written")
     if one.type == TYPE:
         raise InputWrong(
-            f"event {one.row} is itself a withdrawal; log anew what was done; nothing was written"
+            f"entry {one.row} is itself a withdrawal; log anew what was done; nothing was written"
         )
     if one.type == "program.saved":
         name = one.event["payload"]["program_id"]
         raise InputWrong(
-            f"event {one.row} saved a program, and nothing was written; save it again as it should be: "
+            f"entry {one.row} saved a program, and nothing was written; save it again as it should be: "
             f"shearwright log program FILE --change {name}"
         )
 
@@ -223,7 +223,7 @@ def _still_counting(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -
             named = ", ".join(map(str, sorted(rows)))
             told.append(
                 f"{place[1]} {place[2]} of plan {place[0]} still counts as logged by "
-                f"{'event' if len(rows) == 1 else 'events'} {named}"
+                f"{'entry' if len(rows) == 1 else 'entries'} {named}"
             )
     return told
 
@@ -244,7 +244,7 @@ def _still_spoiled(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) ->
             spoiled = payload.get("was_made") and payload.get("plan_id") == plan_id
             if spoiled and payload.get("part_ref") in made and one.event_id not in own:
                 told.append(
-                    f"event {one.row} still counts {payload['quantity']} of {payload['part_ref']} of plan "
+                    f"entry {one.row} still counts {payload['quantity']} of {payload['part_ref']} of plan "
                     f"{plan_id} as made and then spoiled; if what is withdrawn made them, withdraw it too"
                 )
     return told

@@ -108,9 +108,8 @@ def reached(server: str, token: str, station: str, log: str) -> None:
     centre = get(f"{server}/v1/sync/stations/{station}", token).json()
     if (centre["has_to_seq"], centre["last_hash"]) != (len(events), events[-1]["hash"]):
         sys.exit(f"the centre has {centre['has_to_seq']} events of {station}, the log {len(events)}")
-    print(
-        f"station and centre both hold {len(events)} events of {station}, ending in {events[-1]['hash'][:12]}"
-    )
+    last = events[-1]["hash"][:12]
+    print(f"station and centre both hold {len(events)} entries of {station}, ending in {last}")
 
 
 def field(path: str, name: str) -> None:

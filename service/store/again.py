@@ -22,7 +22,7 @@ from service.store.books import Books
 from service.store.database import database
 from service.store.effects import Applied
 from service.store.events import Result
-from service.store.models import Correction, Event
+from service.store.models import WAITS, Correction, Event
 
 log = logging.getLogger("shearwright.events")
 
@@ -143,7 +143,7 @@ def reapply(now: datetime, *, quarantined: bool = False) -> Reapplied:
     """
     states = _WAITING if quarantined else ("kept",)
     # What is withdrawn is dismissed too.
-    waits = Event.state.in_(states) & Event.dismissed_at.is_null()
+    waits = WAITS & Event.state.in_(states)
     query = Event.select(Event.id).where(waits)
     if not quarantined:
         query = query.where(Event.type.in_(sorted(PAYLOADS)))

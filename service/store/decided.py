@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from peewee import fn
+from peewee import SQL, fn
 
-from service.store import held
+from service.store import bulk, held
 from service.store.models import Correction, Discrepancy, Event
 
 
@@ -88,13 +88,13 @@ def _of_discrepancies(station: str, since: datetime, most: int) -> Iterator[Deci
     )
     rows = list(
         Discrepancy.select()
-        .where(Discrepancy.settled_how == "person", Discrepancy.settled_at >= since, noted_for | cut_here)
+        .where(SQL("settled_how = 'person'"), Discrepancy.settled_at >= since, noted_for | cut_here)
         .order_by(Discrepancy.settled_at.desc(), Discrepancy.id.desc())
         .limit(most)
     )
-    events = held.events_of_steps(rows)
+    events, here = held.events_of_steps(rows), _events_here(rows, station)
     for row in rows:
-        event = _event_here(row, station)
+        event = here[row.id]
         yield Decision(
             "settled",
             row.id,
@@ -109,8 +109,20 @@ def _of_discrepancies(station: str, since: datetime, most: int) -> Iterator[Deci
         )
 
 
-def _event_here(row: Any, station: str) -> Any:
-    """The event of the station that a discrepancy was noted for, else its newest of the same step."""
-    wanted = Event.select(Event.epoch, Event.seq).where(Event.station == station).order_by(Event.id.desc())
-    of_step = (Event.plan_id == row.plan_id) & (Event.step == row.step)
-    return wanted.where(Event.event_id == row.event_id).first() or wanted.where(of_step).first()
+def _events_here(rows: Sequence[Any], station: str) -> dict[int, Any]:
+    """By its number, the station's event that a discrepancy was noted for, else its newest of the step."""
+    noted = {one.event_id: one for one in _newest_last("event_id", [row.event_id for row in rows], station)}
+    others = [row for row in rows if row.event_id not in noted]
+    of_step = {
+        (one.plan_id, one.step): one
+        for one in _newest_last("plan_id", [row.plan_id for row in others], station)
+    }
+    return {row.id: noted.get(row.event_id) or of_step[row.plan_id, row.step] for row in rows}
+
+
+def _newest_last(column: str, values: Sequence[str], station: str) -> list[Any]:
+    if not values:
+        return []
+    text, given = bulk.among(column, sorted(set(values)))
+    wanted = Event.select(Event.epoch, Event.seq, Event.event_id, Event.plan_id, Event.step)
+    return list(wanted.where(SQL(text, given), Event.station == station).order_by(Event.id))

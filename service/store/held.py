@@ -11,7 +11,7 @@ from peewee import SQL
 
 from service.store import bulk, effects, makers, rack, records, steps
 from service.store.events import corrected_time, zone_of
-from service.store.models import Correction, Discrepancy, Event
+from service.store.models import DISMISSED, WAITS, Correction, Discrepancy, Event
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +34,7 @@ def waiting_of(station: str, limit: int) -> list[Any]:
     """Events of a station that are not applied, in the order they came; dismissed ones are settled."""
     return list(
         Event.select(Event.epoch, Event.seq, Event.state, Event.errors)
-        .where(Event.state.in_(("kept", "quarantined")), Event.dismissed_at.is_null())
-        .where(Event.station == station)
+        .where(WAITS, Event.station == station)
         .order_by(Event.id)
         .limit(limit)
     )
@@ -64,13 +63,9 @@ def not_applied(after: int, limit: int, show: str = "waiting") -> list[HeldEvent
     ]
 
 
-def _open() -> Any:
-    return Event.state.in_(("kept", "quarantined"))
-
-
 _SHOWN: Final[dict[str, Callable[[], Any]]] = {
-    "waiting": lambda: _open() & Event.dismissed_at.is_null(),
-    "dismissed": lambda: _open() & Event.dismissed_at.is_null(False),
+    "waiting": lambda: WAITS,
+    "dismissed": lambda: DISMISSED,
     "corrected": lambda: (
         (Event.state == "applied") & Event.id.in_(Correction.select(Correction.event).distinct())
     ),

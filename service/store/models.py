@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
 from peewee import (
+    SQL,
     AutoField,
     BigIntegerField,
     BooleanField,
@@ -195,6 +196,13 @@ class Event(Base):
         """Its table."""
 
         table_name = "event"
+
+
+WAITS: Final = SQL("state IN ('kept', 'quarantined') AND dismissed_at IS NULL")
+"""Which events wait to be applied, in the words of the index `event_waiting`."""
+
+DISMISSED: Final = SQL("state IN ('kept', 'quarantined') AND dismissed_at IS NOT NULL")
+"""Which events are not to be applied, in the words of the index `event_dismissed`."""
 
 
 class Correction(Base):

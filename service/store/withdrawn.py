@@ -114,7 +114,7 @@ def _remaining(row: Any, cut: steps.Cut, books: Books) -> tuple[str, ...]:
     more = f"; and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
     return (
         f"{steps.in_words(row.step)} of plan {row.plan_id} still counts {before.pieces + (cut.pieces or 0)}"
-        f"{of} pieces, by other events: {named}{more}",
+        f"{of} pieces, by other entries: {named}{more}",
     )
 
 

@@ -278,7 +278,7 @@ def test_the_log_is_exported_and_a_changed_export_is_found_out(run, tmp_path):
     for measured in ("300.1", "300.2", "300.3"):
         run("log", "gauge", "--gauge", "300", "--measured", measured)
     path = tmp_path / "log.ndjson"
-    assert "3 events" in run("export", str(path)).output
+    assert "3 entries" in run("export", str(path)).output
     assert run("export", "--check", str(path)).exit_code == 0
     lines = path.read_text().splitlines()
     assert len(lines) == 5
@@ -311,7 +311,7 @@ def test_an_export_is_checked_line_by_line_whatever_its_size(run, tmp_path, monk
         file.write(b" " * 5000)
     done = run("export", "--check", str(path))
     assert done.exit_code == 3
-    assert "line 5: no event is as long" in done.stderr
+    assert "line 5: no entry is as long" in done.stderr
 
 
 def test_pull_tells_what_changed(service, tmp_path, shearwright, machine_record):

@@ -90,7 +90,7 @@ def test_an_event_and_its_effects_are_one(box):
 def test_a_payload_that_breaks_the_contract_is_refused_by_field_and_nothing_is_written(box):
     with pytest.raises(InputWrong, match="measured_mm: is missing"):
         box.write([measured(), Draft("gauge.measured", {"machine": "bench-3m", "gauge_mm": 1.0})])
-    with pytest.raises(InputWrong, match="no event type"):
+    with pytest.raises(InputWrong, match="no kind of entry"):
         box.write([Draft("tea.made", {})])
     assert box.counts().pending == 0
 

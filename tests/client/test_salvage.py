@@ -85,7 +85,7 @@ def test_whatever_page_is_damaged_all_others_come_over(home, stocked, place):
     assert here <= set(logged)
     assert len(logged) - len(here) <= most
     if len(here) < len(logged):
-        assert any("events" in words or "number" in words for words in done.unread), done.unread
+        assert any("entries" in words or "number" in words for words in done.unread), done.unread
     assert done.aside.read_bytes() == damaged
     with workstation_at(home) as station:
         station.outbox.sql.check()
@@ -129,7 +129,7 @@ def test_an_event_changed_by_a_single_sign_is_not_taken(home, stocked):
     home.store_file.write_bytes(data.replace(b'"measured_mm":300.01', b'"measured_mm":399.01'))
     done = salvage(home, "bench1")
     assert done.events == 2
-    assert any("number 2" in words or "events 2" in words for words in done.unread)
+    assert any("number 2" in words or "entries 2" in words for words in done.unread)
 
 
 def test_after_a_salvage_the_centre_has_everything_once(service, connected):
@@ -191,7 +191,7 @@ def test_the_command_tells_what_it_did(shearwright, home, stocked):
     assert "shearwright salvage" in done.stderr
     done = shearwright(home.folder, "salvage")
     assert done.returncode == 0, done.stderr
-    assert "brought over: 4 events, 4 of them to be sent" in done.stdout
+    assert "brought over: 4 entries, 4 of them to be sent" in done.stdout
     assert "could not be read: " in done.stdout
     assert "do not delete it" in done.stdout
     assert list(Path(home.folder).glob("station.sqlite3.salvaged-*"))
@@ -267,4 +267,4 @@ def test_an_entry_that_changed_is_damage_enough_to_salvage(home, stocked):
     stocked.close()
     done = CliRunner().invoke(cli, ["--home", str(home.folder), "salvage"])
     assert done.exit_code == 0, done.output
-    assert "brought over: 1 event" in done.output
+    assert "brought over: 1 entr" in done.output

@@ -104,7 +104,7 @@ def test_the_backlog_and_the_last_success_are_shown(service, connected, shearwri
         log(station)
         folder = station.home.folder
     told = shearwright(folder, "pull").stdout
-    assert "to be sent: 1 event, the oldest of" in told
+    assert "to be sent: 1 entry, the oldest of" in told
     told = shearwright(folder, "status").stdout
     assert "last sync        never" in told
     assert "all sent       never" in told

@@ -87,8 +87,8 @@ def test_an_event_in_quarantine_is_shown_by_the_number_that_the_log_has_for_it()
 def test_without_the_network_it_is_not_said_that_there_was_nothing_to_send():
     counts = Counts(8, 0, 0, 0, 0, None)
     away = SyncReport(Pushed(), (), counts, CentreAway("no answer"))
-    assert "events: nothing sent; 8 pending" in list(report_lines(away))
-    assert "events: nothing to send; 8 pending" in list(report_lines(SyncReport(Pushed(), (), counts)))
+    assert "entries: nothing sent; 8 pending" in list(report_lines(away))
+    assert "entries: nothing to send; 8 pending" in list(report_lines(SyncReport(Pushed(), (), counts)))
 
 
 def test_times_are_told_by_the_clock_of_the_site(run, stocked, page, changed):

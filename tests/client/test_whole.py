@@ -102,7 +102,7 @@ def test_the_command_says_it_is_written_and_the_list_shows_it(home, stocked, who
     run = CliRunner()
     done = run.invoke(cli, ["--home", str(home.folder), "log", "layout", whole.id[:6], "1", "--sheets", "2"])
     assert done.exit_code == 0, done.output
-    assert done.output.startswith("written: events 1 to 2")
+    assert done.output.startswith("written: entries 1 to 2")
     listed = run.invoke(cli, ["--home", str(home.folder), "log", "list"])
     assert f"2 as they are: 2 of P1; plan {whole.id} layout 1 on bench-3m" in listed.output
 

@@ -59,7 +59,7 @@ def test_spoiled_parts_that_hang_on_a_withdrawn_step_are_named(stocked, planned)
     (spoiled,) = rows(scrap)
     gone = log_withdrawn(stocked, [one.row for one in of_p1], "not cut")
     (note,) = [note for note in gone.notes if "spoiled" in note]
-    assert note.startswith(f"event {spoiled} still counts 2 of P1 of plan {planned.id} as made and then")
+    assert note.startswith(f"entry {spoiled} still counts 2 of P1 of plan {planned.id} as made and then")
 
 
 def test_spoiled_parts_that_are_withdrawn_too_are_not_named(stocked, planned):
@@ -78,9 +78,9 @@ def test_what_else_of_the_step_still_counts_is_told(stocked, planned):
     gone = log_withdrawn(stocked, rows(first), "logged twice")
     (note,) = [note for note in gone.notes if "still counts as logged" in note]
     assert note == (
-        f"step 1 of plan {planned.id} still counts as logged by event {other[0]}"
+        f"step 1 of plan {planned.id} still counts as logged by entry {other[0]}"
         if len(other) == 1
-        else f"step 1 of plan {planned.id} still counts as logged by events {', '.join(map(str, other))}"
+        else f"step 1 of plan {planned.id} still counts as logged by entries {', '.join(map(str, other))}"
     )
     gone = log_withdrawn(stocked, rows(again), "nor then")
     assert not [note for note in gone.notes if "still counts as logged" in note]
@@ -131,7 +131,7 @@ def test_an_entry_is_withdrawn_once_and_a_withdrawal_never(stocked):
     for wrong, words in (
         (number, "was withdrawn before"),
         (own, "is itself a withdrawal"),
-        (99, "no event 99"),
+        (99, "no entry 99"),
     ):
         with pytest.raises(InputWrong, match=words):
             log_withdrawn(stocked, [wrong], "again")
@@ -155,7 +155,7 @@ def test_the_command_tells_the_number_lists_it_and_withdraws_it(stocked):
         return CliRunner().invoke(cli, [*home, *words])
 
     done = run("log", "taken", "SH-A", "--quantity", "2", "--machine", "bench-3m")
-    assert done.output.splitlines()[0] == "written: event 1"
+    assert done.output.splitlines()[0] == "written: entry 1"
     listed = run("log", "list", "--last", "5")
     assert "2 of SH-A on bench-3m" in listed.output
     assert run("log", "withdraw", "1", "--reason", "wrong rack").exit_code == 0
@@ -195,7 +195,7 @@ def test_what_another_station_logged_of_the_step_is_told_at_the_next_sync(servic
     other = next(each for each in logged["bench2"].events if each.type == "cuts.made")
     pieces = other.event["payload"]["step_pieces"]
     assert notice == (
-        f"step 1 of plan {plan_id} still counts {pieces} of {pieces} pieces, by other events: "
+        f"step 1 of plan {plan_id} still counts {pieces} of {pieces} pieces, by other entries: "
         f"{other.event_id} ({pieces} {'piece' if pieces == 1 else 'pieces'}, station bench2)"
     )
 
@@ -205,6 +205,6 @@ def test_a_run_that_is_refused_for_one_entry_says_that_nothing_was_written(stock
     numbers = [row for _ in range(2) for row in rows(log_gauge(stocked, machine, 30_000, 30_010))]
     log_withdrawn(stocked, numbers[:1], "wrong")
     before = stocked.outbox.last_row()
-    with pytest.raises(InputWrong, match=f"event {numbers[0]} was withdrawn before; nothing was written"):
+    with pytest.raises(InputWrong, match=f"entry {numbers[0]} was withdrawn before; nothing was written"):
         log_withdrawn(stocked, numbers, "wrong too")
     assert stocked.outbox.last_row() == before

@@ -8,6 +8,8 @@ from typing import Any
 import pytest
 
 from schemas.payloads import PAYLOADS_VERSION
+from service.store.database import connected, database
+from service.store.models import DISMISSED, WAITS, Event
 from tests.service.shop import NOW, Service, Station, cuts_made, piece, sheet
 from tests.service.test_attention import correct, held
 from tests.service.test_steps import step_cut
@@ -98,6 +100,48 @@ def test_the_newest_are_told_where_there_are_many(
         service.clock.now += timedelta(minutes=1)
         service.post(f"/sync/quarantine/{one['id']}/dismiss", {"words": "no"})
     assert [one["seq"] for one in decided(service)] == [3, 2]
+
+
+def test_to_tell_of_many_takes_no_more_questions_than_to_tell_of_few(
+    small: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A station asks at every sync."""
+    station = Station()
+    small.push([station.write("stock.taken", {**piece(), "ref": "GONE"}) for _ in range(9)])
+    noted = small.get("/sync/discrepancies", "plan").json["items"]
+    asked: list[str] = []
+    run = type(database.obj).execute_sql
+
+    def counted(self: Any, sql: str, *more: Any) -> Any:
+        asked.append(sql)
+        return run(self, sql, *more)
+
+    def questions() -> int:
+        asked.clear()
+        with monkeypatch.context() as while_asking:
+            while_asking.setattr(type(database.obj), "execute_sql", counted)
+            decided(small)
+        return len(asked)
+
+    counts = []
+    for some in (noted[:2], noted[2:]):
+        for one in some:
+            body = {"words": "never entered"}
+            assert small.post(f"/sync/discrepancies/{one['id']}/settle", body, "plan").status_code == 200
+        counts.append(questions())
+    assert len(decided(small)) == 9
+    assert counts[0] == counts[1] > 0
+
+
+@pytest.mark.parametrize(
+    ("wanted", "by"), [(WAITS, "event_waiting"), (DISMISSED, "event_dismissed")], ids=["waits", "dismissed"]
+)
+def test_what_waits_is_found_without_looking_at_every_event(small: Service, wanted: Any, by: str) -> None:
+    """SQLite takes an index of some rows only for a question that has its very words."""
+    sql, given = Event.select().where(wanted, Event.id > 0).order_by(Event.id).sql()
+    with connected():
+        plan = database.execute_sql(f"EXPLAIN QUERY PLAN {sql}", given).fetchall()
+    assert any(by in row[-1] for row in plan)
 
 
 def test_the_centre_tells_which_events_it_knows(service: Service) -> None:

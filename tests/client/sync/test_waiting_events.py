@@ -61,7 +61,7 @@ def test_what_was_cured_at_the_centre_leaves_the_quarantine_here(centre, station
     waits.clear()
     report = sync()
     assert report.counts.quarantined == 0
-    assert "the centre settled 1 event that waited there" in report.notices
+    assert "the centre settled 1 entry that waited there" in report.notices
 
 
 def test_a_list_that_is_not_whole_settles_nothing(centre, station, sync):
@@ -82,4 +82,4 @@ def test_a_repeat_of_what_is_in_quarantine_there_is_shown_in_quarantine_here(cen
     report = sync()
     assert report.counts.quarantined == 1
     assert "nobody knows them" in (station.outbox.quarantined()[0].answer or "")
-    assert any("not applied at the centre yet: 1 event" in notice for notice in report.notices)
+    assert any("not applied at the centre yet: 1 entry" in notice for notice in report.notices)
