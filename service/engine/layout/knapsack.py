@@ -31,6 +31,7 @@ _LARGEST: Final = 1 << 62
 _A_TAKE: Final = 8
 """Steps that one sum of arrays takes at least; for each :data:`_UNITS_A_STEP` units one more."""
 _UNITS_A_STEP: Final = 500
+_AT_ONCE: Final = 32
 
 _first = itemgetter(0)
 
@@ -99,7 +100,7 @@ def _found(rows: NDArray[np.int64], takes: Sequence[_Take], unit: int) -> Iterat
     last = rows[-1]
     # Where the value rises the sum is just so long.
     sums = np.flatnonzero(last[1:] > last[:-1]) + 1
-    for total in (*sums[::-1].tolist(), 0):
+    for total in _falling(sums):
         value = int(last[total])
         counts: dict[int, int] = {}
         at, rest, place = total, value, len(takes)
@@ -110,6 +111,13 @@ def _found(rows: NDArray[np.int64], takes: Sequence[_Take], unit: int) -> Iterat
             counts[index] = counts.get(index, 0) + count
             at, rest, place = at - width // unit, rest - worth, place - 1
         yield total * unit, value, dict(sorted(counts.items()))
+
+
+def _falling(sums: NDArray[np.int64]) -> Iterator[int]:
+    """The sums from the largest to 0; the first few are mostly all that is asked for."""
+    for end in range(len(sums), 0, -_AT_ONCE):
+        yield from sums[max(end - _AT_ONCE, 0) : end][::-1].tolist()
+    yield 0
 
 
 def _in_cells(room: int, takes: Sequence[_Take], cells: int) -> tuple[Iterator[State], int]:

@@ -41,8 +41,8 @@ class _View:
     values: Sequence[int]
     caps: list[int]
     grain: Grain
-    breadths: list[tuple[Length, list[tuple[Length, Variant]]]]
-    """By falling breadth: the parts as broad as that, each with its depth."""
+    breadths: list[tuple[Length, list[tuple[Length, Variant, int]]]]
+    """By falling breadth: the parts as broad as that, each with its depth and its kind."""
 
 
 class Filler:
@@ -61,8 +61,12 @@ class Filler:
         self._stack_ok: dict[tuple[Length, Length, Length, int], bool] = {}
         self._only_last: dict[tuple[bool, Length, Length, Length], bool] = {}
         self._knapsack = Knapsack()
-        self._ways: dict[Axis, list[tuple[Length, Length, Variant]]] = {
-            axis: [(v.along(axis), v.along(OTHER[axis]), v) for v in self.variants] for axis in OTHER
+        self._ways: dict[Axis, list[tuple[Length, Length, Variant, int]]] = {
+            axis: sorted(
+                [(v.along(axis), v.along(OTHER[axis]), v, v.kind) for v in self.variants],
+                key=lambda way: -way[1],
+            )
+            for axis in OTHER
         }
 
     def cuttable(self, breadth: Length) -> bool:
@@ -85,13 +89,14 @@ class Filler:
         only_last_used = False
         while True:
             wide = crosswise.room
-            breadths: dict[Length, list[tuple[Length, Variant]]] = {}
-            for a, b, v in self._ways[axis]:
-                if a <= room and b <= wide and left[v.kind] > 0 and wish.values[v.kind] > 0:
-                    breadths.setdefault(b, []).append((a, v))
+            values = wish.values
+            breadths: dict[Length, list[tuple[Length, Variant, int]]] = {}
+            for a, b, v, kind in self._ways[axis]:
+                if a <= room and b <= wide and left[kind] > 0 and values[kind] > 0:
+                    breadths.setdefault(b, []).append((a, v, kind))
             if not breadths:
                 return chosen
-            ranked = [(b, breadths[b]) for b in sorted(breadths, reverse=True)]
+            ranked = list(breadths.items())
             view = _View(axis, across, crosswise, stages, wish.values, left, wish.grain, ranked)
             if wish.lead is not None:
                 slots = self._slots(view, wish.lead) if wish.lead <= room else []
@@ -127,9 +132,8 @@ class Filler:
 
     def _leading(self, view: _View) -> list[Length]:
         """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
-        rows = [
-            (a, b, view.caps[v.kind], view.values[v.kind]) for b, group in view.breadths for a, v in group
-        ]
+        caps, values = view.caps, view.values
+        rows = [(a, b, caps[kind], values[kind]) for b, group in view.breadths for a, _, kind in group]
         depths = sorted({row[0] for row in rows}, reverse=True)
         most = view.grain.depths
         if len(depths) <= most:
@@ -160,35 +164,41 @@ class Filler:
         return [depth for depth in depths if depth in leaders]
 
     def _slots(self, view: _View, depth: Length) -> list[tuple[Slot, int]]:
-        whole = view.crosswise.extent.size
+        whole, room = view.crosswise.extent.size, view.crosswise.room
         can_cross = view.stages >= 2 and self.cuttable(depth)
+        can_stack = view.stages >= 3
+        axis, caps, values = view.axis, view.caps, view.values
         found: list[tuple[Slot, int]] = []
         for b, members in view.breadths:
             if b != whole and not can_cross:
                 continue
-            stacked = view.stages >= 3 and self.cuttable(b)
-            group = [v for a, v in members if a == depth or (a < depth and stacked)]
-            if group:
-                found.extend(self._stacks(view, group, b, depth))
+            stacked = can_stack and self.foot <= b <= self.limit
+            group = [one for one in members if one[0] == depth or (stacked and one[0] < depth)]
+            if not group:
+                continue
+            if len(group) > 1:
+                found.extend(self._stacks(view, [v for _, v, _ in group], b, depth))
+                continue
+            a, v, kind = group[0]
+            cap, value = caps[kind], values[kind]
+            count = 1
+            if a < depth:
+                count = self._stack_height(a, v.tolerance(axis), depth, cap)
+                if count == 0:
+                    continue
+                value = count * value - _nuisance(value, count)
+            most = room // b
+            copies = cap // count
+            found.append((Slot(b, (v,) * count, value, ((kind, count),)), copies if copies < most else most))
         self.steps += 4 * len(found)
-        return self._one_way_each(found, view.caps, view.crosswise.room)
+        return _one_way_each(found, caps, room)
 
     def _stacks(
         self, view: _View, group: list[Variant], breadth: Length, depth: Length
     ) -> list[tuple[Slot, int]]:
-        """The best stacks of parts of one breadth, until the parts or the strip run out."""
-        axis, caps, values = view.axis, view.caps, view.values
+        """The best stacks of several parts of one breadth, until the parts or the strip run out."""
+        caps = view.caps
         most = view.crosswise.room // breadth
-        if len(group) == 1:
-            v = group[0]
-            kind = v.kind
-            cap, worth = caps[kind], values[kind]
-            count = self._stack_height(v, axis, depth, cap)
-            if count == 0:
-                return []
-            value = count * worth - _nuisance(worth, count, v.along(axis) == depth)
-            copies = cap // count
-            return [(Slot(breadth, (v,) * count, value, ((kind, count),)), min(most, copies))]
         left = {v.kind: caps[v.kind] for v in group}
         found: list[tuple[Slot, int]] = []
         for _ in range(4):
@@ -227,7 +237,7 @@ class Filler:
             if any(
                 level.ends_well(rest, v.along(axis), v.tolerance(axis), len(stack) - 1) for v in set(stack)
             ):
-                return stack, value - _nuisance(value // len(stack), len(stack), False)
+                return stack, value - _nuisance(value // len(stack), len(stack))
         return None
 
     def _goes_last(self, level: Level, item: Length, tolerance: Length) -> bool:
@@ -241,43 +251,21 @@ class Filler:
         """The level of a strip that was cut to that depth by the back gauge."""
         return Level.of(self.machine, Extent(depth, False, False, self._clean), 0)
 
-    def _stack_height(self, v: Variant, axis: Axis, depth: Length, cap: int) -> int:
-        a = v.along(axis)
-        if a == depth:
-            return 1
-        count = min(cap, depth // a)
+    def _stack_height(self, a: Length, tolerance: Length, depth: Length, cap: int) -> int:
+        """How many parts of that depth can be cut from a slot as deep as the strip, `cap` at most."""
+        count = depth // a
+        count = min(count, cap)
+        known = self._stack_ok
         while count > 0:
-            key = (depth, a, v.tolerance(axis), count)
-            good = self._stack_ok.get(key)
+            key = (depth, a, tolerance, count)
+            good = known.get(key)
             if good is None:
                 level = self._clean_level(depth)
-                good = level.ends_well(depth - count * a, a, v.tolerance(axis), count - 1)
-                self._stack_ok[key] = good
+                good = known[key] = level.ends_well(depth - count * a, a, tolerance, count - 1)
             if good:
                 return count
             count -= 1
         return 0
-
-    def _one_way_each(
-        self, slots: list[tuple[Slot, int]], caps: list[int], room: Length
-    ) -> list[tuple[Slot, int]]:
-        """Where a kind is scarce, keep it in one slot shape only, the one that uses the strip best."""
-        best: dict[int, tuple[int, int]] = {}
-        for i, (slot, _) in enumerate(slots):
-            density = slot.density
-            for kind, _ in slot.use:
-                if kind not in best or density > best[kind][0]:
-                    best[kind] = (density, i)
-        kept: list[tuple[Slot, int]] = []
-        for i, (slot, copies) in enumerate(slots):
-            plenty = True
-            for kind, count in slot.use:
-                j = best[kind][1]
-                if j != i and slots[j][0].breadth != slot.breadth:
-                    plenty = plenty and caps[kind] >= 2 * count * (room // slot.breadth)
-            if plenty:
-                kept.append((slot, copies))
-        return kept
 
     def _strip(self, view: _View, depth: Length, slots: list[tuple[Slot, int]]) -> Strip | None:
         across, crosswise = view.across, view.crosswise
@@ -362,6 +350,34 @@ class Filler:
         return []
 
 
-def _nuisance(value: int, count: int, plain: bool) -> int:
+def _one_way_each(
+    slots: list[tuple[Slot, int]], caps: Sequence[int], room: Length
+) -> list[tuple[Slot, int]]:
+    """Where a kind is scarce, keep it in one slot shape only, the one that uses the strip best."""
+    densities = [slot.density for slot, _ in slots]
+    best: dict[int, int] = {}
+    for i, (slot, _) in enumerate(slots):
+        for kind, _ in slot.use:
+            j = best.setdefault(kind, i)
+            if densities[i] > densities[j]:
+                best[kind] = i
+    kept: list[tuple[Slot, int]] = []
+    for i, pair in enumerate(slots):
+        slot = pair[0]
+        breadth = slot.breadth
+        for kind, count in slot.use:
+            j = best[kind]
+            if (
+                j != i
+                and slots[j][0].breadth != breadth
+                and caps[kind] < 2 * count * (room // breadth)
+            ):
+                break
+        else:
+            kept.append(pair)
+    return kept
+
+
+def _nuisance(value: int, count: int) -> int:
     """A trifle off the value of slots that must be turned and cut again, so that plain ones win ties."""
-    return 0 if plain else (value >> 12) * (1 + count)
+    return (value >> 12) * (1 + count)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from service.engine.layout.kinds import Variant
 from service.engine.layout.rules import NO_LIMIT
@@ -17,9 +17,11 @@ from service.engine.quantities import Length
 OTHER: Final[dict[Axis, Axis]] = {"x": "y", "y": "x"}
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """A stack of parts of one breadth; a single part as deep as the strip needs no further cut."""
+class Slot(NamedTuple):
+    """A stack of parts of one breadth; a single part as deep as the strip needs no further cut.
+
+    A tuple, as tens of thousands are made and weighed for one plan.
+    """
 
     breadth: Length
     stack: tuple[Variant, ...]
@@ -75,7 +77,9 @@ class Wish:
 
 def slot_tolerance(slot: Slot, across: Axis) -> Length:
     """The deviation the slot's breadth bears: the finest of its parts."""
-    return min(v.tolerance(across) for v in slot.stack)
+    if len(slot.use) == 1:
+        return slot.stack[0].tolerance(across)
+    return min([v.tolerance(across) for v in slot.stack])
 
 
 def strip_tolerance(strip: Strip, axis: Axis) -> Length:
