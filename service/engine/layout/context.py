@@ -95,7 +95,8 @@ class Context:
         self.all_kinds = kinds_of(job.parts)
         self.grain = _GRAINS[job.options.effort]
         self.stages = job.options.max_stages
-        self.filler = Filler(job.machine, self.trim, job.longest, self.all_kinds)
+        sheets = [t.piece for t in self.types if not t.offcut]
+        self.filler = Filler(job.machine, self.trim, job.longest, self.all_kinds, sheets)
         self.builder = Builder(self.filler, self.all_kinds, self.parts, job.options.offcut_min)
         self.lines = Lines(self.all_kinds)
         self.refused: list[tuple[Kind, str, str]] = []
@@ -208,7 +209,7 @@ class Context:
         lead: Length | None = None,
     ) -> Pattern | None:
         """One pattern for that stock, cut along `axis` first; `lead` as in :class:`Wish`."""
-        wish = Wish(values, list(caps), grain or self.grain, lead)
+        wish = Wish(values, list(caps), grain or self.grain, lead, not stock.offcut)
         node = self.builder.fill(Region(stock.piece), axis, self.stages, wish)
         made = None if node is None else self._pattern(stock, node)
         if made is None and self.stages == 1:

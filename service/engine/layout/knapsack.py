@@ -53,11 +53,23 @@ class Knapsack:
         >>> [(s, v) for s, v, _ in states]
         [(8, 10), (6, 8), (5, 6), (3, 4), (0, 0)]
         """
-        takes = _takes(room, options)
-        unit = math.gcd(*[width for width, _, _, _ in takes]) or 1
-        if room // unit > _UNITS or sum([worth for _, worth, _, _ in takes]) > _LARGEST:
-            return _in_cells(room, takes, cells)
-        units = room // unit
+        return next(self.packed_each((room,), options, cells))
+
+    def packed_each(
+        self, rooms: Sequence[int], options: Sequence[Option], cells: int
+    ) -> Iterator[tuple[Iterator[State], int]]:
+        """As :meth:`packed` for each of several rooms; one array tells it of all of them.
+
+        >>> [[v for _, v, _ in states] for states, _ in Knapsack().packed_each((5, 3), [(3, 4, 2), (5, 6, 1)], 9)]
+        [[6, 4, 0], [4, 0]]
+        """
+        takes = _takes(max(rooms), options)
+        unit = math.gcd(*[take[0] for take in takes]) or 1
+        units = max(rooms) // unit
+        if units > _UNITS or sum([take[1] for take in takes]) > _LARGEST:
+            for room in rooms:
+                yield _in_cells(room, _takes(room, options), cells)
+            return
         count = units + 1
         if len(self._scratch) < count * (len(takes) + 1):
             self._scratch = np.empty(2 * count * (len(takes) + 1), dtype=np.int64)
@@ -72,7 +84,9 @@ class Knapsack:
             np.add(row[:-at], worth, out=with_it)
             np.maximum(with_it, row[at:], out=with_it)
             row = after
-        return _found(rows, takes, unit), len(takes) * (_A_TAKE + units // _UNITS_A_STEP)
+        for room in rooms:
+            steps = len(takes) * (_A_TAKE + room // unit // _UNITS_A_STEP)
+            yield _found(rows[:, : room // unit + 1], takes, unit), steps
 
 
 _Take: TypeAlias = tuple[int, int, int, int]

@@ -10,13 +10,13 @@ out by the rules themselves. Lengths are whole hundredths of a millimetre, value
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Final
+from typing import Final, TypeAlias
 
 from service.engine.layout.kinds import Kind, Variant
-from service.engine.layout.knapsack import Knapsack, Option
+from service.engine.layout.knapsack import Knapsack, Option, State
 from service.engine.layout.levels import Level
 from service.engine.layout.rules import Extent, Piece
 from service.engine.layout.shapes import OTHER, Grain, Slot, Strip, Wish, slot_tolerance, strip_tolerance
@@ -45,10 +45,52 @@ class _View:
     """By falling breadth: the parts as broad as that, each with its depth and its kind."""
 
 
+class Alike:
+    """Strips across sheets of all sizes, found at once for the same worths of parts and pieces wanted."""
+
+    def __init__(self, levels: dict[Axis, list[Level]]) -> None:
+        # Those with the same edges as the first.
+        self.levels = {
+            axis: [one for one in of if _edges(one) == _edges(of[0])] for axis, of in levels.items()
+        }
+        self.places = {axis: [self.place(one) for one in of] for axis, of in self.levels.items()}
+        self.strips: dict[tuple[Axis, Length], dict[_Place, tuple[Strip | None, int]]] = {}
+        self._wish: tuple[object, ...] = ()
+
+    def place(self, level: Level) -> _Place:
+        """What strips across a level depend on."""
+        return (level.room, *_edges(level))
+
+    def known(self, view: _View) -> bool:
+        """Whether there are several sheets, this one among them; what was found for others is forgotten."""
+        places = self.places[view.axis]
+        if len(places) < 2 or self.place(view.crosswise) not in places:
+            return False
+        wish = (tuple(view.values), tuple(view.caps), view.grain, view.stages)
+        if wish != self._wish:
+            self.strips.clear()
+            self._wish = wish
+        return True
+
+
+_Place: TypeAlias = tuple[Length, Length, Length, bool, Length]
+
+
+def _edges(level: Level) -> tuple[Length, Length, bool, Length]:
+    return level.start, level.end_min, level.extent.far_mill, level.extent.spread
+
+
 class Filler:
     """Proposes strips for a piece. `steps` counts the effort spent."""
 
-    def __init__(self, machine: Machine, trim: Length, longest: Length, kinds: Sequence[Kind]) -> None:
+    def __init__(
+        self,
+        machine: Machine,
+        trim: Length,
+        longest: Length,
+        kinds: Sequence[Kind],
+        sheets: Sequence[Piece] = (),
+    ) -> None:
         self.machine = machine
         self.trim = trim
         self.limit = min(longest, machine.cutting_length)
@@ -68,6 +110,10 @@ class Filler:
             )
             for axis in OTHER
         }
+        self._alike = Alike(
+            {axis: [Level.of(machine, piece.across(axis), trim) for piece in sheets] for axis in OTHER}
+        )
+        self._clean_levels: dict[Length, Level] = {}
 
     def cuttable(self, breadth: Length) -> bool:
         """Whether a piece of that size along the blade fits the blade and can be gripped."""
@@ -89,20 +135,14 @@ class Filler:
         only_last_used = False
         while True:
             wide = crosswise.room
-            values = wish.values
-            breadths: dict[Length, list[tuple[Length, Variant, int]]] = {}
-            for a, b, v, kind in self._ways[axis]:
-                if a <= room and b <= wide and left[kind] > 0 and values[kind] > 0:
-                    breadths.setdefault(b, []).append((a, v, kind))
-            if not breadths:
+            ranked = self._breadths(axis, (room, wide), left, wish.values)
+            if not ranked:
                 return chosen
-            ranked = list(breadths.items())
             view = _View(axis, across, crosswise, stages, wish.values, left, wish.grain, ranked)
             if wish.lead is not None:
-                slots = self._slots(view, wish.lead) if wish.lead <= room else []
-                first = self._strip(view, wish.lead, slots) if slots else None
+                first = self._strip(view, wish.lead) if wish.lead <= room else None
                 return [] if first is None else [first]
-            built = self._best_strips(view)
+            built = self._best_strips(view, wish.sheets and not chosen)
             picked = self._pick(built, view, lengthwise, room, (len(chosen), only_last_used))
             progress = False
             for strip, wanted in picked:
@@ -119,16 +159,48 @@ class Filler:
             if not progress:
                 return chosen
 
-    def _best_strips(self, view: _View) -> list[Strip]:
+    def _breadths(
+        self, axis: Axis, room: tuple[Length, Length], left: Sequence[int], values: Sequence[int]
+    ) -> list[tuple[Length, list[tuple[Length, Variant, int]]]]:
+        """What may lie in a room so deep and so broad: as :attr:`_View.breadths`."""
+        deep, wide = room
+        breadths: dict[Length, list[tuple[Length, Variant, int]]] = {}
+        for a, b, v, kind in self._ways[axis]:
+            if a <= deep and b <= wide and left[kind] > 0 and values[kind] > 0:
+                breadths.setdefault(b, []).append((a, v, kind))
+        return list(breadths.items())
+
+    def _best_strips(self, view: _View, sheets: bool) -> list[Strip]:
         depths = self._leading(view)
-        strips: list[Strip] = []
-        for depth in depths:
-            slots = self._slots(view, depth)
-            if slots:
-                strip = self._strip(view, depth, slots)
-                if strip is not None:
-                    strips.append(strip)
-        return strips
+        if sheets and self._alike.known(view):
+            found = [self._alike_strip(view, depth) for depth in depths]
+        else:
+            found = [self._strip(view, depth) for depth in depths]
+        return [strip for strip in found if strip is not None]
+
+    def _strip(self, view: _View, depth: Length) -> Strip | None:
+        """The best strip of that depth."""
+        ((strip, steps),) = self._strips(view, depth, (view.crosswise,))
+        self.steps += steps
+        return strip
+
+    def _alike_strip(self, view: _View, depth: Length) -> Strip | None:
+        """The same, found for all sheets at once."""
+        alike = self._alike
+        if view.stages < 2 or not self.cuttable(depth):
+            return self._strip(view, depth)
+        known = alike.strips.get((view.axis, depth))
+        if known is None:
+            levels = alike.levels[view.axis]
+            widest = max(levels, key=lambda level: level.room)
+            room = depth, widest.room
+            parts = self._breadths(view.axis, room, view.caps, view.values)
+            every = replace(view, crosswise=widest, breadths=parts)
+            made = self._strips(every, depth, levels)
+            known = alike.strips[view.axis, depth] = dict(zip(alike.places[view.axis], made, strict=True))
+        strip, steps = known[alike.place(view.crosswise)]
+        self.steps += steps
+        return strip
 
     def _leading(self, view: _View) -> list[Length]:
         """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
@@ -190,8 +262,7 @@ class Filler:
             most = room // b
             copies = cap // count
             found.append((Slot(b, (v,) * count, value, ((kind, count),)), copies if copies < most else most))
-        self.steps += 4 * len(found)
-        return _one_way_each(found, caps, room)
+        return found
 
     def _stacks(
         self, view: _View, group: list[Variant], breadth: Length, depth: Length
@@ -249,7 +320,11 @@ class Filler:
 
     def _clean_level(self, depth: Length) -> Level:
         """The level of a strip that was cut to that depth by the back gauge."""
-        return Level.of(self.machine, Extent(depth, False, False, self._clean), 0)
+        level = self._clean_levels.get(depth)
+        if level is None:
+            extent = Extent(depth, False, False, self._clean)
+            level = self._clean_levels[depth] = Level.of(self.machine, extent, 0)
+        return level
 
     def _stack_height(self, a: Length, tolerance: Length, depth: Length, cap: int) -> int:
         """How many parts of that depth can be cut from a slot as deep as the strip, `cap` at most."""
@@ -267,33 +342,56 @@ class Filler:
             count -= 1
         return 0
 
-    def _strip(self, view: _View, depth: Length, slots: list[tuple[Slot, int]]) -> Strip | None:
-        across, crosswise = view.across, view.crosswise
-        room = crosswise.room
+    def _strips(
+        self, view: _View, depth: Length, levels: Sequence[Level]
+    ) -> list[tuple[Strip | None, int]]:
+        """The best strip of that depth across each of these levels, and the steps that it takes.
+
+        The level of the view is the one with most room.
+        """
+        slots = self._slots(view, depth)
+        taken = 4 * len(slots)
+        if not slots:
+            return [(None, taken)] * len(levels)
+        slots = _one_way_each(slots, view.caps, view.crosswise.room)
         if len(slots) > _MOST_SLOTS:
             # The best for their breadth, and the narrowest to fill up with.
             ranked = sorted(range(len(slots)), key=lambda i: (-slots[i][0].density, i))
             narrow = sorted(ranked, key=lambda i: (slots[i][0].breadth, i))[: _MOST_SLOTS // 6]
             keep = sorted({*ranked[: _MOST_SLOTS - len(narrow)], *narrow})
             slots = [slots[i] for i in keep]
+        across = view.across
         options: list[Option] = []
         for slot, copies in slots:
-            last = self._goes_last(crosswise, slot.breadth, slot_tolerance(slot, across))
+            last = self._goes_last(view.crosswise, slot.breadth, slot_tolerance(slot, across))
             options.append((slot.breadth, slot.value, min(copies, 1) if last else copies))
-        states, steps = self._knapsack.packed(room, options, view.grain.strip_cells)
-        self.steps += steps
-        # The most valuable state may leave a rest that cannot be cut; a few further down one can.
+        rooms = [level.room for level in levels]
+        packed = self._knapsack.packed_each(rooms, options, view.grain.strip_cells)
+        return [
+            (self._cut_well(states, slots, depth, level, view), taken + steps)
+            for level, (states, steps) in zip(levels, packed, strict=True)
+        ]
+
+    def _cut_well(
+        self,
+        states: Iterator[State],
+        slots: list[tuple[Slot, int]],
+        depth: Length,
+        level: Level,
+        view: _View,
+    ) -> Strip | None:
+        """The first of these states that can be cut: the most valuable may leave a rest that cannot."""
         for total, value, counts in islice(states, _DEEPEST):
             if not counts:
                 return None
             picked = [(slots[i][0], n) for i, n in counts.items()]
-            if not self._ends(room - total, picked, across, crosswise):
+            if not self._ends(level.room - total, picked, view.across, level):
                 continue
             use: dict[int, int] = {}
             for slot, n in picked:
                 for kind, count in slot.use:
                     use[kind] = use.get(kind, 0) + n * count
-            if all(count <= view.caps[kind] for kind, count in use.items()):
+            if all([count <= view.caps[kind] for kind, count in use.items()]):
                 return Strip(depth, tuple(picked), value, tuple(sorted(use.items())))
             return self._thinned(depth, picked, view.caps)
         return None

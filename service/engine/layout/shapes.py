@@ -66,13 +66,15 @@ class Wish:
     """What a piece is to be filled with: the worth of each kind, and the pieces of it still wanted.
 
     `caps` is lowered as parts are placed. With a `lead`, the first level is one strip of that depth,
-    and all that lies beyond it is cut the other way.
+    and all that lies beyond it is cut the other way. `sheets` tells that the piece is a sheet, and that
+    others may be filled by the same wish.
     """
 
     values: Sequence[int]
     caps: list[int]
     grain: Grain
     lead: Length | None = None
+    sheets: bool = False
 
 
 def slot_tolerance(slot: Slot, across: Axis) -> Length:

@@ -62,7 +62,7 @@ class Builder:
     def fill(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node | None:
         """Parts for a region, cut along `axis` first; None when none can be placed."""
         strips = self.filler.strips(region.piece, axis, stages, wish)
-        wish.lead = None
+        wish.lead, wish.sheets = None, False
         if not strips:
             return None
         return self._level(region, axis, stages, strips, wish)
