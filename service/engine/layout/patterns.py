@@ -28,6 +28,8 @@ _DEEPEST: Final = 24
 """States of a knapsack looked at until one leaves a rest that can be cut."""
 _MOST_SLOTS: Final = 30
 """Slot shapes weighed against each other for one strip."""
+_MOST_STACKS: Final = 20_000
+"""Stacks kept that were found already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,9 @@ class Alike:
         return True
 
 
+_Stack: TypeAlias = tuple[tuple[Variant, ...], int]
+"""Parts one above the other, and their value."""
+
 _Place: TypeAlias = tuple[Length, Length, Length, bool, Length]
 
 
@@ -113,6 +118,7 @@ class Filler:
         self._alike = Alike(
             {axis: [Level.of(machine, piece.across(axis), trim) for piece in sheets] for axis in OTHER}
         )
+        self._stacks_known: dict[tuple[object, ...], tuple[_Stack | None, int]] = {}
         self._clean_levels: dict[Length, Level] = {}
 
     def cuttable(self, breadth: Length) -> bool:
@@ -288,28 +294,47 @@ class Filler:
 
     def _best_stack(
         self, view: _View, group: list[Variant], depth: Length, left: dict[int, int]
-    ) -> tuple[tuple[Variant, ...], int] | None:
+    ) -> _Stack | None:
         """Parts one above the other in a slot, and their value less the trouble of cutting them."""
         axis, values = view.axis, view.values
-        members = [v for v in group if left[v.kind] > 0]
+        options: list[Option] = []
+        members: list[Variant] = []
+        for v in group:
+            a = v.along(axis)
+            count = min(left[v.kind], depth // a)
+            if count > 0:
+                members.append(v)
+                options.append((a, values[v.kind], count))
         if not members:
             return None
-        options: list[Option] = [(v.along(axis), values[v.kind], left[v.kind]) for v in members]
+        key = (axis, depth, *[2 * v.kind + v.rotated for v in members], *options)
+        known = self._stacks_known.get(key)
+        if known is None:
+            if len(self._stacks_known) >= _MOST_STACKS:
+                self._stacks_known.clear()
+            known = self._stacks_known[key] = self._stacked(members, options, axis, depth)
+        self.steps += known[1]
+        return known[0]
+
+    def _stacked(
+        self, members: list[Variant], options: list[Option], axis: Axis, depth: Length
+    ) -> tuple[_Stack | None, int]:
+        """The best stack of these, and the steps that it takes."""
         states, steps = self._knapsack.packed(depth, options, 48)
-        self.steps += steps
         level = self._clean_level(depth)
         for total, value, counts in states:
             if not counts:
-                return None
-            stack = tuple(members[i] for i, count in counts.items() for _ in range(count))
+                break
+            stack = tuple([members[i] for i, count in counts.items() for _ in range(count)])
             rest = depth - total
             if len(stack) == 1 and rest == 0:
-                return stack, value
+                return (stack, value), steps
             if any(
-                level.ends_well(rest, v.along(axis), v.tolerance(axis), len(stack) - 1) for v in set(stack)
+                level.ends_well(rest, members[i].along(axis), members[i].tolerance(axis), len(stack) - 1)
+                for i in counts
             ):
-                return stack, value - _nuisance(value // len(stack), len(stack))
-        return None
+                return (stack, value - _nuisance(value // len(stack), len(stack))), steps
+        return None, steps
 
     def _goes_last(self, level: Level, item: Length, tolerance: Length) -> bool:
         key = level.extent.far_mill, level.extent.spread, item, tolerance
@@ -342,9 +367,7 @@ class Filler:
             count -= 1
         return 0
 
-    def _strips(
-        self, view: _View, depth: Length, levels: Sequence[Level]
-    ) -> list[tuple[Strip | None, int]]:
+    def _strips(self, view: _View, depth: Length, levels: Sequence[Level]) -> list[tuple[Strip | None, int]]:
         """The best strip of that depth across each of these levels, and the steps that it takes.
 
         The level of the view is the one with most room.
@@ -448,9 +471,7 @@ class Filler:
         return []
 
 
-def _one_way_each(
-    slots: list[tuple[Slot, int]], caps: Sequence[int], room: Length
-) -> list[tuple[Slot, int]]:
+def _one_way_each(slots: list[tuple[Slot, int]], caps: Sequence[int], room: Length) -> list[tuple[Slot, int]]:
     """Where a kind is scarce, keep it in one slot shape only, the one that uses the strip best."""
     densities = [slot.density for slot, _ in slots]
     best: dict[int, int] = {}
@@ -465,11 +486,7 @@ def _one_way_each(
         breadth = slot.breadth
         for kind, count in slot.use:
             j = best[kind]
-            if (
-                j != i
-                and slots[j][0].breadth != breadth
-                and caps[kind] < 2 * count * (room // breadth)
-            ):
+            if j != i and slots[j][0].breadth != breadth and caps[kind] < 2 * count * (room // breadth):
                 break
         else:
             kept.append(pair)
