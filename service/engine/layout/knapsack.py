@@ -60,7 +60,8 @@ class Knapsack:
     ) -> Iterator[tuple[Iterator[State], int]]:
         """As :meth:`packed` for each of several rooms; one array tells it of all of them.
 
-        >>> [[v for _, v, _ in states] for states, _ in Knapsack().packed_each((5, 3), [(3, 4, 2), (5, 6, 1)], 9)]
+        >>> packed = Knapsack().packed_each((5, 3), [(3, 4, 2), (5, 6, 1)], 9)
+        >>> [[value for _, value, _ in states] for states, _ in packed]
         [[6, 4, 0], [4, 0]]
         """
         takes = _takes(max(rooms), options)

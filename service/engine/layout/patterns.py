@@ -75,6 +75,8 @@ class Alike:
         return True
 
 
+_NO_STRIP: Final[tuple[Strip | None, int]] = (None, 0)
+
 _Stack: TypeAlias = tuple[tuple[Variant, ...], int]
 """Parts one above the other, and their value."""
 
@@ -139,6 +141,7 @@ class Filler:
         chosen: list[Strip] = []
         room = lengthwise.room
         only_last_used = False
+        before: dict[Length, tuple[Strip | None, int]] = {}
         while True:
             wide = crosswise.room
             ranked = self._breadths(axis, (room, wide), left, wish.values)
@@ -146,9 +149,10 @@ class Filler:
                 return chosen
             view = _View(axis, across, crosswise, stages, wish.values, left, wish.grain, ranked)
             if wish.lead is not None:
-                first = self._strip(view, wish.lead) if wish.lead <= room else None
+                first, steps = self._strip(view, wish.lead) if wish.lead <= room else _NO_STRIP
+                self.steps += steps
                 return [] if first is None else [first]
-            built = self._best_strips(view, wish.sheets and not chosen)
+            built = self._best_strips(view, wish.sheets and not chosen, before)
             picked = self._pick(built, view, lengthwise, room, (len(chosen), only_last_used))
             progress = False
             for strip, wanted in picked:
@@ -176,21 +180,33 @@ class Filler:
                 breadths.setdefault(b, []).append((a, v, kind))
         return list(breadths.items())
 
-    def _best_strips(self, view: _View, sheets: bool) -> list[Strip]:
-        depths = self._leading(view)
-        if sheets and self._alike.known(view):
-            found = [self._alike_strip(view, depth) for depth in depths]
-        else:
-            found = [self._strip(view, depth) for depth in depths]
-        return [strip for strip in found if strip is not None]
+    def _best_strips(
+        self, view: _View, sheets: bool, before: dict[Length, tuple[Strip | None, int]]
+    ) -> list[Strip]:
+        """The best strip of each depth that leads.
 
-    def _strip(self, view: _View, depth: Length) -> Strip | None:
-        """The best strip of that depth."""
-        ((strip, steps),) = self._strips(view, depth, (view.crosswise,))
-        self.steps += steps
-        return strip
+        `before`: those found for the same piece when there was more to choose from, each with the steps
+        that it takes, which count again.
+        """
+        caps = view.caps
+        alike = sheets and self._alike.known(view)
+        found: list[Strip] = []
+        for depth in self._leading(view):
+            strip, steps = before.get(depth, _NO_STRIP)
+            # What was the best of more is the best of less, as long as all of it is there.
+            if strip is None or any(n > caps[kind] for kind, n in strip.use):
+                strip, steps = (self._alike_strip if alike else self._strip)(view, depth)
+                before[depth] = strip, steps
+            self.steps += steps
+            if strip is not None:
+                found.append(strip)
+        return found
 
-    def _alike_strip(self, view: _View, depth: Length) -> Strip | None:
+    def _strip(self, view: _View, depth: Length) -> tuple[Strip | None, int]:
+        """The best strip of that depth, and the steps that it takes."""
+        return self._strips(view, depth, (view.crosswise,))[0]
+
+    def _alike_strip(self, view: _View, depth: Length) -> tuple[Strip | None, int]:
         """The same, found for all sheets at once."""
         alike = self._alike
         if view.stages < 2 or not self.cuttable(depth):
@@ -204,9 +220,7 @@ class Filler:
             every = replace(view, crosswise=widest, breadths=parts)
             made = self._strips(every, depth, levels)
             known = alike.strips[view.axis, depth] = dict(zip(alike.places[view.axis], made, strict=True))
-        strip, steps = known[alike.place(view.crosswise)]
-        self.steps += steps
-        return strip
+        return known[alike.place(view.crosswise)]
 
     def _leading(self, view: _View) -> list[Length]:
         """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
@@ -219,6 +233,7 @@ class Filler:
         room = view.crosswise.room
         stacking = view.stages >= 3
         self.steps += len(depths) * len(rows) // 3
+        narrowest = rows[-1][1]
         ranked: list[tuple[int, Length]] = []
         for depth in depths:
             slots: list[tuple[int, int, int, int]] = []
@@ -227,16 +242,24 @@ class Filler:
                     slots.append((value * 4096 // b, b, cap, value))
                 elif a < depth and stacking:
                     count = depth // a
-                    count = min(count, cap)
-                    slots.append((count * value * 4096 // b, b, cap // count, count * value))
+                    if count > cap:
+                        count = cap
+                    if count > 1:
+                        worth = count * value
+                        slots.append((worth * 4096 // b, b, cap // count, worth))
+                    else:
+                        slots.append((value * 4096 // b, b, cap, value))
             slots.sort(reverse=True)
             guess, free = 0, room
             for _, b, copies, value in slots:
                 if b <= free:
                     count = free // b
-                    count = min(count, copies)
+                    if count > copies:
+                        count = copies
                     guess += count * value
                     free -= count * b
+                    if free < narrowest:
+                        break
             ranked.append((-(guess * 4096 // depth), depth))
         leaders = {depth for _, depth in sorted(ranked)[:most]} | set(depths[:2])
         return [depth for depth in depths if depth in leaders]
@@ -414,7 +437,7 @@ class Filler:
             for slot, n in picked:
                 for kind, count in slot.use:
                     use[kind] = use.get(kind, 0) + n * count
-            if all([count <= view.caps[kind] for kind, count in use.items()]):
+            if all(count <= view.caps[kind] for kind, count in use.items()):
                 return Strip(depth, tuple(picked), value, tuple(sorted(use.items())))
             return self._thinned(depth, picked, view.caps)
         return None
