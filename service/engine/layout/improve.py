@@ -133,11 +133,9 @@ class Improver:
         for kind, n in pattern.use:
             caps[kind] = n
         for axis in AXES:
-            for plain in (False, True):
-                values = [a if not plain else a * 256 + 1 for a in self.context.areas]
-                candidate = self.context.build(self.types[stock], axis, values, caps)
-                if candidate is not None and candidate.use == pattern.use:
-                    found.append(candidate)
+            candidate = self.context.build(self.types[stock], axis, self.context.areas, caps)
+            if candidate is not None and candidate.use == pattern.use:
+                found.append(candidate)
         return found
 
     def _tidier(self, a: Pattern, b: Pattern) -> bool:

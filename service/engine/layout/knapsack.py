@@ -114,14 +114,14 @@ def _takes(room: int, options: Sequence[Option]) -> list[_Take]:
 def _found(rows: NDArray[np.int64], takes: Sequence[_Take], unit: int) -> Iterator[State]:
     last = rows[-1]
     # Where the value rises the sum is just so long.
-    sums = np.flatnonzero(last[1:] > last[:-1]) + 1
+    sums = (last[1:] > last[:-1]).nonzero()[0] + 1
     for total in _falling(sums):
         value = int(last[total])
         counts: dict[int, int] = {}
         at, rest, place = total, value, len(takes)
         while rest > 0:
             # The first row that is worth so much is the one that took something.
-            place = int(np.searchsorted(rows[: place + 1, at], rest))
+            place = int(rows[: place + 1, at].searchsorted(rest))
             width, worth, index, count = takes[place - 1]
             counts[index] = counts.get(index, 0) + count
             at, rest, place = at - width // unit, rest - worth, place - 1

@@ -28,8 +28,8 @@ _DEEPEST: Final = 24
 """States of a knapsack looked at until one leaves a rest that can be cut."""
 _MOST_SLOTS: Final = 30
 """Slot shapes weighed against each other for one strip."""
-_MOST_STACKS: Final = 20_000
-"""Stacks kept that were found already."""
+_MOST_KEPT: Final = 20_000
+"""Answers kept of one sort of question."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +121,7 @@ class Filler:
             {axis: [Level.of(machine, piece.across(axis), trim) for piece in sheets] for axis in OTHER}
         )
         self._stacks_known: dict[tuple[object, ...], tuple[_Stack | None, int]] = {}
+        self._ends_known: dict[tuple[object, ...], bool] = {}
         self._clean_levels: dict[Length, Level] = {}
 
     def cuttable(self, breadth: Length) -> bool:
@@ -242,8 +243,7 @@ class Filler:
                     slots.append((value * 4096 // b, b, cap, value))
                 elif a < depth and stacking:
                     count = depth // a
-                    if count > cap:
-                        count = cap
+                    count = min(count, cap)
                     if count > 1:
                         worth = count * value
                         slots.append((worth * 4096 // b, b, cap // count, worth))
@@ -254,8 +254,7 @@ class Filler:
             for _, b, copies, value in slots:
                 if b <= free:
                     count = free // b
-                    if count > copies:
-                        count = copies
+                    count = min(count, copies)
                     guess += count * value
                     free -= count * b
                     if free < narrowest:
@@ -333,7 +332,7 @@ class Filler:
         key = (axis, depth, *[2 * v.kind + v.rotated for v in members], *options)
         known = self._stacks_known.get(key)
         if known is None:
-            if len(self._stacks_known) >= _MOST_STACKS:
+            if len(self._stacks_known) >= _MOST_KEPT:
                 self._stacks_known.clear()
             known = self._stacks_known[key] = self._stacked(members, options, axis, depth)
         self.steps += known[1]
@@ -461,10 +460,24 @@ class Filler:
         return Strip(depth, tuple(kept), value, tuple(sorted(use.items()))) if kept else None
 
     def _ends(self, rest: Length, slots: list[tuple[Slot, int]], across: Axis, level: Level) -> bool:
-        cuts = sum(n for _, n in slots) - 1
+        cuts = sum([n for _, n in slots]) - 1
         if rest == 0 and cuts == 0 and level.start == 0:
-            return level.ends_well(0, slots[0][0].breadth, slot_tolerance(slots[0][0], across), 0)
-        return any(level.ends_well(rest, s.breadth, slot_tolerance(s, across), cuts) for s, _ in slots)
+            slots = slots[:1]
+        for slot, _ in slots:
+            if self._ends_well(level, rest, slot.breadth, slot_tolerance(slot, across), cuts):
+                return True
+        return False
+
+    def _ends_well(self, level: Level, rest: Length, last: Length, tolerance: Length, cuts: int) -> bool:
+        """As :meth:`Level.ends_well`, asked once."""
+        extent = level.extent
+        key = (extent.far_mill, extent.spread, level.end_min, rest, last, tolerance, cuts)
+        known = self._ends_known.get(key)
+        if known is None:
+            if len(self._ends_known) >= _MOST_KEPT:
+                self._ends_known.clear()
+            known = self._ends_known[key] = level.ends_well(rest, last, tolerance, cuts)
+        return known
 
     def _pick(
         self, built: list[Strip], view: _View, level: Level, room: Length, before: tuple[int, bool]
@@ -486,7 +499,7 @@ class Filler:
             if not counts:
                 return []
             cuts = before[0] + sum(counts.values()) - 1
-            if any(level.ends_well(room - total, built[i].depth, tolerances[i], cuts) for i in counts):
+            if any(self._ends_well(level, room - total, built[i].depth, tolerances[i], cuts) for i in counts):
                 order = sorted(
                     counts, key=lambda i: (-(built[i].value * 4096 // built[i].depth), -built[i].depth, i)
                 )

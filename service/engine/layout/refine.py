@@ -110,10 +110,10 @@ class Refiner:
             root = self.columns.priced(
                 start.demand, start.stock, rounds, self.unit, self.context.steps + self.allowed // 3
             )
-        self._prove(root.values)
         if self.context.most is not None and round(root.least) > self.context.most:
             self.hopeless = True
             return best
+        self._prove(root.values)
         best = self._chosen(root, start, best)
         for turn in range(_DIVES[self.effort]):
             if self._done(best) or self.context.steps >= self.ceiling:

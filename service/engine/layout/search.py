@@ -35,6 +35,8 @@ _FEW_PIECES: Final = 100
 """Pieces up to which it is done with all moves, and plain dives follow it, where levels are not limited."""
 _MOST_PIECES: Final = 400
 """Pieces up to which that is done: each move looks at all sheets."""
+_FAR_OFF: Final = 12
+"""A search beside another ends where its first passes come to so large a part more than is of use."""
 _LEVELS: Final = 3
 """Levels of cuts below which it is not done: its trees are seldom that flat."""
 _FINER: Final = 8
@@ -106,6 +108,8 @@ def _search(context: Context) -> Solution:
     passes = Passes(context)
     target = _target(context)
     best = _opening(context, passes, _ROUNDS[effort], target)
+    if context.most is not None and best.rank[1] > context.most + context.most // _FAR_OFF:
+        return best
     few = _few_of_each(context)
     pieces = sum(context.demand)
     many = context.stages >= ANY_LEVELS and pieces > _FEW_PIECES
