@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from service.engine.layout import rules
 from service.engine.layout.rules import Extent, Separation
@@ -146,8 +146,7 @@ def surplus(machine: Machine, rest: Length, end_min: Length) -> tuple[Length, ..
     return (*pieces, rest)
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """A child of a level: depth, the deviation it bears, whether a part needs its edges, what it holds.
 
     `content` is only compared: children with equal content are laid side by side.

@@ -27,7 +27,7 @@ Lengths are whole hundredths of a millimetre.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from service.engine.machine import BackGauge, Machine
 from service.engine.order import Part, StockItem
@@ -41,11 +41,11 @@ NO_LIMIT: Length = 1 << 40
 _AXES: Final[tuple[Axis, Axis]] = ("x", "y")
 
 
-@dataclass(frozen=True, slots=True)
-class Extent:
+class Extent(NamedTuple):
     """One direction of a piece: its size and what bounds it.
 
-    `spread` is how far the true size may lie from the nominal one.
+    `spread` is how far the true size may lie from the nominal one. A tuple, like :class:`Piece`, as tens of
+    thousands are made for one plan.
     """
 
     size: Length
@@ -54,8 +54,7 @@ class Extent:
     spread: Length
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(NamedTuple):
     """A rectangle in the operator's hands, with the state of its edges."""
 
     x: Extent
@@ -416,6 +415,8 @@ def _walk(
         return made
     found[id(node)] = made
     for child, separation in zip(node.children, made, strict=True):
+        if isinstance(child, Leaf) and child.kind != "part":
+            continue
         grown = separation.made
         sub = Piece(grown, breadth) if axis == "x" else Piece(breadth, grown)
         refused = _walk(machine, child, sub, parts, trim, longest, found, known)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 from service.engine.layout import rules
 from service.engine.layout.kinds import Kind, Variant
@@ -21,9 +22,11 @@ from service.engine.order import Part
 from service.engine.plan import Axis, Leaf, LeafKind, Node, Split
 from service.engine.quantities import Length
 
+_MOST_KEPT: Final = 10_000
+"""Levels kept that were arranged already."""
 
-@dataclass(frozen=True, slots=True)
-class Region:
+
+class Region(NamedTuple):
     """A piece and the place of its near corner in the sheet."""
 
     piece: Piece
@@ -57,6 +60,7 @@ class Builder:
         self.kinds = kinds
         self.parts = parts
         self.known: rules.Known = {}
+        self._arranged: dict[tuple[object, ...], Arranged | str] = {}
         self.offcut_min = (max(offcut_min), min(offcut_min))
 
     def fill(self, region: Region, axis: Axis, stages: int, wish: Wish) -> Node | None:
@@ -158,9 +162,18 @@ class Builder:
     def part(self, region: Region, v: Variant, wish: Wish) -> Leaf:
         """A part where its edges and its tolerance allow it; scrap otherwise, and the part given back."""
         kind = self.kinds[v.kind]
-        size = region.piece.x.size, region.piece.y.size
-        leaf = Leaf("part", region.x, region.y, *size, kind.ref, v.rotated != kind.swapped)
-        if size != (v.dx, v.dy) or rules.leaf_refused(leaf, region.piece, self.parts) is not None:
+        (x, y), at_x, at_y = region
+        leaf = Leaf("part", at_x, at_y, x.size, y.size, kind.ref, v.rotated != kind.swapped)
+        # As :func:`rules.leaf_refused`, with deviations that are known.
+        if (
+            (x.size, y.size) != (v.dx, v.dy)
+            or x.near_mill
+            or x.far_mill
+            or y.near_mill
+            or y.far_mill
+            or x.spread > v.tol_x
+            or y.spread > v.tol_y
+        ):
             wish.caps[v.kind] += 1
             return self.waste("scrap", region)
         return leaf
@@ -168,7 +181,13 @@ class Builder:
     def arranged(self, extent: Extent, entries: list[Entry], rest: Entry | None = None) -> Arranged | None:
         """The entries in an order that can be cut, None when none of those tried can."""
         self.filler.steps += 50 + 10 * len(entries)
-        arranged = arrange(self.machine, extent, entries, self.trim, rest, self.known)
+        key = (extent, rest, *entries)
+        arranged = self._arranged.get(key)
+        if arranged is None:
+            if len(self._arranged) >= _MOST_KEPT:
+                self._arranged.clear()
+            arranged = arrange(self.machine, extent, entries, self.trim, rest, self.known)
+            self._arranged[key] = arranged
         return None if isinstance(arranged, str) else arranged
 
     def close(self, region: Region, axis: Axis, stages: int, level: Made, wish: Wish) -> Node:

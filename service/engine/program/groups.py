@@ -229,7 +229,7 @@ def _chain(
         if groups.apart:
             end = next((one for one in range(start + 1, end) if keys[one] != keys[start]), end)
         taken = sum(made[index].made.size for index in range(start, end))
-        left = replace(rest, size=rest.size - taken, near_mill=False)
+        left = rest._replace(size=rest.size - taken, near_mill=False)
         if made[end].cut is None:
             on = leads(end)
         else:

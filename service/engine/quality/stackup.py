@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from service.engine.layout import rules
 from service.engine.layout.rules import Cut, Piece, Separation
@@ -109,7 +109,7 @@ def _parts(
     made = walked[id(node)]
     cut_sides = _level(blade, piece, axis, sides[axis], made)
     for separation, side in zip(made, cut_sides, strict=True):
-        sub = replace(piece, x=separation.made) if axis == "x" else replace(piece, y=separation.made)
+        sub = piece._replace(x=separation.made) if axis == "x" else piece._replace(y=separation.made)
         child = node.children[separation.index]
         yield from _parts(blade, child, sub, {**sides, axis: side}, walked)
 
