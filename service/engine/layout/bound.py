@@ -105,13 +105,11 @@ def least_of(
     trim: Length,
     prices: Sequence[int] = (),
     levels: int = ANY_LEVELS,
-    work: int = 0,
 ) -> Least:
     """The best of all bounds for that many pieces of each kind.
 
     `prices`, one a kind, are any worths found by a search; good ones give a good bound, and none can
-    give a wrong one (:func:`.prices.price_bound`). `levels` is how many levels of cuts there may be,
-    `work` as in :func:`.prices.price_bound`.
+    give a wrong one (:func:`.prices.price_bound`). `levels` is how many levels of cuts there may be.
     """
     if not any(counts):
         return Least(0, 0, 0, "nothing is wanted")
@@ -146,7 +144,7 @@ def least_of(
     best = _better(best, _in_whole_pieces(told, types, best.method), types)
     best = _better(best, Least(apart(kinds, counts, whole), 0, 0, "parts that exclude each other"), types)
     if prices:
-        return with_prices(best, kinds, counts, types, trim, prices, levels, work)
+        return with_prices(best, kinds, counts, types, trim, prices, levels)
     return _agreed(best, types)
 
 
@@ -173,11 +171,10 @@ def with_prices(
     trim: Length,
     prices: Sequence[int],
     levels: int = ANY_LEVELS,
-    work: int = 0,
 ) -> Least:
     """A bound raised, where it can be, by what the parts are worth; arguments as of :func:`least_of`."""
     room = [usable(t, trim) for t in types]
-    cost = price_bound(kinds, counts, types, room, prices, levels, work)
+    cost = price_bound(kinds, counts, types, room, prices, levels, least.cost)
     return raised(least, cost, types)
 
 

@@ -95,7 +95,7 @@ def most_of(
     room = sum(n * w * h for n, (w, h) in zip(pieces, rooms, strict=True))
     most, start = wanted.all, prices_by_area(wanted.values, [k.area for k in kinds], wanted.counts, room)
     turns = rounds
-    for grid, _ in grids(kinds, wanted.counts, rooms, wanted.values, levels, 0):
+    for grid in grids(kinds, wanted.counts, rooms, wanted.values, levels):
         bound, start = held_to_counts(grid, pieces, wanted, turns, go_on, start)
         most = min(most, bound)
         turns = max(rounds // 4, 1)

@@ -26,9 +26,10 @@ ANY_LEVELS: Final = ANY_STAGES
 _PLACES: Final = 350
 """Places along an axis looked at as they are; with more of them, sizes are measured in units."""
 _BITS: Final = 26
-_MOST_PLACES: Final = 3000
 _UNITS: Final = 4
 """Pairs of units tried."""
+_NEAR: Final = 85
+"""Hundredths of the known cost that the first pair must come to for the others to be tried."""
 
 
 def price_bound(
@@ -38,7 +39,7 @@ def price_bound(
     room: Sequence[tuple[Length, Length]],
     prices: Sequence[int],
     levels: int = ANY_LEVELS,
-    work: int = 0,
+    known: int = 0,
 ) -> int:
     """Least cost by those prices, rounded up; `room` is what each stock type has for parts.
 
@@ -48,8 +49,8 @@ def price_bound(
     cost / V over the types; and also at least ``Σ counts · prices − Σ quantity · max(0, V − cost)``,
     since ``cost ≥ V − max(0, V − cost)`` for each piece used; and what whole pieces cost whose V add up
     to the worth of the parts (:func:`.cover.whole_cost`). Prices below zero count as zero.
-    `levels` is how many levels of cuts the plan may have at most. With `work` all places are looked at
-    where a table of them takes no more sums than that.
+    `levels` is how many levels of cuts the plan may have at most. Where the first measure comes to much less
+    than the cost that is `known` to be the least, no other is tried.
     """
     prices = [max(p, 0) if n else 0 for n, p in zip(counts, prices, strict=True)]
     # Prices of thirty bits say as much, and tables of them are done in half the time.
@@ -59,10 +60,12 @@ def price_bound(
     if worth == 0:
         return 0
     best = 0
-    for grid, coarse in grids(kinds, counts, room, prices, levels, work):
-        if coarse is not None:
-            coarse.price(prices)
-        best = max(best, whole_least(worth, grid.tops(prices, coarse), types))
+    for grid in grids(kinds, counts, room, prices, levels):
+        tops = grid.tops(prices)
+        if least_cost(worth, tops, types) * 100 < known * _NEAR:
+            # Measures differ by less than that.
+            break
+        best = max(best, whole_least(worth, tops, types))
     return best
 
 
@@ -95,12 +98,8 @@ def grids(
     room: Sequence[tuple[Length, Length]],
     prices: Sequence[int],
     levels: int,
-    work: int,
-) -> Iterator[tuple[Grid, Grid | None]]:
-    """The places as they are when they are few; else several ways to measure the sizes in units.
-
-    With each comes a table of fewer places to begin from, if any.
-    """
+) -> Iterator[Grid]:
+    """The places as they are when they are few; else several ways to measure the sizes in units."""
     wide, high = max(r[0] for r in room), max(r[1] for r in room)
     variants = [
         v
@@ -109,13 +108,9 @@ def grids(
         for v in kind.variants
         if any(v.dx <= r[0] and v.dy <= r[1] for r in room)
     ]
-    grid = Grid(variants, counts, room, levels, _MOST_PLACES if work else _PLACES)
-    size = len(grid.xs) + len(grid.ys)
-    if grid.exact and size <= 2 * _PLACES:
-        yield grid, None
-        return
-    if grid.exact and len(grid.xs) * len(grid.ys) * size // 4 <= work:
-        yield grid, Grid(variants, counts, room, levels, _PLACES // 2) if grid.unlimited else None
+    grid = Grid(variants, counts, room, levels, _PLACES)
+    if grid.exact and len(grid.xs) + len(grid.ys) <= 2 * _PLACES:
+        yield grid
         return
     weights = [prices[v.kind] * counts[v.kind] for v in variants]
     along = _units([v.dx for v in variants], weights, wide)
@@ -124,7 +119,7 @@ def grids(
         f, g = by_unit(wide, unit_x), by_unit(high, unit_y)
         measured = [replace(v, dx=f(v.dx), dy=g(v.dy)) for v in variants]
         if all(_counts_in_both(v) for v in measured):
-            yield Grid(measured, counts, [(f(w), g(h)) for w, h in room], levels, 1 << 20), None
+            yield Grid(measured, counts, [(f(w), g(h)) for w, h in room], levels, 1 << 20)
 
 
 def _counts_in_both(v: Variant) -> bool:
