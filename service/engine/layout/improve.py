@@ -41,10 +41,9 @@ class Improver:
                 break
             removed = self._choose(rows, numbers, 2 + trial % 6)
             kept, demand, stock = self._without(rows, left, removed)
-            values = [
-                area * (256 + numbers.below(64) + (numbers.below(64) if trial % 2 else 0))
-                for area in self.context.areas
-            ]
+            # Now and then one kind may count several times as much as another.
+            wide = 768 if trial % 2 else 64
+            values = [area * (256 + numbers.below(wide)) for area in self.context.areas]
             axes: tuple[Axis, ...] = (AXES, AXES[:1], AXES[1:])[numbers.below(3)]
             self.passes.numbers = numbers if trial % 2 else None
             found, rest = self.passes.one_pass(values, demand, stock, 850, axes)

@@ -110,6 +110,7 @@ class Filler:
         self._stack_ok: dict[tuple[Length, Length, Length, int], bool] = {}
         self._only_last: dict[tuple[bool, Length, Length, Length], bool] = {}
         self._knapsack = Knapsack()
+        self._drops = sorted({machine.smallest_drop, machine.back_gauge.low, machine.hold_down.depth} - {0})
         self._ways: dict[Axis, list[tuple[Length, Length, Variant, int]]] = {
             axis: sorted(
                 [(v.along(axis), v.along(OTHER[axis]), v, v.kind) for v in self.variants],
@@ -153,7 +154,7 @@ class Filler:
                 first, steps = self._strip(view, wish.lead) if wish.lead <= room else _NO_STRIP
                 self.steps += steps
                 return [] if first is None else [first]
-            built = self._best_strips(view, wish.sheets and not chosen, before)
+            built = self._best_strips(view, room, wish.sheets and not chosen, before)
             picked = self._pick(built, view, lengthwise, room, (len(chosen), only_last_used))
             progress = False
             for strip, wanted in picked:
@@ -182,9 +183,9 @@ class Filler:
         return list(breadths.items())
 
     def _best_strips(
-        self, view: _View, sheets: bool, before: dict[Length, tuple[Strip | None, int]]
+        self, view: _View, room: Length, sheets: bool, before: dict[Length, tuple[Strip | None, int]]
     ) -> list[Strip]:
-        """The best strip of each depth that leads.
+        """The best strip of each depth that leads, `room` being what is left to cut them from.
 
         `before`: those found for the same piece when there was more to choose from, each with the steps
         that it takes, which count again.
@@ -192,7 +193,8 @@ class Filler:
         caps = view.caps
         alike = sheets and self._alike.known(view)
         found: list[Strip] = []
-        for depth in self._leading(view):
+        depths = self._leading(view)
+        for depth in [*depths, *self._with_a_drop(view, depths, room)]:
             strip, steps = before.get(depth, _NO_STRIP)
             # What was the best of more is the best of less, as long as all of it is there.
             if strip is None or any(n > caps[kind] for kind, n in strip.use):
@@ -222,6 +224,34 @@ class Filler:
             made = self._strips(every, depth, levels)
             known = alike.strips[view.axis, depth] = dict(zip(alike.places[view.axis], made, strict=True))
         return known[alike.place(view.crosswise)]
+
+    def _with_a_drop(self, view: _View, depths: Sequence[Length], room: Length) -> list[Length]:
+        """Depths a drop more than those that equal parts fill to the end, where the last would be off size.
+
+        That is so in strips deeper than the back gauge goes, which the stops measure: the last part would be
+        what is left, with the errors of all cuts before it. With a drop beyond it, it is gauged like the
+        others.
+        """
+        if view.stages < 3:
+            return []
+        found: dict[Length, None] = {}
+        for depth in [one for one in depths if one > self.machine.back_gauge.deepest]:
+            for _, group in view.breadths:
+                for a, v, _ in group:
+                    count = depth // a
+                    if count < 2 or depth % a or view.caps[v.kind] < count:
+                        continue
+                    if self._stack_height(a, v.tolerance(view.axis), depth, count) == count:
+                        continue
+                    for drop in self._drops:
+                        more = depth + drop
+                        if (
+                            more <= room
+                            and self._stack_height(a, v.tolerance(view.axis), more, count) == count
+                        ):
+                            found[more] = None
+                            break
+        return [depth for depth in found if depth not in depths]
 
     def _leading(self, view: _View) -> list[Length]:
         """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
@@ -366,10 +396,13 @@ class Filler:
         return known
 
     def _clean_level(self, depth: Length) -> Level:
-        """The level of a strip that was cut to that depth by the back gauge."""
+        """The level of a strip that was cut to that depth by the back gauge, or if too deep by the stops."""
         level = self._clean_levels.get(depth)
         if level is None:
-            extent = Extent(depth, False, False, self._clean)
+            spread, stops = self._clean, self.machine.front_stops
+            if stops is not None and depth > self.machine.back_gauge.deepest:
+                spread = stops.accuracy
+            extent = Extent(depth, False, False, spread)
             level = self._clean_levels[depth] = Level.of(self.machine, extent, 0)
         return level
 
