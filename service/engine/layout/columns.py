@@ -8,18 +8,20 @@ those parts are lowered and the table is asked again.
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.context import AXES, Context, Pattern
-from service.engine.layout.grid import Grid, Shape, variants_in
-from service.engine.layout.linear import PRICE_BITS, Column, Master
+from service.engine.layout.grid import Grid, Shape
+from service.engine.layout.linear import PRICE_BITS, Master
 from service.engine.layout.mend import Mender, worth_of
 from service.engine.layout.prices import least_cost, whole_least
+from service.engine.layout.sketch import Sketch, carved, sketch, uses_of
 from service.engine.layout.stock import StockType
+from service.engine.layout.task import Task
 from service.engine.order import Effort
 from service.engine.quantities import Length
 
@@ -29,6 +31,12 @@ FINE_BITS: Final = 18
 """Bits by which prices are lengthened where patterns are filled: there they are weighed against trifles."""
 _SHAPES: Final = 8
 """Patterns taken from one table for one stock type."""
+_SKETCHES: Final = 24
+"""The same where layouts are not carried out at once."""
+_SOME: Final = 5
+_GAIN: Final = 0.1
+_LITTLE: Final = 0.08
+"""So many rounds must lower the cost by such shares of what is above that wanted and of what is free."""
 _SPARING: Final[dict[Effort, int]] = {"quick": 1, "standard": 4, "thorough": 8}
 """Tables for the same prices, with parts spared that were taken too often."""
 _TAIL: Final = 10
@@ -55,7 +63,15 @@ class Priced:
     master: Master
     patterns: list[Pattern]
     least: float
-    task: Task
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What the linear programme of a dive says: layouts with their weights, worths, and the least cost."""
+
+    weights: list[tuple[Pattern | Sketch, float]]
+    values: list[int]
+    least: float
 
 
 class Steady:
@@ -109,6 +125,27 @@ class Columns:
         self.dearest = max(t.cost for t in self.types)
         self.mender = Mender(context.filler.variants, context.stages)
 
+    @property
+    def spent(self) -> bool:
+        """Whether the effort is used up."""
+        return self.context.steps >= self.ceiling
+
+    @contextmanager
+    def uncounted(self) -> Iterator[None]:
+        """The steps taken meanwhile have a limit of their own and are not counted against the effort."""
+        before = self.context.steps
+        yield
+        if not self.context.stopped:
+            spent = self.context.steps - before
+            self.context.budget += spent
+            self.ceiling += spent
+
+    def least(self, task: Task[Pattern | Sketch], demand: Sequence[int], stock: Sequence[int]) -> float:
+        """What so much costs in fractions from the patterns of `task`."""
+        task.renew(demand, stock)
+        self._solve_again(task.master)
+        return task.master.objective * self.dearest
+
     def priced(
         self, demand: Sequence[int], stock: Sequence[int], rounds: int, unit: int, last: int | None = None
     ) -> Priced:
@@ -120,7 +157,7 @@ class Columns:
         context = self.context
         last = 2 * self.ceiling // 3 if last is None else last
         kinds = [kind for kind, n in enumerate(demand) if n > 0]
-        task = Task(self, kinds, demand, stock)
+        task: Task[Pattern] = Task(self.types, kinds, demand, stock)
         for pattern in list(context.pool.values()):
             task.offer(pattern)
         live = [t for t in self.types if stock[t.index] > 0]
@@ -164,26 +201,41 @@ class Columns:
         self._solve(task.master)
         weights = [(task.patterns[j], weight) for j, weight in task.master.weights()]
         return Priced(
-            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest, task
+            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest
         )
 
     def held(
-        self, task: Task, demand: Sequence[int], stock: Sequence[int], enough: float, rounds: int
-    ) -> Priced:
-        """As :meth:`priced`, from the patterns of `task`: new ones until the cost is `enough` at most.
+        self,
+        task: Task[Pattern | Sketch],
+        demand: Sequence[int],
+        stock: Sequence[int],
+        enough: float,
+        most: float,
+        rounds: int,
+    ) -> Held:
+        """Weights from the layouts of `task` for what is still wanted, new ones until it costs `enough`.
 
-        Made with rough tables, for dives, in which what is left changes little from one time to the next.
+        `most` is what it may cost; what is free below it tells what is little.
+
+        The new ones come from rough tables, mended (:mod:`.mend`), and are not carried out yet: for dives,
+        in which what is left changes little from one time to the next. Ends early where little is gained.
         """
         context = self.context
         task.renew(demand, stock)
         live = [t for t in self.types if stock[t.index] > 0]
-        most = _PLACES[context.job.options.effort]
-        places = [most // 2, most]
+        fine = _PLACES[context.job.options.effort]
+        places = [fine // 2, fine]
         grid: Grid | None = None
-        for _ in range(rounds):
+        before = math.inf
+        for turn in range(rounds):
             self._solve_again(task.master)
-            if task.master.objective * self.dearest <= enough or context.steps >= self.ceiling:
+            least = task.master.objective * self.dearest
+            if least <= enough or self.spent:
                 break
+            if turn % _SOME == 0:
+                if before - least < max(_GAIN * (least - enough), _LITTLE * (most - least)):
+                    break
+                before = least
             values = task.values()
             added = False
             while places and not added:
@@ -194,7 +246,7 @@ class Columns:
                     context.stages,
                     places[0],
                 )
-                _, added = self._by_table(grid, live, values, values, task, mended=True)
+                added = self._sketched(grid, live, values, task)
                 if not added:
                     grid = None
                     places.pop(0)
@@ -203,9 +255,51 @@ class Columns:
         else:
             self._solve_again(task.master)
         weights = [(task.patterns[j], weight) for j, weight in task.master.weights()]
-        return Priced(
-            weights, task.values(), task.master, task.patterns, task.master.objective * self.dearest, task
-        )
+        return Held(weights, task.values(), task.master.objective * self.dearest)
+
+    def _sketched(
+        self, grid: Grid, live: Sequence[StockType], values: list[int], task: Task[Pattern | Sketch]
+    ) -> bool:
+        """Layouts of the table, mended where they hold too much; whether one gains."""
+        context, demand = self.context, task.demand
+        before = grid.work
+        tops = grid.price(values)
+        asked = values
+        added = False
+        seen: set[tuple[int, frozenset[tuple[int, int]]]] = set()
+        for turn in range(_SPARING[context.job.options.effort]):
+            if turn:
+                grid.price(asked)
+            over: dict[int, int] = {}
+            for place, stock_type in enumerate(live):
+                least = (stock_type.cost << PRICE_BITS) // self.dearest
+                if tops[place] <= least - (least >> 4):
+                    continue
+                for shape in grid.shapes(place, _SKETCHES if len(live) < 4 else _SHAPES, least >> 1):
+                    uses = uses_of(shape)
+                    beyond = {kind: n for kind, n in uses.items() if n > demand[kind]}
+                    for kind, n in beyond.items():
+                        over[kind] = max(over.get(kind, 0), n)
+                    key = (place, frozenset(uses.items()))
+                    if key in seen:
+                        continue
+                    seen.add(key)
+                    whole = self._mended(stock_type, shape, values, demand) if beyond else shape
+                    if whole is not None and worth_of(whole, values) > least:
+                        added |= task.offer(sketch(stock_type, whole, context.areas))
+            if added or not over:
+                break
+            asked = list(asked)
+            for kind, n in over.items():
+                asked[kind] = asked[kind] * (demand[kind] + n) // (2 * n)
+        context.other_steps += (grid.work - before) // _TABLE_STEPS + 2 * len(grid.xs)
+        return added
+
+    def _mended(
+        self, stock: StockType, shape: Shape, values: Sequence[int], demand: Sequence[int]
+    ) -> Shape | None:
+        self.context.other_steps += _MENDING
+        return self.mender.mended(shape, self.rooms[stock.index], values, demand)
 
     def _tail(self, objective: float, unit: int) -> float:
         over = objective * self.dearest / unit % 1
@@ -217,8 +311,7 @@ class Columns:
         live: Sequence[StockType],
         prices: list[int],
         values: Sequence[int],
-        task: Task,
-        mended: bool = False,
+        task: Task[Pattern],
     ) -> tuple[list[int], bool]:
         """The most valuable patterns of the table for each stock type, those that gain at `values`.
 
@@ -246,8 +339,6 @@ class Columns:
                             over[kind] = max(over.get(kind, 0), n)
                     if sum(min(n, demand[kind]) * values[kind] for kind, n in uses.items()) > least:
                         added |= task.gains(carved(context, stock_type, shape, uses, demand), values)
-                    elif mended:
-                        added |= self._mended(stock_type, shape, values, task)
             if added or not over:
                 break
             asked = list(asked)
@@ -256,14 +347,6 @@ class Columns:
         context.other_steps += (grid.work - before) // _TABLE_STEPS + 2 * len(grid.xs)
         return tops, added
 
-    def _mended(self, stock: StockType, shape: Shape, values: Sequence[int], task: Task) -> bool:
-        """A layout with more of a part than is wanted, mended; whether it gains."""
-        whole = self.mender.mended(shape, self.rooms[stock.index], values, task.demand)
-        self.context.other_steps += _MENDING
-        if whole is None or worth_of(whole, values) * self.dearest <= stock.cost << PRICE_BITS:
-            return False
-        return task.gains(carved(self.context, stock, whole, uses_of(whole), task.demand), values)
-
     def _solve_again(self, master: Master) -> None:
         master.solve()
         self.context.other_steps += 40 * master.parts + 4 * len(master.columns)
@@ -271,78 +354,3 @@ class Columns:
     def _solve(self, master: Master) -> None:
         master.solve()
         self.context.other_steps += 100 * master.parts + 4 * len(master.columns)
-
-
-class Task:
-    """The linear programme for what is still wanted, from what stock is left."""
-
-    def __init__(
-        self, columns: Columns, kinds: Sequence[int], demand: Sequence[int], stock: Sequence[int]
-    ) -> None:
-        self.types, self.dearest = columns.types, columns.dearest
-        self.kinds = kinds
-        self.demand = demand
-        self.stock = stock
-        self.row_of = {kind: row for row, kind in enumerate(kinds)}
-        pieces = sum(demand)
-        scarce = [t.index for t in self.types if 0 < stock[t.index] < pieces]
-        self.stock_row = {index: len(kinds) + i for i, index in enumerate(scarce)}
-        self.master = Master([demand[k] for k in kinds], [stock[i] for i in scarce], 2.0)
-        self.scarce = scarce
-        self.patterns: list[Pattern] = []
-        self.known: set[tuple[int, tuple[tuple[int, int], ...]]] = set()
-
-    def renew(self, demand: Sequence[int], stock: Sequence[int]) -> None:
-        """The same patterns for what is still wanted of the same kinds, from what stock is left."""
-        self.demand = demand
-        self.stock = stock
-        self.master.renew([demand[k] for k in self.kinds], [stock[i] for i in self.scarce])
-
-    def column(self, stock: int, use: Sequence[tuple[int, int]]) -> Column:
-        """A use of a stock type as a column; empty when it serves nothing that is wanted."""
-        column: Column = tuple((self.row_of[kind], n) for kind, n in use if kind in self.row_of)
-        if column and stock in self.stock_row:
-            column = (*column, (self.stock_row[stock], 1))
-        return column
-
-    def offer(self, pattern: Pattern) -> bool:
-        """Take a pattern in; False when it is known or of no use."""
-        key = (pattern.stock, pattern.use)
-        if self.stock[pattern.stock] <= 0 or key in self.known:
-            return False
-        self.known.add(key)
-        column = self.column(pattern.stock, pattern.use)
-        if not column:
-            return False
-        self.master.add(column, self.types[pattern.stock].cost / self.dearest)
-        self.patterns.append(pattern)
-        return True
-
-    def gains(self, pattern: Pattern | None, values: Sequence[int]) -> bool:
-        """Take a pattern in when it is worth more than it costs."""
-        if pattern is None:
-            return False
-        worth = sum(values[kind] * n for kind, n in pattern.use)
-        if worth * self.dearest <= self.types[pattern.stock].cost << PRICE_BITS:
-            return False
-        return self.offer(pattern)
-
-    def values(self) -> list[int]:
-        """What a piece of each kind is worth."""
-        values = [0] * len(self.demand)
-        for kind, price in zip(self.kinds, self.master.prices(), strict=True):
-            values[kind] = price
-        return values
-
-
-def uses_of(shape: Shape) -> Counter[int]:
-    """How many of each kind a shape holds."""
-    return Counter(v.kind for v in variants_in(shape))
-
-
-def carved(
-    context: Context, stock: StockType, shape: Shape, uses: Mapping[int, int], demand: Sequence[int]
-) -> Pattern | None:
-    """The pattern that a shape makes, no more of a kind than is wanted, and nothing added."""
-    caps = [min(n, uses.get(kind, 0)) for kind, n in enumerate(demand)]
-    return context.carve(stock, shape, context.areas, caps)

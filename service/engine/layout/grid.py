@@ -134,6 +134,7 @@ class Grid:
                 base[at] = prices[v.kind]
                 self.best[at] = v
         self.base = base
+        self._traced: dict[tuple[Axis, int, int, int], Shape | None] = {}
         self.chains: list[list[tuple[Axis, Table]]] = []
         firsts: tuple[Axis, ...] = ("x", "y")
         tops = [0] * len(self.rooms)
@@ -296,6 +297,13 @@ class Grid:
         return int((self.rest_x if axis == "x" else self.rest_y)[at][k])
 
     def _trace(self, chain: list[tuple[Axis, Table]], level: int, i: int, j: int) -> Shape | None:
+        """The layout behind one entry; those of one table have much in common."""
+        key = chain[0][0], level, i, j
+        if key not in self._traced:
+            self._traced[key] = self._found(chain, level, i, j)
+        return self._traced[key]
+
+    def _found(self, chain: list[tuple[Axis, Table]], level: int, i: int, j: int) -> Shape | None:
         worth = int(chain[level][1][i, j])
         if worth == 0:
             return None

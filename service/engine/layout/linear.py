@@ -66,6 +66,7 @@ class Master:
         self.duals: list[float] = []
         self.levels: list[float] = []
         self._lp = _solver()
+        self._grown = False
         for n in need:
             self._lp.addRow(float(n), highspy.kHighsInf, 0, _INTS, _FLOATS)
         for n in have:
@@ -80,7 +81,20 @@ class Master:
         rows = np.array([i for i, _ in column], np.int32)
         counts = np.array([float(n) for _, n in column])
         self._lp.addCol(cost, 0.0, highspy.kHighsInf, len(column), rows, counts)
+        self._grown = True
         return len(self.columns) - 1
+
+    def bar(self, number: int) -> None:
+        """Use a pattern no more.
+
+        >>> master = Master([4], [], 100.0)
+        >>> _ = master.add(((0, 2),), 1.0), master.add(((0, 1),), 1.0)
+        >>> master.bar(0)
+        >>> master.solve()
+        >>> round(master.objective, 6)
+        4.0
+        """
+        self._lp.changeColBounds(self.parts + number, 0.0, 0.0)
 
     def renew(self, need: Sequence[int], have: Sequence[int]) -> None:
         """The same patterns for other needs and stock; the next answer begins from the last one.
@@ -92,15 +106,20 @@ class Master:
         >>> round(master.objective, 6)
         3.0
         """
+        for row, (n, before) in enumerate(zip(need, self.need, strict=True)):
+            if n != before:
+                self._lp.changeRowBounds(row, float(n), highspy.kHighsInf)
+        for row, (n, before) in enumerate(zip(have, self.have, strict=True), len(need)):
+            if n != before:
+                self._lp.changeRowBounds(row, -highspy.kHighsInf, float(n))
         self.need = list(need)
         self.have = list(have)
-        for row, n in enumerate(need):
-            self._lp.changeRowBounds(row, float(n), highspy.kHighsInf)
-        for row, n in enumerate(have, len(need)):
-            self._lp.changeRowBounds(row, -highspy.kHighsInf, float(n))
 
     def solve(self) -> None:
         """Find the least cost; the answer is in `objective`, `duals` and :meth:`weights`."""
+        # With new patterns the last answer still meets all needs; with other needs its prices still hold.
+        self._lp.setOptionValue("simplex_strategy", _PRIMAL if self._grown else _DUAL)
+        self._grown = False
         self._lp.run()
         answer = self._lp.getSolution()
         self.duals = list(answer.row_dual)
@@ -181,5 +200,8 @@ class Master:
 
 
 _HELPS: Final = ("mip_heuristic_run_rins", "mip_heuristic_run_rens", "mip_heuristic_run_root_reduced_cost")
+_DUAL: Final = 1
+_PRIMAL: Final = 4
+"""The simplex methods of the solver by its numbers."""
 _INTS = np.zeros(0, np.int32)
 _FLOATS = np.zeros(0)

@@ -9,23 +9,28 @@ table only proves, as most of its layouts turn the direction of cutting too ofte
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from service.engine.layout.columns import Steady, Task, carved, uses_of
-from service.engine.layout.context import Context
+from service.engine.layout.columns import Steady
+from service.engine.layout.context import Context, Pattern
 from service.engine.layout.grid import Grid, Shape
 from service.engine.layout.linear import PRICE_BITS
 from service.engine.layout.prices import ANY_LEVELS
+from service.engine.layout.sketch import Sketch, carved, sketch, uses_of
+from service.engine.layout.task import Task
 from service.engine.quantities import Length
 
 _MOST_PLACES: Final = 3000
 _SOME_PLACES: Final = 500
 _FEW_PLACES: Final = (80, 200)
-_SHAPES: Final = 12
-_MORE_SHAPES: Final = 20
-"""Layouts taken from one table: from one that takes long, more."""
+_SHAPES: Final = 20
+"""Layouts taken from one table."""
+_TAIL: Final = 8
+_FALL: Final = 0.998
+"""So many rounds with the fewest places lower the cost to this share of it, or more places are looked at."""
 _CLOSE: Final = 1 / 2000
 _ROUNDS: Final = 400
 _TABLE_STEPS: Final = 400
@@ -41,13 +46,20 @@ class Proved:
 
 
 def proved(
-    context: Context, task: Task, rooms: Sequence[tuple[Length, Length]], unit: int, enough: int, work: int
+    context: Context,
+    task: Task[Pattern],
+    rooms: Sequence[tuple[Length, Length]],
+    unit: int,
+    enough: int,
+    work: int,
+    sketches: list[Sketch] | None = None,
 ) -> Proved:
     """The most that prices prove with tables of so many sums, levels of cuts not limited.
 
     Whole multiples of `unit` count; at a cost of `enough` nothing more is wanted. Layouts of the tables
-    that can be cut join the pool of the context, unless levels of cuts are limited: then nothing is done
-    where all places take more than `work`.
+    with no more of a part than is wanted are added to `sketches`; without, they are carried out, and join
+    the pool of the context, unless levels of cuts are limited: then nothing is done where all places take
+    more than `work`.
     """
 
     def grid_of(most: int) -> Grid:
@@ -60,7 +72,7 @@ def proved(
         return Proved(0, [])
     for pattern in list(context.pool.values()):
         task.offer(pattern)
-    offers = _Offers(context, task)
+    offers = _Offers(context, task, sketches)
     steady = Steady(context.demand, context.types)
     known = context.least.cost if context.least else 0
 
@@ -71,15 +83,22 @@ def proved(
 
     for most in _FEW_PLACES:
         coarse = grid_of(most)
+        before = math.inf
         # These tables are cheap, and what they find is of use to a plan too.
-        while not _stopped(context) and offers.rounds < _ROUNDS and offers.taken(coarse, None, steady):
-            pass
+        for turn in range(1, _ROUNDS + 1):
+            if _stopped(context) or not offers.taken(coarse, None, steady):
+                break
+            if turn % _TAIL == 0:
+                if most < _FEW_PLACES[-1] and task.master.objective > _FALL * before:
+                    break
+                before = task.master.objective
         if not coarse.exact:
             # With places missing nothing is proved, but the prices are a good beginning.
             steady = Steady(context.demand, context.types, steady.best)
     # What lies so near to what is known takes many tables to prove, or cannot be.
     close = (1 - _CLOSE) * task.master.objective * task.dearest < known
-    if not grid.exact or sums > work or (close and 4 * sums > work):
+    many = sums > work if limited else 3 * sums > 2 * work
+    if not grid.exact or many or (close and 4 * sums > work):
         if limited:
             return Proved(0, [])
         # The patterns of a finer table are of use all the same.
@@ -87,8 +106,14 @@ def proved(
         while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
             pass
         return Proved(0, task.values())
+    turn = 0
     while grid.work + sums <= work and open_still() and offers.taken(grid, coarse, steady):
-        pass
+        turn += 1
+        gap = task.master.objective * task.dearest - steady.proved
+        over = task.master.objective * task.dearest - known
+        left = (work - grid.work) // max(grid.work // turn, 1)
+        if turn > 1 and over < gap / 2**left:
+            break
     return Proved(steady.whole(), steady.best or task.values())
 
 
@@ -100,8 +125,9 @@ def _stopped(context: Context) -> bool:
 class _Offers:
     """Shapes of the tables on their way into the linear programme, each once."""
 
-    def __init__(self, context: Context, task: Task) -> None:
+    def __init__(self, context: Context, task: Task[Pattern], sketches: list[Sketch] | None) -> None:
         self.context = context
+        self.sketches = sketches
         self.task = task
         self.known: set[tuple[int, tuple[tuple[int, int], ...]]] = set()
         self.rounds = 0
@@ -126,8 +152,7 @@ class _Offers:
                 coarse.price(prices)
                 tops = grid.tops(prices, coarse)
                 shapes = [
-                    grid.layouts(prices, place, _MORE_SHAPES, floor)
-                    for place, floor in enumerate(self.floors)
+                    grid.layouts(prices, place, _SHAPES, floor) for place, floor in enumerate(self.floors)
                 ]
             steady.learn(prices, tops)
             self.context.other_steps += (grid.work - before) // _TABLE_STEPS + 5 * len(grid.xs)
@@ -147,7 +172,10 @@ class _Offers:
                     continue
                 self.known.add(key)
                 task.master.add(task.column(*key), stock.cost / task.dearest)
-                if self.carved and all(n <= self.context.demand[kind] for kind, n in uses.items()):
-                    carved(self.context, stock, shape, uses, self.context.demand)
+                if all(n <= self.context.demand[kind] for kind, n in uses.items()):
+                    if self.sketches is not None:
+                        self.sketches.append(sketch(stock, shape, self.context.areas))
+                    elif self.carved:
+                        carved(self.context, stock, shape, uses, self.context.demand)
                 taken = True
         return taken

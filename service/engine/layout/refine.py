@@ -9,19 +9,20 @@ next one begins with another pattern.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
 from service.engine.layout.bound import Least, least_of, raised, usable, with_prices
-from service.engine.layout.columns import FINE_BITS, Columns, Priced, Task
+from service.engine.layout.columns import FINE_BITS, Columns, Priced
 from service.engine.layout.context import AXES, Context, Pattern, Solution
+from service.engine.layout.dives import Dives, whole_pieces
+from service.engine.layout.fixed import Fixed
 from service.engine.layout.passes import Passes
 from service.engine.layout.prices import ANY_LEVELS
 from service.engine.layout.proof import proved
-from service.engine.layout.ruin import Ruin
+from service.engine.layout.sketch import Sketch
+from service.engine.layout.task import Task
 from service.engine.order import Effort
 
 _NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 1000}
@@ -35,41 +36,10 @@ _ONE_SIZE: Final = 20
 _DIVES: Final[dict[Effort, int]] = {"quick": 1, "standard": 6, "thorough": 40}
 _CHOICE: Final[dict[Effort, int]] = {"quick": 2_000, "standard": 6_000, "thorough": 40_000}
 """Rows times patterns up to which a choice in whole numbers is made."""
-_HELD: Final = 95
-"""So many hundredths of what is lacking to a better plan are left after a use is fixed, or new patterns
-sought."""
-_HOLDS: Final = 12
-"""Tables for that, at most."""
-_CHOOSE: Final = 8
-"""Sheets left from which on a dive looks for a choice in whole numbers."""
-_TAKEN_UP: Final = 12
-"""Sheets at the end of a dive of which one is given up."""
-_MOVES: Final[dict[Effort, int]] = {"quick": 200, "standard": 1_500, "thorough": 20_000}
-"""Moves for that."""
+_ENOUGH: Final = 0.3
+"""Where dives begin above the least cost by all tables, as a share of what is free below whole pieces."""
 _LAST: Final = 12
 """Sheets left from which on a dive tries to complete the plan by passes."""
-
-
-@dataclass(slots=True)
-class _Fixed:
-    """Uses of patterns that stand, and what is left of demand and stock."""
-
-    rows: list[tuple[Pattern, int]]
-    demand: list[int]
-    stock: list[int]
-    cost: int
-
-    def take(self, pattern: Pattern, repeat: int, cost: int) -> None:
-        """Let a pattern stand so many times."""
-        self.rows.append((pattern, repeat))
-        self.stock[pattern.stock] -= repeat
-        self.cost += cost * repeat
-        for kind, n in pattern.use:
-            self.demand[kind] -= n * repeat
-
-    def room_for(self, pattern: Pattern) -> int:
-        """How often a pattern can be used without cutting more than is wanted."""
-        return min([self.stock[pattern.stock], *(self.demand[kind] // n for kind, n in pattern.use)])
 
 
 class Refiner:
@@ -81,13 +51,14 @@ class Refiner:
     def __init__(self, context: Context, passes: Passes, ceiling: int, *, held: bool = False) -> None:
         self.context = context
         self.passes = passes
-        self.ceiling = ceiling
         self.held = held
-        self.allowed = context.budget * 2 // 5
+        self.allowed = context.budget // 2
         self.types = context.types
         self.effort: Effort = context.job.options.effort
         self.target = 0
         self.hopeless = False
+        self.sketches: list[Sketch] = []
+        self.lowest = 0.0
         self.dearest = max(t.cost for t in self.types)
         self.unit = math.gcd(*(t.cost for t in self.types)) or 1
         self.rooms = [usable(t, context.trim) for t in self.types]
@@ -99,98 +70,53 @@ class Refiner:
         The prices of the first round raise :attr:`target` where they can.
         """
         self.target = target
-        start = self._fresh()
+        start = Fixed.nothing(self.context)
         self._prove_more(best)
-        if self._done(best) or self.context.steps >= self.ceiling:
+        if self._done(best) or self.columns.spent:
             return best
-        if not self.held:
-            root = self.columns.priced(start.demand, start.stock, rounds, self.unit)
-        else:
-            self._extended()
-            root = self.columns.priced(
-                start.demand, start.stock, rounds, self.unit, self.context.steps + self.allowed // 3
-            )
+        if self.held:
+            return self._held_dives(best, rounds)
+        root = self.columns.priced(start.demand, start.stock, rounds, self.unit)
         if self.context.most is not None and round(root.least) > self.context.most:
             self.hopeless = True
             return best
         self._prove(root.values)
         best = self._chosen(root, start, best)
         for turn in range(_DIVES[self.effort]):
-            if self._done(best) or self.context.steps >= self.ceiling:
+            if self._done(best) or self.columns.spent:
                 break
-            if self.held:
-                best = self._held_dive(root, best, turn)
-            else:
-                best = self._one_dive(root, best, max(rounds // 4, 2), turn)
+            best = self._one_dive(root, best, max(rounds // 4, 2), turn)
         return best
 
-    def _held_dive(self, root: Priced, best: Solution, turn: int) -> Solution:
-        """As :meth:`_one_dive`, with new patterns only where the cost in fractions would rise else.
-
-        What is lacking to the cost of a better plan is held as well as can be: patterns are priced anew
-        where fixing a use would take more than a little of it.
-        """
-        fixed = self._fresh()
-        priced, skip = root, turn
-        goal = best.rank[1] - self.unit if best.rank[0] == 0 else sum(self.context.demand) * self.dearest
-        if self.unit == self.dearest:
-            # At once for the best that there can be: a dive that misses it may find a better plan too.
-            goal = min(goal, -(-round(root.least) // self.unit) * self.unit)
-        lack = goal - root.least
-        if lack < -1e-6 * self.dearest:
-            return best
-        while any(fixed.demand) and any(fixed.stock) and self.context.steps < self.ceiling:
-            if fixed.rows:
-                allowed = goal - fixed.cost
-                priced = self.columns.held(
-                    root.task, fixed.demand, fixed.stock, allowed - lack * _HELD / 100, _HOLDS
-                )
-                lack = allowed - priced.least
-            if lack < -1e-6 * self.dearest:
-                break
-            if fixed.rows and priced.least <= _CHOOSE * self.dearest:
-                best = self._chosen(priced, fixed, best)
-            if self._done(best) or not self._fix_some(priced.weights, fixed, skip):
-                break
-            skip = 0
-        if self._done(best):
-            return best
-        return self._ended(fixed, priced.values, best, goal)
-
-    def _ended(self, fixed: _Fixed, values: Sequence[int], best: Solution, goal: int) -> Solution:
-        """What a dive left, completed by passes; then a sheet of those fixed last is given up, if it goes."""
+    def _held_dives(self, best: Solution, rounds: int) -> Solution:
+        """Dives that hold what is free, from layouts that are carried out when they are fixed."""
         context = self.context
-        worths = [v << FINE_BITS if v else max(a >> 8, 1) for v, a in zip(values, context.areas, strict=True)]
-        rows, left = self.passes.one_pass(worths, fixed.demand, list(fixed.stock), 850, AXES)
-        found = context.solution([*fixed.rows, *rows], left)
-        best = min(best, found, key=lambda one: one.rank)
-        pieces = sum(context.demand)
-        if any(left) or self._done(best) or any(t.quantity < pieces for t in self.types):
+        self._extended()
+        kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
+        stock = [t.quantity for t in self.types]
+        task: Task[Pattern | Sketch] = Task(self.types, kinds, context.demand, stock)
+        known: list[Pattern | Sketch] = [*context.pool.values(), *self.sketches]
+        for made in known:
+            task.offer(made)
+        enough = most = self.lowest
+        if self.unit == self.dearest:
+            most = whole_pieces(self.lowest, self.unit)
+            enough += _ENOUGH * (most - self.lowest)
+        root = self.columns.held(task, context.demand, stock, enough, most, 2 * rounds)
+        if self.lowest == 0:
+            self._prove(root.values)
+        if context.most is not None and round(root.least) > context.most:
+            self.hopeless = True
             return best
-        if found.rank[1] - goal > self.dearest:
-            return best
-        # Those with most waste beside what the passes made: a piece of stock may be free in them together.
-        kept = sorted(fixed.rows, key=lambda row: row[0].parts_area * 1000 // self.types[row[0].stock].area)
-        last = list(rows)
-        while kept and sum(n for _, n in last) < _TAKEN_UP:
-            last.append(kept.pop(0))
-        stands = sum(self.types[p.stock].cost * n for p, n in kept)
-        with self._uncounted():
-            less = Ruin(context).fewer(
-                context.solution(last, left), _MOVES[self.effort], goal - stands, choose=False
-            )
-        return min(best, context.solution([*kept, *less.rows], left), key=lambda one: one.rank)
+        dives = Dives(context, self.passes, self.columns, task, root, self.unit, self.lowest or root.least)
+        return dives.best(best, self.target)
 
     def _extended(self) -> None:
         """Leave dives so much effort as the passes before them may have had."""
-        more = self.context.steps + self.allowed - self.ceiling
+        more = self.context.steps + self.allowed - self.columns.ceiling
         if more > 0 and not self.context.stopped:
             self.context.budget += more
-            self.ceiling += more
             self.columns.ceiling += more
-
-    def _fresh(self) -> _Fixed:
-        return _Fixed([], list(self.context.demand), [t.quantity for t in self.types], 0)
 
     def _done(self, best: Solution) -> bool:
         return best.rank[:2] <= (0, self.target)
@@ -200,9 +126,9 @@ class Refiner:
 
         The pattern that `turn` counts down to is the first one fixed.
         """
-        fixed = self._fresh()
+        fixed = Fixed.nothing(self.context)
         skip = turn
-        while any(fixed.demand) and any(fixed.stock) and self.context.steps < self.ceiling:
+        while any(fixed.demand) and any(fixed.stock) and not self.columns.spent:
             if fixed.rows:
                 priced = self.columns.priced(fixed.demand, fixed.stock, rounds, self.unit)
             # Even in fractions what is left may cost more than a better plan is allowed to.
@@ -220,7 +146,7 @@ class Refiner:
                     break
         return best
 
-    def _fix_some(self, weights: Sequence[tuple[Pattern, float]], fixed: _Fixed, skip: int) -> bool:
+    def _fix_some(self, weights: Sequence[tuple[Pattern, float]], fixed: Fixed, skip: int) -> bool:
         """Fix the whole part of every weight; where there is none, one use of the largest fraction."""
         taken = False
         for pattern, weight in weights if skip == 0 else ():
@@ -241,7 +167,7 @@ class Refiner:
         fixed.take(pattern, 1, self.types[pattern.stock].cost)
         return True
 
-    def _completed(self, fixed: _Fixed, values: Sequence[int], best: Solution) -> Solution:
+    def _completed(self, fixed: Fixed, values: Sequence[int], best: Solution) -> Solution:
         """The fixed patterns, and the rest by passes with the prices and with the areas."""
         for start in ([v << FINE_BITS for v in values], self.context.areas):
             worths = [v if v > 0 else max(a >> 8, 1) for v, a in zip(start, self.context.areas, strict=True)]
@@ -251,7 +177,7 @@ class Refiner:
                 best = found
         return best
 
-    def _chosen(self, priced: Priced, fixed: _Fixed, best: Solution) -> Solution:
+    def _chosen(self, priced: Priced, fixed: Fixed, best: Solution) -> Solution:
         """The best choice in whole numbers among the patterns, what they give too many left out."""
         nodes = _NODES[self.effort]
         # What costs less than the best, by a piece or the least difference there can be.
@@ -269,7 +195,7 @@ class Refiner:
         cost = sum(self.types[p.stock].cost * n for p, n in rows) + fixed.cost
         if (0, cost) > best.rank[:2]:
             return best
-        exact = _Fixed(list(fixed.rows), list(fixed.demand), list(fixed.stock), fixed.cost)
+        exact = Fixed(list(fixed.rows), list(fixed.demand), list(fixed.stock), fixed.cost)
         for pattern, n in sorted(rows, key=lambda r: -r[0].parts_area):
             repeat = min(n, exact.room_for(pattern))
             if repeat:
@@ -305,17 +231,6 @@ class Refiner:
             prices,
         )
 
-    @contextmanager
-    def _uncounted(self) -> Iterator[None]:
-        """The steps taken meanwhile have a limit of their own and are not counted against the effort."""
-        before = self.context.steps
-        yield
-        if not self.context.stopped:
-            spent = self.context.steps - before
-            self.context.budget += spent
-            self.ceiling += spent
-            self.columns.ceiling += spent
-
     def _keep(self, least: Least, prices: list[int]) -> None:
         if self.context.least is None or least.cost >= self.context.least.cost:
             self.context.prices = prices
@@ -336,9 +251,11 @@ class Refiner:
         if work == 0 or best.rank[0] > 0 or context.least is None:
             return
         kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
-        task = Task(self.columns, kinds, context.demand, [t.quantity for t in self.types])
-        with self._uncounted():
-            found = proved(context, task, self.rooms, self.unit, best.rank[1], work)
+        task: Task[Pattern] = Task(self.types, kinds, context.demand, [t.quantity for t in self.types])
+        with self.columns.uncounted():
+            sketches = self.sketches if self.held else None
+            found = proved(context, task, self.rooms, self.unit, best.rank[1], work, sketches)
+        self.lowest = task.master.objective * self.dearest
         if found.cost > 0:
             self._keep(raised(context.least, found.cost, self.types), found.prices)
         elif found.prices:

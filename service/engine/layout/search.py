@@ -113,22 +113,26 @@ def _search(context: Context) -> Solution:
     few = _few_of_each(context)
     pieces = sum(context.demand)
     many = context.stages >= ANY_LEVELS and pieces > _FEW_PIECES
-    if few and best.rank[:2] > (0, target):
+    # Prices tell little where there are far more kinds than sheets, and cost too much where there are
+    # very many.
+    rows, most_rows = _rows(context), 6 if many else 4
+    priced = rows <= most_rows * sum(n for _, n in best.rows)
+    if few and best.rank[:2] > (0, target) and not (many and priced):
         # Of many pieces each move takes longer and says less, and prices say more.
         moves = _MOVES[effort] * _FEW_PIECES**3 // pieces**3 if many else _MOVES[effort]
         best = Ruin(context).fewer(best, moves, target, choose=not many)
         target = max(target, context.least.cost if context.least is not None else 0)
-    # Prices tell little where there are far more kinds than sheets, and cost too much where there are
-    # very many.
-    rows, sheets = _rows(context), sum(n for _, n in best.rows)
-    if best.rank[:2] > (0, target) and rows <= (6 if many else 4) * sheets:
+        priced = rows <= most_rows * sum(n for _, n in best.rows)
+    if best.rank[:2] > (0, target) and priced:
         refiner = Refiner(context, passes, context.budget * 4 // 5, held=many)
         best = refiner.dive(best, _PRICINGS[effort], target)
         target = refiner.target
         if refiner.hopeless:
             return best
     improver = Improver(context, passes, context.budget)
-    best = improver.rebuild(best, _TRIALS[effort] // (30 if few and len(context.types) == 1 else 1), target)
+    best = improver.rebuild(
+        best, _TRIALS[effort] // (30 if (few or many) and len(context.types) == 1 else 1), target
+    )
     return improver.tidy(best)
 
 

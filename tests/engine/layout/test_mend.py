@@ -7,11 +7,13 @@ from collections import Counter
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.engine.layout.columns import Columns, Task
-from service.engine.layout.context import Context
+from service.engine.layout.columns import Columns
+from service.engine.layout.context import Context, Pattern
 from service.engine.layout.grid import Grid, size_of, variants_in
 from service.engine.layout.linear import Master
 from service.engine.layout.mend import Mender
+from service.engine.layout.sketch import Sketch
+from service.engine.layout.task import Task
 from tests.engine.layout.test_proof import Rows, job
 
 SHEET = (40, 30)
@@ -80,7 +82,7 @@ def test_what_is_left_costs_no_more_with_new_patterns(rows: Rows) -> None:
     context = Context(job(SHEET, rows))
     columns = Columns(context, [(SHEET[0] * 100, SHEET[1] * 100)], 10**9)
     kinds = list(range(len(context.demand)))
-    task = Task(columns, kinds, context.demand, [9999])
+    task: Task[Pattern | Sketch] = Task(context.types, kinds, context.demand, [9999])
     for kind in kinds:
         pattern = context.single(kind, context.types[0])
         assert pattern is not None
@@ -88,9 +90,9 @@ def test_what_is_left_costs_no_more_with_new_patterns(rows: Rows) -> None:
     singles = sum(context.demand) * context.types[0].cost
     less = [n - 1 for n in context.demand]
     if any(less):
-        first = columns.held(task, less, [9999], 10**18, 3)
+        first = columns.held(task, less, [9999], 10**18, 10**18, 3)
         assert first.least <= singles
-        again = columns.held(task, less, [9999], 0, 12)
+        again = columns.held(task, less, [9999], 0, singles, 12)
         assert again.least <= first.least + 1e-6 * context.types[0].cost
         worth = sum(n * v for n, v in zip(less, context.areas, strict=True))
         assert again.least >= worth * context.types[0].cost / context.types[0].area - 1

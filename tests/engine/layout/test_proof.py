@@ -6,11 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.layout.columns import Columns, Steady, Task
-from service.engine.layout.context import Context
+from service.engine.layout.columns import Steady
+from service.engine.layout.context import Context, Pattern
 from service.engine.layout.job import Job
 from service.engine.layout.proof import proved
 from service.engine.layout.search import find_layouts
+from service.engine.layout.task import Task
 from service.engine.order import Options, Part, StockItem
 from tests.benchmarks.layouts import ANY_STAGES, IDEAL
 
@@ -30,9 +31,8 @@ def proof_of(one: Job) -> float:
     """Pieces of stock proved, in fractions."""
     context = Context(one)
     rooms = [(t.length, t.width) for t in context.types]
-    columns = Columns(context, rooms, 10**9)
     kinds = [kind for kind, n in enumerate(context.demand) if n]
-    task = Task(columns, kinds, context.demand, [t.quantity for t in context.types])
+    task: Task[Pattern] = Task(context.types, kinds, context.demand, [t.quantity for t in context.types])
     cost = context.types[0].cost
     return float(proved(context, task, rooms, 1, 10**18, 10**10).cost / cost)
 
@@ -82,7 +82,7 @@ def test_a_table_beyond_the_work_allowed_is_not_begun_where_levels_are_limited()
     context = Context(job((2500, 1250), ODD, stages=3))
     rooms = [(t.length, t.width) for t in context.types]
     kinds = list(range(len(ODD)))
-    task = Task(Columns(context, rooms, 10**9), kinds, context.demand, [9999])
+    task: Task[Pattern] = Task(context.types, kinds, context.demand, [9999])
     before = context.steps
     found = proved(context, task, rooms, 1, 10**18, 1000)
     assert (found.cost, context.steps) == (0, before)
