@@ -102,7 +102,7 @@ class Refiner:
         if self.unit == self.dearest:
             most = whole_pieces(self.lowest, self.unit)
             enough += _ENOUGH * (most - self.lowest)
-        root = self.columns.held(task, context.demand, stock, enough, most, 2 * rounds)
+        root = self.columns.held(task, context.demand, stock, enough, most, rounds)
         if self.lowest == 0:
             self._prove(root.values)
         if context.most is not None and round(root.least) > context.most:
