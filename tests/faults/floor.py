@@ -17,7 +17,8 @@ from requests.adapters import BaseAdapter
 from client.cache.clock import Ticks
 from client.cache.outbox import Outbox
 from client.cache.records import Records
-from client.errors import ClientError, InputWrong
+from client.cache.sqlite import Sqlite
+from client.errors import ClientError, DiskFull, InputWrong
 from client.home import Home, StationSettings
 from client.log.batch import Batch
 from client.log.withdraw import log_withdrawn
@@ -126,14 +127,41 @@ class Floor:
             self.to_kill = self.chance.randrange(1, 30)
         station = self.open(bench)
         for _ in range(self.chance.randrange(1, 5)):
-            drafts = Batch(station)
-            for _ in range(self.chance.randrange(1, 4)):
-                draft(self.chance, drafts)
-            logged = drafts.write()
-            for one in logged.events:
-                self.promised[one.event_id] = self.now()
+            self._write_some(station)
+            if self.chance.random() < 0.05:
+                self.move_clock(bench)
         self.to_kill = 0
         self.seconds += self.chance.random() * 300
+
+    def _write_some(self, station: Workstation) -> None:
+        drafts = Batch(station)
+        for _ in range(self.chance.randrange(1, 4)):
+            draft(self.chance, drafts)
+        logged = drafts.write()
+        for one in logged.events:
+            self.promised[one.event_id] = self.now()
+
+    def fill_disk(self, bench: Bench) -> None:
+        """The disk runs full while people log and sync, and somebody makes room."""
+        station = self.open(bench)
+        stores = station.outbox.sql, station.records.sql
+        for one in stores:
+            _limit(one, one.value("PRAGMA page_count") + self.chance.randrange(3))
+        self.tell(f"{bench.name}: its disk runs full")
+        try:
+            for _ in range(20):
+                before = station.outbox.latest(1)
+                try:
+                    self._write_some(station)
+                except DiskFull:
+                    assert station.outbox.latest(1) == before, "something was written, and yet refused"
+                    self.tell(f"{bench.name}: no room for an entry")
+                    break
+            self.sync_sometimes(bench)
+        finally:
+            if bench.opened is station:
+                for one in stores:
+                    _limit(one, 1_000_000)
 
     def withdraw(self, bench: Bench) -> None:
         """Somebody at a bench finds an entry wrong; at a copied bench perhaps for the second time."""
@@ -188,7 +216,8 @@ class Floor:
         raise Killed
 
     def move_clock(self, bench: Bench) -> None:
-        hours = self.chance.choice([-3, 1, 24, -24 * 400, 24 * 4000, 0])
+        # An hour is what a clock is off by that does not know of summer time.
+        hours = self.chance.choice([-3, -1, 1, 24, -24, -24 * 400, 24 * 4000, 0])
         bench.ahead = timedelta(hours=hours)
         self.tell(f"{bench.name}: its clock is now {hours} h off")
 
@@ -239,6 +268,11 @@ class Floor:
         self.tell(f"{bench.name}: copied to {twin.home.folder.name}, {'same' if same_computer else 'other'}")
 
 
+def _limit(one: Sqlite, pages: int) -> None:
+    """Let a store grow to so many pages, as a disk does that has no more room."""
+    one.value(f"PRAGMA max_page_count = {pages}")
+
+
 _HAPPENINGS: Final[list[Callable[[Floor, Bench], None]]] = [
     *[Floor.log] * 8,
     *[Floor.sync_sometimes] * 8,
@@ -246,6 +280,7 @@ _HAPPENINGS: Final[list[Callable[[Floor, Bench], None]]] = [
     Floor.reopen,
     Floor.kill_now,
     Floor.move_clock,
+    Floor.fill_disk,
     Floor.toggle_network,
     Floor.offer_aside,
     *[Floor.back_up_bench] * 2,

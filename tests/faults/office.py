@@ -6,12 +6,15 @@ import random
 from typing import TYPE_CHECKING, Any, Final
 
 from service.store import records
-from service.store.database import connected
+from service.store.database import connected, database, is_postgresql
 from tests.faults.centres import MANY, CentreStore, hang_up
+from tests.faults.reckoning import EDGES
 from tests.service.shop import machine
 
 if TYPE_CHECKING:
     from flask import Flask
+
+    from tests.faults.floor import Bench
 
 
 _NOTHING_LEFT: Final = {
@@ -29,7 +32,10 @@ class Office:
     app: Flask
     admin: str
     machines: int
-    backups: list[str]
+    backups: list[tuple[str, dict[str, tuple[int, dict[str, Any]]]]]
+    benches: list[Bench]
+    set_by_hand: dict[str, tuple[int, dict[str, Any]]]
+    no_room: bool
     refused: set[str]
 
     if TYPE_CHECKING:
@@ -38,6 +44,7 @@ class Office:
         def tell(self, words: str) -> None: ...
         def excuse_what_is_nowhere(self) -> None: ...
         def start_centre(self) -> None: ...
+        def step(self, bench: Bench) -> None: ...
 
     def office(self) -> None:
         """Something happens at the centre."""
@@ -49,6 +56,8 @@ class Office:
                 self.cure,
                 self.settle_discrepancy,
                 self.start_centre,
+                self.set_blade,
+                self.fill_disk,
             ]
         )()
 
@@ -64,14 +73,15 @@ class Office:
         assert answer.status_code == 200, answer.text
 
     def back_up_centre(self) -> None:
-        self.backups.append(self.centre.back_up())
+        self.backups.append((self.centre.back_up(), dict(self.set_by_hand)))
         self.start_centre()
         self.tell("the centre is backed up")
 
     def restore_centre(self) -> None:
         if not self.backups or self.chance.random() < 0.5:
             return
-        backup = self.chance.choice(self.backups)
+        backup, self.set_by_hand = self.chance.choice(self.backups)
+        self.set_by_hand = dict(self.set_by_hand)
         hang_up()
         self.centre.put_back(backup)
         self.start_centre()
@@ -102,6 +112,55 @@ class Office:
             if item["event_id"] not in self.refused:
                 assert answer.status_code == 409, f"withdrawn, and yet tried again: {answer.text}"
         self.tell("cured")
+
+    def set_blade(self) -> None:
+        """Somebody enters what a blade is by now, or one on a machine that has none yet."""
+        edges = [self.chance.randrange(50_000) / 1000 for _ in range(EDGES)]
+        state = {
+            "edges": EDGES,
+            "edge": self.chance.randrange(1, EDGES + 1),
+            "used_m": edges,
+            "regrinds": self.chance.randrange(3),
+            "edge_since": None,
+        }
+        items = self.ask("GET", "/blades").json["items"]
+        if not items:
+            document = {**state, "id": "BL-1", "machine": "bench-3m"}
+            answer = self.ask("POST", "/blades", document)
+        else:
+            chosen = self.chance.choice(items)
+            document = {**state, "id": chosen["id"], "machine": chosen["machine"]}
+            path = f"/blades/{document['id']}"
+            etag = self.ask("GET", path).headers["ETag"]
+            answer = self.app.test_client().put(
+                f"/v1{path}",
+                json=document,
+                headers={"Authorization": f"Bearer {self.admin}", "If-Match": etag},
+            )
+        assert answer.status_code in {200, 201}, answer.text
+        with connected():
+            kept = records.find("blade", document["id"])
+        assert kept is not None
+        self.set_by_hand[document["id"]] = kept.revision, state
+        self.tell(f"blade {document['id']} is set by hand, revision {kept.revision}")
+
+    def fill_disk(self) -> None:
+        """The centre's disk runs full while the benches go on, and somebody makes room."""
+        self.tell("the disk of the centre runs full")
+        with connected():
+            if is_postgresql():
+                self.no_room = True
+            else:
+                ((pages,),) = database.execute_sql("PRAGMA page_count").fetchall()
+                most = pages + self.chance.randrange(3)
+                database.obj.pragma("max_page_count", most, permanent=True)
+        for _ in range(self.chance.randrange(1, 6)):
+            self.step(self.chance.choice(self.benches))
+        self.no_room = False
+        with connected():
+            if not is_postgresql():
+                database.obj.pragma("max_page_count", 1_000_000, permanent=True)
+        self.tell("there is room at the centre again")
 
     def settle_discrepancy(self) -> None:
         """Somebody at the office looks into what does not add up."""

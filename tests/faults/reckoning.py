@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -59,12 +59,13 @@ def reckon_centre(world: World) -> None:
         when = world.promised.get(row.event_id)
         if when is not None and row.state == "applied" and row.event_id not in world.came_late:
             assert abs(row.corrected_at - when) < timedelta(minutes=10), (row.event_id, row.corrected_at)
+    _reckon_days(world, rows)
     assert audits.audit() == []
     applied = [row for row in rows if row.state == "applied"]
     _reckon_rack(applied)
     for ref in OFFCUTS:
         _reckon_offcut(ref, rows)
-    _reckon_blades(applied)
+    _reckon_blades(world, rows)
     # Sums that no code of ours made: counted here from the documents.
     parts = sum(
         part["quantity"]
@@ -130,13 +131,46 @@ def _reckon_offcut(ref: str, rows: list[Any]) -> None:
     assert {one.event_id for one in noted if one.kind == "size differs"} == odd, ref
 
 
-def _reckon_blades(applied: list[Any]) -> None:
-    """Each blade is what the cuts and turns that stand make of a new one, in the order they were applied."""
-    worked = [one for one in applied if one.type in {"cuts.made", "blade.turned"}]
+SUMMER = datetime(2026, 3, 29, 1, tzinfo=UTC), datetime(2026, 10, 25, 1, tzinfo=UTC)
+"""Summer time in London, an hour ahead: from the last Sunday of March to that of October, 01:00 UTC both
+(The Summer Time Order 2002, S.I. 2002/262)."""
+
+
+def _reckon_days(world: World, rows: list[Any]) -> None:
+    """The day of an entry is the one on the wall, and that of its own moment; sums go by it."""
+    parts: dict[str, int] = {}
+    for row in rows:
+        if row.state != "applied" or row.type not in {"cuts.made", "parts.taken"}:
+            continue
+        pieces = sum(part["quantity"] for part in row.document["payload"]["parts"])
+        parts[row.day] = parts.get(row.day, 0) + pieces
+        if row.event_id not in world.came_late:
+            ahead = timedelta(hours=SUMMER[0] <= row.corrected_at < SUMMER[1])
+            assert row.day == (row.corrected_at + ahead).date().isoformat(), (row.corrected_at, row.day)
+    found: dict[str, int] = {}
+    for one in Tally.select().where(Tally.parts != 0):
+        found[one.day] = found.get(one.day, 0) + one.parts
+    assert found == {day: count for day, count in parts.items() if count}
+
+
+def _reckon_blades(world: World, rows: list[Any]) -> None:
+    """Each blade is what the cuts and turns that stand make of a new one, in the order they were applied.
+
+    Or of what a person set it to last; unless something from before that was withdrawn, which is carried
+    over it: that is left to the audit.
+    """
+    worked = [row for row in rows if row.state == "applied" and row.type in {"cuts.made", "blade.turned"}]
     assert all(one.blade is not None for one in worked)
-    for name in {one.blade for one in worked}:
+    for name in {one.blade for one in worked} | set(world.set_by_hand):
         thousandths, edge, regrinds, since = [0] * EDGES, 1, 0, None
         of_blade = [one for one in worked if one.blade == name]
+        if name in world.set_by_hand:
+            revision, state = world.set_by_hand[name]
+            if any(row.blade == name and row.withdrawn_by and row.record_revision < revision for row in rows):
+                continue
+            of_blade = [one for one in of_blade if one.record_revision > revision]
+            thousandths = [round(used * 1000) for used in state["used_m"]]
+            edge, regrinds = state["edge"], state["regrinds"]
         for one in sorted(of_blade, key=lambda event: event.record_revision):
             payload = one.document["payload"]
             if one.type == "cuts.made":

@@ -110,6 +110,8 @@ class Road:
             assert answer.status_code < 500, f"a body cut short gave {answer.status_code}"
             raise requests.ConnectionError("the line broke")
         assert answer.status_code != 500, answer.text
+        if answer.status_code == 507:
+            self.tell(f"the centre has no room for a {request.method}")
         made = requests.Response()
         made.status_code = answer.status_code
         made.headers = CaseInsensitiveDict(answer.headers.items())

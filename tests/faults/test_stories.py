@@ -12,11 +12,12 @@ import os
 import uuid
 from collections.abc import Iterator
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from client.cache.outbox import Outbox, Written
-from service.store import blades, effects, withdrawn
+from service.store import blades, effects, events, withdrawn
 from tests.faults import centres, world
 
 RUNS = int(os.environ.get("SHEARWRIGHT_FAULT_RUNS", "100"))
@@ -66,7 +67,7 @@ def test_the_stories_are_not_idle() -> None:
         "an old POST arrives",
         "POST body cut",
         "a new epoch was begun",
-        "holds other events",
+        "holds other entries",
         "put back to an earlier state",
         "the centre is put back",
         "POST twice",
@@ -78,6 +79,10 @@ def test_the_stories_are_not_idle() -> None:
         "offcut.stored withdrawn",
         "offcut.stored is dismissed",
         "a discrepancy is settled: stock short",
+        "set by hand, revision 1",
+        "no room for an entry",
+        "the centre has no room for a POST",
+        "its clock is now -1 h off",
     ):
         assert words in told, words
 
@@ -106,6 +111,10 @@ def _no_turns(*_given: object) -> list[Any]:
     return []
 
 
+def _by_greenwich(*_given: object) -> ZoneInfo:
+    return ZoneInfo("UTC")
+
+
 def _never_fits(*_given: object) -> bool:
     return False
 
@@ -117,6 +126,7 @@ def _never_fits(*_given: object) -> bool:
         (Outbox, "_write_again", _with_another_id),
         (effects, "_count_pieces", _notes_nothing),
         (withdrawn, "_fits", _never_fits),
+        (events, "_zone_of", _by_greenwich),
         (blades, "_carry", _carries_nothing),
         (blades, "_steps_after", _no_turns),
     ],
@@ -125,6 +135,7 @@ def _never_fits(*_given: object) -> bool:
         "an event gets another id when it is sent again",
         "a step cut more than planned is not shown",
         "a step no longer cut more than planned is still shown",
+        "days are not those on the wall",
         "a blade keeps what was withdrawn",
         "a withdrawal reaches over a regrind",
     ],

@@ -14,12 +14,14 @@ import sqlite3
 import tempfile
 import uuid
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
+import psycopg.errors
 import requests
+from peewee import OperationalError
 
 import client.cache.epochs as epochs_module
 import client.cache.outbox as outbox_module
@@ -39,6 +41,15 @@ from tests.service.shop import NOW
 
 BEGIN = NOW
 
+BEGINNINGS = (
+    BEGIN,
+    BEGIN,
+    # The nights before and after summer time begins in London, and the one in which it ends.
+    datetime(2026, 3, 28, 23, 20, tzinfo=UTC),
+    datetime(2026, 3, 29, 22, 20, tzinfo=UTC),
+    datetime(2026, 10, 24, 22, 20, tzinfo=UTC),
+)
+
 
 class World(Office, Road, Floor):
     """Benches, a centre, the road between them, and what was promised to the people at the benches."""
@@ -52,6 +63,7 @@ class World(Office, Road, Floor):
         centre: Callable[[datetime], CentreStore] = Sqlite,
     ) -> None:
         self.chance = random.Random(seed)
+        self.begin = self.chance.choice(BEGINNINGS)
         self.misfortune = misfortune
         self.seconds = 0.0
         self.folder = Path(tempfile.mkdtemp(prefix="shearwright-world-", dir=folder_for_worlds()))
@@ -64,9 +76,11 @@ class World(Office, Road, Floor):
         self.depth = 0
         self.to_kill = 0
         self.to_crash = 0
-        self.backups: list[str] = []
+        self.backups: list[tuple[str, dict[str, tuple[int, dict[str, Any]]]]] = []
         self.calm = False
         self.machines = 1
+        self.set_by_hand: dict[str, tuple[int, dict[str, Any]]] = {}
+        self.no_room = False
         self._patches = contextlib.ExitStack()
         self._patch()
         self.centre = centre(BEGIN)
@@ -82,7 +96,7 @@ class World(Office, Road, Floor):
     # --- time and chance -----------------------------------------------------------------------
 
     def now(self) -> datetime:
-        return BEGIN + timedelta(seconds=self.seconds)
+        return self.begin + timedelta(seconds=self.seconds)
 
     def sleep(self, seconds: float) -> None:
         self.seconds += seconds
@@ -143,6 +157,8 @@ class World(Office, Road, Floor):
 
         def executing(*given: Any, **more: Any) -> Any:
             maybe_crash()
+            if world.no_room and given[0].startswith("INSERT INTO chain"):
+                raise OperationalError("no room") from psycopg.errors.DiskFull("no room")
             return execute(*given, **more)
 
         def committing() -> None:
