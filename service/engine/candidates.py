@@ -92,11 +92,11 @@ def candidates(
         if found.unplaced == first.unplaced:
             bound = _against(first.bound, found.divisions, job.stock)
         else:
-            made = {part.ref: part.quantity for part in _without(job, found.unplaced).parts}
+            made = {part.ref: part.quantity for part in without(job, found.unplaced).parts}
             bound = replace(lower_bound(job, made, found.divisions), value=first.bound.value)
         yield replace(_candidate(how, found), few_stacks=True, bound=bound)
     seen = {first.divisions}
-    placed = _without(job, first.unplaced)
+    placed = without(job, first.unplaced)
     for recipe in _recipes(job, objective):
         if stop is not None and stop():
             return
@@ -263,7 +263,7 @@ def _in_lots(job: Job, lots: Sequence[tuple[Part, ...]], stop: Stop | None) -> t
     return merged(made)
 
 
-def _without(job: Job, unplaced: Sequence[Unplaced]) -> Job:
+def without(job: Job, unplaced: Sequence[Unplaced]) -> Job:
     """The job less what found no place."""
     missing = Counter({one.ref: 0 for one in unplaced})
     for one in unplaced:

@@ -164,10 +164,11 @@ def choose(order: Order, groups: Sequence[Group], watch: Watch) -> tuple[Draft, 
 
 def watch_for(order: Order, groups: Sequence[Group], told: Told | None, stop: Stop | None) -> Watch:
     """A watch that knows how many searches there may be."""
-    return Watch(told, stop, sum(searches_for(_job(order, one), order.options.objective) for one in groups))
+    return Watch(told, stop, sum(searches_for(job_of(order, one), order.options.objective) for one in groups))
 
 
-def _job(order: Order, group: Group) -> Job:
+def job_of(order: Order, group: Group) -> Job:
+    """What is asked of the search for a material and thickness."""
     machine = with_sheet(order.machine, group.material, group.thickness)
     return Job(machine, group.parts, group.stock, order.options, group.longest)
 
@@ -192,7 +193,7 @@ class _Desk:
 
         For least material, only for those that use as little as any before them.
         """
-        job = _job(self.order, self.groups[place])
+        job = job_of(self.order, self.groups[place])
         objective = self.order.options.objective
         before = watch.best or NOTHING
         found: list[Draft] = []

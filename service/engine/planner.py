@@ -8,8 +8,9 @@ from fractions import Fraction
 
 from service.engine import ENGINE_VERSION
 from service.engine.candidates import all_priced
-from service.engine.choose import Draft, Group, Stop, Told, choose, watch_for
+from service.engine.choose import Draft, Group, Stop, Told, choose, job_of, watch_for
 from service.engine.clearance import wanted_gap
+from service.engine.costly_limits import costly_limits
 from service.engine.estimate import summarise
 from service.engine.findings import Finding
 from service.engine.fingerprint import fingerprint
@@ -111,6 +112,9 @@ def plans(order: Order, progress: Told | None = None, stop: Stop | None = None) 
     groups, unplaced, findings = _sorted_out(counted)
     watch = watch_for(counted, groups, progress, stop)
     drafts = choose(counted, groups, watch) if groups else (_nothing(order),)
+    if order.options.effort == "thorough" and order.options.objective == "material":
+        for group, candidate in zip(groups, drafts[0].chosen, strict=True):
+            findings += costly_limits(job_of(counted, group), candidate, watch.stop)
     made = [
         _finished(picked(order, pick), draft, groups, unplaced, findings) for pick, draft in enumerate(drafts)
     ]
