@@ -177,8 +177,9 @@ class Dives:
         aim = goal
         while any(fixed.demand) and any(fixed.stock) and not self.context.stopped:
             least = fixed.cost + priced.least
-            while self._lack(aim, least) is None and self._improves(aim + self.unit, best):
-                aim += self.unit
+            if self._lack(aim, least) is None:
+                dearer = aim + whole_pieces(least - aim, self.unit)
+                aim = dearer if self._improves(dearer, best) else aim
             lack = self._lack(aim, least)
             if lack is None or (aim > goal and priced.least <= _LAST * self.dearest):
                 break
@@ -203,7 +204,7 @@ class Dives:
 
     def _kept(self, fixed: Fixed, goal: int, lack: float) -> float:
         """What is to be free after the next use: little less than now, or enough for what is left."""
-        share = (goal - fixed.cost) / max(goal, 1)
+        share = max(goal - fixed.cost, 0) / max(goal, 1)
         return min(lack * _HELD / 100, (goal - self.root.least) * math.sqrt(share))
 
     def _fixed_whole(self, fixed: Fixed, priced: Held, barred: frozenset[Key]) -> bool:

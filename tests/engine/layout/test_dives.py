@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import replace
 
@@ -46,7 +47,8 @@ def dives_of(context: Context, known: list[Pattern | Sketch] | None = None) -> D
     for one in list(context.pool.values()) if known is None else known:
         task.offer(one)
     root = columns.held(task, context.demand, stock, 0, 0, 20)
-    return Dives(context, Passes(context), columns, task, root, context.types[0].cost, root.least)
+    unit = math.gcd(*(t.cost for t in context.types))
+    return Dives(context, Passes(context), columns, task, root, unit, root.least)
 
 
 def used(solution: Solution) -> list[int]:
@@ -69,6 +71,19 @@ def test_a_dive_cuts_what_is_wanted_from_no_more_stock(rows: Rows, turn: bool) -
     assert used(found) == context.demand
     area = sum(a * n for a, n in zip(context.areas, context.demand, strict=True))
     assert sum(n for _, n in found.rows) * context.types[0].area >= area
+
+
+@settings(max_examples=25, deadline=None)
+@given(ROWS, st.integers(1, 400), st.integers(1, 400))
+def test_dives_end_whatever_costs_have_in_common(rows: Rows, longer: int, wider: int) -> None:
+    """Two sizes of sheet whose areas have next to no measure in common: no aim is raised in such steps."""
+    plain = job(SHEET, rows)
+    other = replace(plain.stock[0], ref="T", length=4000 + longer, width=3000 + wider)
+    context = Context(replace(plain, stock=(*plain.stock, other)))
+    begun = singly(context)
+    found = dives_of(context).best(begun, 0)
+    assert found.rank <= begun.rank
+    assert used(found) == context.demand
 
 
 @settings(max_examples=15, deadline=None)
