@@ -87,7 +87,7 @@ def change_lines(changes: Sequence[Change], most: int = 40) -> Iterator[str]:
     for kind in ("stock", "plan"):
         count = sum(one.kind == kind for one in changes)
         if count:
-            yield f"{kind}: {count} {'entry' if count == 1 else 'entries'} new, changed or gone"
+            yield f"{kind}: {count} {'item' if count == 1 else 'items'} new, changed or gone"
 
 
 def report_lines(report: SyncReport) -> Iterator[str]:

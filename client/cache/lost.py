@@ -138,7 +138,7 @@ def lost_words(lost: Lost) -> str:
         old = ", unless they were dropped as old ones are" if lost.old else ""
         return (
             f"{runs(lost.first, lost.last)} of this station may be missing here{old}; "
-            "the next shearwright sync asks the centre for them"
+            f"the next shearwright sync asks the centre for {'it' if lost.first == lost.last else 'them'}"
         )
     there = runs(lost.first, min(lost.has, lost.last))
     if lost.whole:
@@ -147,10 +147,12 @@ def lost_words(lost: Lost) -> str:
             "folder was put back to before them, or is a new one; what was written down in that store and "
             "not sent is only there: bring it over with shearwright salvage FILE, or write it down again"
         )
-    said = [f"the centre has {there} of this station, and this store lacks them"] if there else []
+    there_it = "it" if lost.first == min(lost.has, lost.last) else "them"
+    said = [f"the centre has {there} of this station, and this store lacks {there_it}"] if there else []
     gone = runs(max(lost.first, lost.has + 1), lost.last)
     if gone:
-        said.append(f"neither here nor at the centre: {gone} of this station; write them down again")
+        gone_it = "it" if max(lost.first, lost.has + 1) == lost.last else "them"
+        said.append(f"neither here nor at the centre: {gone} of this station; write {gone_it} down again")
     elif lost.closed:
         said.append("that is all of them")
     elif lost.by_mark:

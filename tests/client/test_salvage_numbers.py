@@ -87,7 +87,7 @@ def test_what_follows_a_hole_is_renumbered_and_the_hole_is_named_until_the_centr
     damage(home, 305)
     done = salvage(home, "bench1")
     assert (done.events, done.pending, done.renumbered) == (7, 5, 3)
-    assert any("the events 5" in words for words in done.unread)
+    assert any("the entries 5" in words for words in done.unread)
     assert "entry 5 of this station may be missing here" in status(home)
     with connected(service) as station:
         kept = [one for one in station.outbox.all_events() if one.epoch == epoch and one.state != "reissued"]
@@ -98,7 +98,7 @@ def test_what_follows_a_hole_is_renumbered_and_the_hole_is_named_until_the_centr
         assert report.complete
         assert (report.pushed.applied, report.counts.pending) == (5, 0)
         (told,) = [one for one in report.notices if "this station" in one]
-        assert told == "neither here nor at the centre: entry 5 of this station; write them down again"
+        assert told == "neither here nor at the centre: entry 5 of this station; write it down again"
         assert sync_once(station).notices == ()
 
 
@@ -115,7 +115,7 @@ def test_what_the_centre_acknowledged_keeps_its_number_beyond_a_hole(service, co
     assert standing(home) == [one for one in before if one[2] != 3]
     with connected(service) as station:
         report = sync_once(station)
-        wanted = "the centre has entry 3 of this station, and this store lacks them; that is all of them"
+        wanted = "the centre has entry 3 of this station, and this store lacks it; that is all of them"
         assert wanted in report.notices
         assert (report.pushed.repeats, report.counts.pending) == (0, 0)
 
@@ -138,7 +138,7 @@ def test_events_of_which_only_the_bytes_are_left_are_repeats_and_never_called_lo
         assert report.complete
         assert (report.pushed.applied, report.counts.pending) == (0, 0)
         told = [one for one in report.notices if "this station" in one]
-        wanted = "the centre has entry 3 of this station, and this store lacks them; that is all of them"
+        wanted = "the centre has entry 3 of this station, and this store lacks it; that is all of them"
         assert told == ([wanted] if hole else [])
 
 
@@ -158,8 +158,8 @@ def test_numbers_that_only_the_mark_knows_are_named(home, station, tmp_path):
     shutil.copy(tmp_path / "old", home.store_file)
     done = salvage(home, "bench1")
     assert done.events == 3
-    assert f"of epoch {first[:8]} the events 4 to 5" in done.unread
-    assert f"of epoch {second[:8]} the events 1 to 4" in done.unread
+    assert f"of epoch {first[:8]} the entries 4 to 5" in done.unread
+    assert f"of epoch {second[:8]} the entries 1 to 4" in done.unread
     with workstation_at(home) as opened:
         lost = [(one.epoch, one.first, one.last) for one in losses(opened.outbox.sql)]
     assert lost == [(first, 4, 5), (second, 1, 4)]
