@@ -133,8 +133,10 @@ class Context:
         """
         grain, before = self.grain, self.steps
         self.grain = _GRAINS["quick"]
-        yield lambda: self.steps - before
-        self.grain = grain
+        try:
+            yield lambda: self.steps - before
+        finally:
+            self.grain = grain
         if not self.stopped:
             self.budget += self.steps - before
 

@@ -138,7 +138,7 @@ class Dives:
                 if fixed.wanted_of(made):
                     self._fixes(fixed, made, 1)
         # A layout could not be cut without the parts that are too many.
-        rows, left = self.passes.one_pass(list(context.areas), fixed.demand, list(fixed.stock), 850, AXES)
+        rows, left = self.passes.one_pass(list(context.areas), fixed.demand, list(fixed.stock), AXES)
         return min(best, context.solution([*fixed.rows, *rows], left), key=lambda one: one.rank)
 
     def _goal(self, best: Solution) -> int:
@@ -284,7 +284,7 @@ class Dives:
         """What a dive left, completed by passes; then a sheet of those fixed last is given up, if it goes."""
         context = self.context
         worths = [v << FINE_BITS if v else max(a >> 8, 1) for v, a in zip(values, context.areas, strict=True)]
-        rows, left = self.passes.one_pass(worths, fixed.demand, list(fixed.stock), 850, AXES)
+        rows, left = self.passes.one_pass(worths, fixed.demand, list(fixed.stock), AXES)
         found = context.solution([*fixed.rows, *rows], left)
         best = min(best, found, key=lambda one: one.rank)
         pieces = sum(context.demand)

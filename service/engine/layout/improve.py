@@ -46,7 +46,7 @@ class Improver:
             values = [area * (256 + numbers.below(wide)) for area in self.context.areas]
             axes: tuple[Axis, ...] = (AXES, AXES[:1], AXES[1:])[numbers.below(3)]
             self.passes.numbers = numbers if trial % 2 else None
-            found, rest = self.passes.one_pass(values, demand, stock, 850, axes)
+            found, rest = self.passes.one_pass(values, demand, stock, axes)
             old = self._measure([(p, n) for p, n, _ in removed], left)
             new = self._measure(found, rest)
             if new <= old:

@@ -6,11 +6,17 @@ Parts that end in wasteful company become worth more, so that the next pass plac
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from service.engine.layout.context import Context, Pattern
 from service.engine.layout.stock import StockType
 from service.engine.plan import Axis
 from service.engine.quantities import Length
+
+_FULL: Final = 850
+"""Thousandths of an offcut that parts fill when it is used before sheets."""
+_FREE: Final = 333
+"""The same of an offcut that costs nothing."""
 
 
 class Sequence32:
@@ -44,14 +50,15 @@ class Passes:
         values: list[int],
         demand: Sequence[int],
         stock_left: list[int],
-        threshold: int,
         axes: Sequence[Axis],
+        threshold: int | None = None,
     ) -> tuple[list[tuple[Pattern, int]], list[int]]:
         """Patterns one after another until all is placed or the stock is used up.
 
         `values` are corrected after each pattern: parts that ended in wasteful company become
         worth more, so that the next pass places them earlier. Offcuts are taken first when parts
-        fill at least `threshold` thousandths of them.
+        fill at least `threshold` thousandths of them; without it, most of those that cost something, and a
+        third of those that are free.
 
         Once the caller has said stop, the pass is left as it is, if there was a whole one before, and
         else goes on with one size of stock as long as there is some.
@@ -60,9 +67,10 @@ class Passes:
         rows: list[tuple[Pattern, int]] = []
         chosen: Pattern | None = None
         for stock in self.types:
+            enough = (_FULL if stock.cost else _FREE) if threshold is None else threshold
             while stock.offcut and stock_left[stock.index] > 0 and any(left):
                 pattern = self.best(stock, axes[:1], values, left, len(rows))
-                if pattern is None or pattern.parts_area * 1000 < threshold * stock.area or self._over():
+                if pattern is None or pattern.parts_area * 1000 < enough * stock.area or self._over():
                     break
                 self._take(pattern, rows, left, stock_left, values)
         while any(left):

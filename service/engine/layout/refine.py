@@ -171,7 +171,7 @@ class Refiner:
         """The fixed patterns, and the rest by passes with the prices and with the areas."""
         for start in ([v << FINE_BITS for v in values], self.context.areas):
             worths = [v if v > 0 else max(a >> 8, 1) for v, a in zip(start, self.context.areas, strict=True)]
-            rows, left = self.passes.one_pass(worths, fixed.demand, list(fixed.stock), 850, AXES)
+            rows, left = self.passes.one_pass(worths, fixed.demand, list(fixed.stock), AXES)
             found = self.context.solution([*fixed.rows, *rows], left)
             if found.rank < best.rank:
                 best = found
@@ -208,7 +208,7 @@ class Refiner:
         left = exact.demand
         if any(left):
             # A pattern could not be cut without the parts that are too many.
-            more, left = self.passes.one_pass(list(self.context.areas), left, exact.stock, 850, AXES)
+            more, left = self.passes.one_pass(list(self.context.areas), left, exact.stock, AXES)
             exact.rows.extend(more)
         found = self.context.solution(exact.rows, left)
         return found if found.rank < best.rank else best

@@ -179,7 +179,7 @@ def _passes(context: Context, passes: Passes, turns: range, target: int) -> Solu
         elif turn >= len(_OPENINGS):
             axes = AXES
         rows, left = passes.one_pass(
-            values, context.demand, [t.quantity for t in context.types], threshold, axes
+            values, context.demand, [t.quantity for t in context.types], axes, threshold
         )
         found = context.solution(rows, left)
         if best is None or found.rank < best.rank:

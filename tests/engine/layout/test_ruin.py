@@ -31,7 +31,7 @@ def sheet(length: int, width: int, ref: str = "S", **more: object) -> StockItem:
 
 def one_pass(context: Context, axes: tuple[Axis, ...] = AXES[:1]) -> Solution:
     stock = [t.quantity for t in context.types]
-    rows, left = Passes(context).one_pass(list(context.areas), context.demand, stock, 500, axes)
+    rows, left = Passes(context).one_pass(list(context.areas), context.demand, stock, axes, 500)
     return context.solution(rows, left)
 
 
