@@ -57,6 +57,7 @@ class Alike:
         }
         self.places = {axis: [self.place(one) for one in of] for axis, of in self.levels.items()}
         self.strips: dict[tuple[Axis, Length], dict[_Place, tuple[Strip | None, int]]] = {}
+        self.views: dict[Axis, _View] = {}
         self._wish: tuple[object, ...] = ()
 
     def place(self, level: Level) -> _Place:
@@ -71,6 +72,7 @@ class Alike:
         wish = (tuple(view.values), tuple(view.caps), view.grain, view.stages)
         if wish != self._wish:
             self.strips.clear()
+            self.views.clear()
             self._wish = wish
         return True
 
@@ -216,11 +218,13 @@ class Filler:
             return self._strip(view, depth)
         known = alike.strips.get((view.axis, depth))
         if known is None:
+            every = alike.views.get(view.axis)
             levels = alike.levels[view.axis]
-            widest = max(levels, key=lambda level: level.room)
-            room = depth, widest.room
-            parts = self._breadths(view.axis, room, view.caps, view.values)
-            every = replace(view, crosswise=widest, breadths=parts)
+            if every is None:
+                widest = max(levels, key=lambda level: level.room)
+                parts = self._breadths(view.axis, (self.limit, widest.room), view.caps, view.values)
+                every = replace(view, crosswise=widest, breadths=parts, caps=list(view.caps))
+                alike.views[view.axis] = every
             made = self._strips(every, depth, levels)
             known = alike.strips[view.axis, depth] = dict(zip(alike.places[view.axis], made, strict=True))
         return known[alike.place(view.crosswise)]
@@ -265,21 +269,20 @@ class Filler:
         stacking = view.stages >= 3
         self.steps += len(depths) * len(rows) // 3
         narrowest = rows[-1][1]
+        # One part high a slot is the same in every strip.
+        singles = sorted([((value * 4096 // b, b, cap, value), a) for a, b, cap, value in rows], reverse=True)
         ranked: list[tuple[int, Length]] = []
         for depth in depths:
-            slots: list[tuple[int, int, int, int]] = []
-            for a, b, cap, value in rows:
-                if a == depth:
-                    slots.append((value * 4096 // b, b, cap, value))
-                elif a < depth and stacking:
-                    count = depth // a
-                    count = min(count, cap)
-                    if count > 1:
-                        worth = count * value
-                        slots.append((worth * 4096 // b, b, cap // count, worth))
-                    else:
-                        slots.append((value * 4096 // b, b, cap, value))
-            slots.sort(reverse=True)
+            if stacking:
+                half = depth // 2
+                slots = [slot for slot, a in singles if half < a <= depth]
+                for a, b, cap, value in rows:
+                    if a <= half:
+                        count = min(depth // a, cap)
+                        slots.append((count * value * 4096 // b, b, cap // count, count * value))
+                slots.sort(reverse=True)
+            else:
+                slots = [slot for slot, a in singles if a == depth]
             guess, free = 0, room
             for _, b, copies, value in slots:
                 if b <= free:
