@@ -16,7 +16,7 @@ from service.engine.quantities import Length
 _FULL: Final = 850
 """Thousandths of an offcut that parts fill when it is used before sheets."""
 _FREE: Final = 333
-"""The same of an offcut that costs nothing."""
+"""The same of an offcut that costs nothing, with quick effort."""
 
 
 class Sequence32:
@@ -44,6 +44,8 @@ class Passes:
         self.types = context.types
         self.areas = context.areas
         self.once = False
+        # What follows with more effort finds better company for the parts than a third of an offcut.
+        self.free = _FREE if context.job.options.effort == "quick" else _FULL
 
     def one_pass(
         self,
@@ -57,8 +59,8 @@ class Passes:
 
         `values` are corrected after each pattern: parts that ended in wasteful company become
         worth more, so that the next pass places them earlier. Offcuts are taken first when parts
-        fill at least `threshold` thousandths of them; without it, most of those that cost something, and a
-        third of those that are free.
+        fill at least `threshold` thousandths of them; without it, most of them, or a third of those that
+        are free where the effort is quick.
 
         Once the caller has said stop, the pass is left as it is, if there was a whole one before, and
         else goes on with one size of stock as long as there is some.
@@ -67,7 +69,7 @@ class Passes:
         rows: list[tuple[Pattern, int]] = []
         chosen: Pattern | None = None
         for stock in self.types:
-            enough = (_FULL if stock.cost else _FREE) if threshold is None else threshold
+            enough = (_FULL if stock.cost else self.free) if threshold is None else threshold
             while stock.offcut and stock_left[stock.index] > 0 and any(left):
                 pattern = self.best(stock, axes[:1], values, left, len(rows))
                 if pattern is None or pattern.parts_area * 1000 < enough * stock.area or self._over():

@@ -79,7 +79,8 @@ def test_an_offcut_that_is_free_is_used_from_a_third_on(
 ) -> None:
     """Two parts of 400 × 500 mm fill two fifths of an offcut of 1000 × 1000 mm."""
     rack = sheet("OFFCUT", 1000, 1000, 1, kind="offcut", price=price, edges="cut", oversize=0)
-    context = Context(job(bench, [part("A", 500, 400, 2)], [sheet("S", 2000, 1000, 9, price=30.0), rack]))
+    stock_items = [sheet("S", 2000, 1000, 9, price=30.0), rack]
+    context = Context(job(bench, [part("A", 500, 400, 2)], stock_items, effort="quick"))
     stock = [t.quantity for t in context.types]
     rows, left = Passes(context).one_pass(list(context.areas), context.demand, stock, AXES)
     assert not any(left)
@@ -87,7 +88,7 @@ def test_an_offcut_that_is_free_is_used_from_a_third_on(
 
 
 def test_a_rough_search_that_fails_leaves_no_rough_patterns_behind(bench: Machine) -> None:
-    context = Context(job(bench, [part("A", 500, 400, 2)], [sheet("S", 2000, 1000, 9)]))
+    context = Context(job(bench, [part("A", 500, 400, 2)], [sheet("S", 2000, 1000, 9)], effort="standard"))
     grain = context.grain
     during: list[Grain] = []
 
