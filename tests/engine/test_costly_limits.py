@@ -11,7 +11,8 @@ from service.engine.planner import plan
 
 SHEAR = Machine(
     "m", "Shear M", 300_000, Rating(600), Rake(1.0, 2.0), GapRange(2, 100), BackGauge(500, 100_000),
-    HoldDown(4500), front_stops=FrontStops(2000, 250_000, 30), lifting=Lifting(25, 40, 1000), sheet_support=True,
+    HoldDown(4500), front_stops=FrontStops(2000, 250_000, 30), lifting=Lifting(25, 40, 1000),
+    sheet_support=True,
 )  # fmt: skip
 
 
