@@ -21,6 +21,7 @@ from service.engine.layout.job import Job, SoFar
 from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
 from service.engine.layout.refusals import alone, class_that_would_do, why_not
+from service.engine.layout.rules import Piece
 from service.engine.layout.shapes import Grain, Wish
 from service.engine.layout.stock import StockType, cost_scale, in_money, stock_types
 from service.engine.layout.tree import Builder, Region, stages_of
@@ -237,6 +238,16 @@ class Context:
                 if best is None or worth > best[0]:
                     best = worth, pattern
         return None if best is None else best[1]
+
+    def within(self, stock: StockType, axis: Axis, room: Length, caps: Sequence[int]) -> Pattern | None:
+        """A pattern whose first level takes up so much of `axis` at most, the rest in one piece."""
+        piece, extent = stock.piece, stock.piece.along(axis)
+        less = extent._replace(size=room, far_mill=False) if room < extent.size else extent
+        narrow = Piece(less, piece.y) if axis == "x" else Piece(piece.x, less)
+        wish = Wish(self.areas, list(caps), self.grain)
+        strips = self.filler.strips(narrow, axis, self.stages, wish)
+        node = self.builder.carry_out(piece, axis, self.stages, strips, list(caps)) if strips else None
+        return None if node is None else self._pattern(stock, node)
 
     def carve(
         self, stock: StockType, shape: Shape, values: Sequence[int], caps: Sequence[int]

@@ -6,10 +6,17 @@ The choice of sheets follows a fixed sequence of numbers, so that equal input gi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from service.engine.layout.context import AXES, Context, Pattern, Solution
 from service.engine.layout.passes import Passes, Sequence32
 from service.engine.plan import Axis
+
+_WORTH_A_TURN: Final = 40
+"""That part of the square of the sheet's area must be gained, in squares of offcuts, to cut it otherwise:
+shop default, as handling may rise."""
+_HALVINGS: Final = 8
+"""Rooms tried for the parts of the emptiest sheet, each way."""
 
 
 class Improver:
@@ -122,6 +129,11 @@ class Improver:
                 for candidate in self._same_parts(pattern, stock_type.index):
                     if self._tidier(candidate, best):
                         best = candidate
+            if turn == 0 and repeat == 1 and self.context.stages > 1:
+                least = best.offcut_worth + self.types[best.stock].area ** 2 // _WORTH_A_TURN
+                for candidate in self._narrower(best):
+                    if candidate.offcut_worth >= least and self._tidier(candidate, best):
+                        best = candidate
             rows[i] = (best, repeat)
         found = self.context.solution(_gathered(rows), solution.left)
         return found if found.rank < solution.rank else solution
@@ -135,6 +147,29 @@ class Improver:
             candidate = self.context.build(self.types[stock], axis, self.context.areas, caps)
             if candidate is not None and candidate.use == pattern.use:
                 found.append(candidate)
+        return found
+
+    def _narrower(self, pattern: Pattern) -> list[Pattern]:
+        """The same parts on as little of the piece as they are found a place on, cut either way first.
+
+        What is left beyond them is in one piece then. By halving: where they fit, less is tried.
+        """
+        context, stock = self.context, self.types[pattern.stock]
+        found: list[Pattern] = []
+        for axis in AXES:
+            room = stock.piece.along(axis).size
+            low, high = sum(n * context.areas[kind] for kind, n in pattern.use) * room // stock.area, room
+            for _ in range(_HALVINGS):
+                middle = (low + high) // 2
+                caps = [0] * len(context.demand)
+                for kind, n in pattern.use:
+                    caps[kind] = n
+                candidate = context.within(stock, axis, middle, caps)
+                if candidate is not None and candidate.use == pattern.use:
+                    found.append(candidate)
+                    high = middle
+                else:
+                    low = middle
         return found
 
     def _tidier(self, a: Pattern, b: Pattern) -> bool:
