@@ -22,6 +22,7 @@ from service.engine.layout.job import Division, Found, Job, SoFar
 from service.engine.layout.kinds import kinds_of
 from service.engine.layout.search import find_layouts
 from service.engine.layout.stock import in_money
+from service.engine.objectives import worth_of
 from service.engine.order import Effort, Objective, Part, StockItem
 from service.engine.plan import Axis, Bound, Unplaced, leaves
 from service.engine.tolerance import aimed_size
@@ -94,7 +95,12 @@ def candidates(
         else:
             made = {part.ref: part.quantity for part in without(job, found.unplaced).parts}
             bound = replace(lower_bound(job, made, found.divisions), value=first.bound.value)
-        yield replace(_candidate(how, found), few_stacks=True, bound=bound)
+        flat = replace(_candidate(how, found), few_stacks=True, bound=bound)
+        if bound.value is not None:
+            # It may be the best of so few directions, and still less than more of them might give.
+            short = worth_of(found.divisions, job.parts) < Fraction(str(bound.value))
+            flat = replace(flat, stopped_early=found.stopped_early or short)
+        yield flat
     seen = {first.divisions}
     placed = without(job, first.unplaced)
     for recipe in _recipes(job, objective):

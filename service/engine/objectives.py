@@ -17,6 +17,7 @@ from dataclasses import dataclass, fields
 from fractions import Fraction
 from typing import Final
 
+from service.engine.layout.job import Division
 from service.engine.order import Objective, Part
 from service.engine.plan import Layout, Step, leaves
 
@@ -61,7 +62,7 @@ def handling_of(program: Iterable[Step]) -> Handling:
     )
 
 
-def worth_of(layouts: Iterable[Layout], parts: Iterable[Part]) -> Fraction:
+def worth_of(layouts: Iterable[Layout | Division], parts: Iterable[Part]) -> Fraction:
     """What the parts that layouts give are worth, each at its value as it is written; exact."""
     made: Counter[str | None] = Counter()
     for layout in layouts:
