@@ -19,6 +19,8 @@ from service.engine.layout.slack import Tree
 _MOST: Final = 8000
 """Sheets kept at most; when there are so many, all but the most promising are forgotten."""
 _PROMISING: Final = 3000
+_CHOSEN_FROM: Final = 200
+"""Sheets up to which a choice in whole numbers is made: of more it takes longer than it brings."""
 _NODES: Final = 40
 """Nodes of the choice in whole numbers."""
 
@@ -79,6 +81,8 @@ class Pool:
         if master.objective > limit + 1e-6:
             return None
         used = [j for j in master.within(limit) if self.order[j] not in self.refused]
+        if len(used) > _CHOSEN_FROM:
+            return None
         self.context.other_steps += 300 * len(used) + 3000 * parts
         uses = master.whole(_NODES, used, helped=False)
         if uses is None:

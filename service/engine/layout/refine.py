@@ -88,6 +88,12 @@ class Refiner:
             best = self._one_dive(root, best, max(rounds // 4, 2), turn)
         return best
 
+    def prove(self, best: Solution, target: int) -> None:
+        """Raise :attr:`target` by tables of all places where the best plan may be better than it, no more."""
+        self.target = target
+        if not self._done(best):
+            self._prove_more(best)
+
     def _held_dives(self, best: Solution, rounds: int) -> Solution:
         """Dives that hold what is free, from layouts that are carried out when they are fixed."""
         context = self.context

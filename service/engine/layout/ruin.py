@@ -24,7 +24,7 @@ from service.engine.layout.passes import Sequence32
 from service.engine.layout.pool import Content, Pool
 from service.engine.layout.quickly import Quickly
 from service.engine.layout.scarce import Scarce
-from service.engine.layout.sheet import NOWHERE, Fit, Sheet
+from service.engine.layout.sheet import NOWHERE, Fit, Reach, Sheet
 from service.engine.layout.slack import (
     PART,
     Tree,
@@ -38,25 +38,28 @@ from service.engine.layout.slack import (
 from service.engine.order import Effort
 from service.engine.plan import Leaf, Node
 
-_MEMORY: Final = 200
+_MEMORY: Final = 40
 """Moves after which an area left outside is forgotten."""
 _MOST_SHEETS: Final = 4
 _MOST_NODES: Final = 3
 _EMPTIED: Final = 3
 """One of so many sheets that a move takes apart is emptied; of the others some nodes are taken out."""
+_EMPTIER: Final = 2
+"""Once in so many, of two sheets the one with more free area is taken apart."""
 _ANY_LEVELS: Final = 12
 """Levels of cuts that no tree met here comes near."""
 _TRIES: Final = 8
 """Rooms tried for one part by the rules of the machine."""
 _PASSED_OVER: Final = 40
 """Of so many parts one does not go where it fits best."""
-_LEAST_EFFORT: Final[dict[Effort, int]] = {"quick": 0, "standard": 2_400_000, "thorough": 20_000_000}
+_LEAST_EFFORT: Final[dict[Effort, int]] = {"quick": 0, "standard": 3_300_000, "thorough": 20_000_000}
 """Steps that there are in any case: a move takes fewer of them in a small order, but as many are needed."""
 _FIRST_MOVES: Final = 1000
 """Moves before the first choice among the sheets met; from then on as many again before each."""
 _STEPS_A_CHECK: Final = 40
 _STEPS_A_SHEET: Final = 6
-_STEPS_A_MOVE: Final = 40
+_STEPS_A_ROOM: Final = 2
+_STEPS_A_MOVE: Final = 30
 """Steps that a move takes beside those for sheets changed and rooms looked at."""
 
 
@@ -84,6 +87,8 @@ class Ruin:
         self.ways: list[list[Tree]] = [[] for _ in context.all_kinds]
         for leaf, v in zip(self.leaves, self.variants, strict=True):
             self.ways[v.kind].append(leaf)
+        self.reach = Reach(self.variants)
+        self.bits = [sum(1 << leaf[3] for leaf in ways) for ways in self.ways]
         self.number = {(v.kind, v.rotated): i for i, v in enumerate(self.variants)}
         self.sides = [(self.quickly.side(t.piece.x), self.quickly.side(t.piece.y)) for t in context.types]
         wanted = [v for v in self.variants if context.demand[v.kind]]
@@ -272,6 +277,12 @@ class Ruin:
             stand.moves += 1
         return moves
 
+    def _free(self, sheet: Sheet) -> int:
+        if sheet.free < 0:
+            width, height = self.sides[sheet.stock]
+            sheet.free = max(width * height - self._area(self._kinds(sheet)), 0)
+        return sheet.free
+
     def _area(self, kinds: Sequence[int]) -> int:
         return sum([self.context.areas[kind] for kind in kinds])
 
@@ -281,6 +292,9 @@ class Ruin:
         out: list[int] = []
         for _ in range(1 + numbers.below(_MOST_SHEETS)):
             place = numbers.below(len(sheets))
+            if numbers.below(_EMPTIER) == 0:
+                # Of two, the one with more free area.
+                place = max(place, numbers.below(len(sheets)), key=lambda at: self._free(sheets[at]))
             changed.add(place)
             taken = 0 if numbers.below(_EMPTIED) == 0 else 1 + numbers.below(_MOST_NODES)
             sheets[place], gone = self._without(sheets[place], taken, numbers)
@@ -307,48 +321,56 @@ class Ruin:
     ) -> tuple[list[int], set[int]]:
         """Parts put into the rooms that fit best, large ones first about; what finds none, and the sheets."""
         areas = self.context.areas
-        loose = numbers.below(4) * 64
-        order = sorted(waiting, key=lambda kind: -areas[kind] * (256 + numbers.below(loose + 1)))
+        loose = numbers.below(4) * 64 + 1
+        order = sorted(waiting, key=lambda kind: -areas[kind] * (256 + numbers.below(loose)))
+        holds = [self._holds(sheet) for sheet in sheets]
         left: list[int] = []
         changed: set[int] = set()
         for kind in order:
-            for place, (_, _, way, at) in self._places(kind, sheets, numbers):
-                sheet, leaf = sheets[place], self.ways[kind][way]
+            bits = self.bits[kind]
+            open_to = [place for place, held in enumerate(holds) if held & bits]
+            for place, (_, _, variant, at) in self._places(kind, sheets, open_to, numbers):
+                sheet, leaf = sheets[place], self.leaves[variant]
                 tree = leaf if sheet.tree is None else put(sheet.tree, sheet.rooms()[at], leaf)
                 if not self.strict or self._may_be_cut(sheet.stock, tree):
                     sheets[place] = self._sheet(sheet.stock, tree)
+                    holds[place] = self._holds(sheets[place])
                     changed.add(place)
                     break
             else:
                 left.append(kind)
         return left, changed
 
-    def _places(self, kind: int, sheets: Sequence[Sheet], numbers: Sequence32) -> list[tuple[int, Fit]]:
-        """Where a part goes, the best place first: one where all that fits may be cut, else several."""
+    def _holds(self, sheet: Sheet) -> int:
+        if sheet.held < 0:
+            sheet.hold(self.reach)
+            self.context.other_steps += _STEPS_A_ROOM * len(sheet.rooms())
+        return sheet.held
+
+    def _places(
+        self, kind: int, sheets: Sequence[Sheet], open_to: Sequence[int], numbers: Sequence32
+    ) -> list[tuple[int, Fit]]:
+        """Where a part goes, the best place first: one where all that fits may be cut, else several.
+
+        `open_to` are the sheets that have room for it.
+        """
+        self.context.other_steps += 2 + len(open_to)
+        if not open_to:
+            return []
         ways = self.ways[kind]
         if self.strict:
-            found = sorted((fit, place) for place, sheet in enumerate(sheets) for fit in sheet.all_fits(ways))
+            found = sorted((fit, place) for place in open_to for fit in sheets[place].all_fits(ways))
             skipped = self._passed_over(len(found), numbers)
             return [(place, fit) for fit, place in found[skipped : skipped + _TRIES]]
         first = second = (NOWHERE, -1)
-        count = looked = 0
-        for place, sheet in enumerate(sheets):
-            fit = sheet.fits.get(kind)
-            if fit is None:
-                fit = sheet.fit(kind, ways)
-                rooms = len(sheet.rooms())
-                # The rooms of a new sheet are worked out once.
-                looked += 4 + rooms * len(ways) + (0 if len(sheet.fits) > 1 else 8 * rooms)
-            if fit is not NOWHERE:
-                count += 1
-                if fit < first[0]:
-                    first, second = (fit, place), first
-                elif fit < second[0]:
-                    second = (fit, place)
-        self.context.other_steps += 2 + len(sheets) // 12 + looked // 8
-        if count == 0:
-            return []
-        fit, place = second if self._passed_over(count, numbers) else first
+        for place in open_to:
+            sheet = sheets[place]
+            fit = sheet.fits.get(kind) or sheet.fit(kind, ways)
+            if fit < first[0]:
+                first, second = (fit, place), first
+            elif fit < second[0]:
+                second = (fit, place)
+        fit, place = second if self._passed_over(len(open_to), numbers) else first
         return [(place, fit)]
 
     def _passed_over(self, count: int, numbers: Sequence32) -> int:

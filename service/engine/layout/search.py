@@ -26,9 +26,10 @@ from service.engine.order import Effort
 from service.engine.plan import Axis, Unplaced
 
 _ROUNDS: Final[dict[Effort, int]] = {"quick": 4, "standard": 7, "thorough": 14}
+_ROUNDS_BEFORE_MOVES: Final = 2
 _PRICINGS: Final[dict[Effort, int]] = {"quick": 8, "standard": 30, "thorough": 120}
 _TRIALS: Final[dict[Effort, int]] = {"quick": 60, "standard": 600, "thorough": 6000}
-_MOVES: Final[dict[Effort, int]] = {"quick": 1000, "standard": 15_000, "thorough": 150_000}
+_MOVES: Final[dict[Effort, int]] = {"quick": 1000, "standard": 20_000, "thorough": 150_000}
 _FEW_OF_EACH: Final = 3
 """Pieces of a kind, on average, up to which sheets are given up one by one."""
 _FEW_PIECES: Final = 100
@@ -88,6 +89,8 @@ def _less_effort(context: Context, best: Solution) -> Effort | None:
     effort = context.job.options.effort
     if proved or context.stopped or context.job.most is not None:
         return None
+    if _by_moves(context):
+        return None
     if effort == "thorough":
         return "standard"
     return "quick" if effort == "standard" and sum(context.demand) <= _FEW_PIECES else None
@@ -107,7 +110,12 @@ def _search(context: Context) -> Solution:
     effort = context.job.options.effort
     passes = Passes(context)
     target = _target(context)
-    best = _opening(context, passes, _ROUNDS[effort], target)
+    by_moves = _by_moves(context)
+    if by_moves:
+        # What follows hardly depends on where it begins, and begins there with any effort.
+        best = _opening(context, passes, _ROUNDS_BEFORE_MOVES, target, rough=True)
+    else:
+        best = _opening(context, passes, _ROUNDS[effort], target, rough=effort == "quick")
     if context.most is not None and best.rank[1] > context.most + context.most // _FAR_OFF:
         return best
     few = _few_of_each(context)
@@ -123,6 +131,11 @@ def _search(context: Context) -> Solution:
         best = Ruin(context).fewer(best, moves, target, choose=not many)
         target = max(target, context.least.cost if context.least is not None else 0)
         priced = rows <= most_rows * sum(n for _, n in best.rows)
+    if by_moves:
+        # More passes and dives hardly ever find what so many moves did not, but tables may prove it.
+        if priced:
+            Refiner(context, passes, context.budget).prove(best, target)
+        return Improver(context, passes, context.budget).tidy(best)
     if best.rank[:2] > (0, target) and priced:
         refiner = Refiner(context, passes, context.budget * 4 // 5, held=many)
         best = refiner.dive(best, _PRICINGS[effort], target)
@@ -141,6 +154,15 @@ def _few_of_each(context: Context) -> bool:
     return pieces <= min(_FEW_OF_EACH * kinds, _MOST_PIECES) and context.stages >= _LEVELS
 
 
+def _by_moves(context: Context) -> bool:
+    """Whether it is the moves that give up sheets one by one that a plan comes from.
+
+    A search of less effort then makes the first of the moves of one with more, and no others.
+    """
+    few = _few_of_each(context) and sum(context.demand) <= _FEW_PIECES
+    return few and context.stages >= ANY_LEVELS and len(context.types) == 1
+
+
 def _rows(context: Context) -> int:
     pieces = sum(context.demand)
     return sum(1 for n in context.demand if n) + sum(1 for t in context.types if t.quantity < pieces)
@@ -152,12 +174,11 @@ def _target(context: Context) -> int:
     return context.least.cost
 
 
-def _opening(context: Context, passes: Passes, rounds: int, target: int) -> Solution:
+def _opening(context: Context, passes: Passes, rounds: int, target: int, *, rough: bool) -> Solution:
     """Passes from several starting values, each going on from the values the last one left.
 
-    All of them are rough where the first one shows that finer ones would use the effort up.
+    All of them are `rough` as well where the first one shows that finer ones would use the effort up.
     """
-    rough = context.job.options.effort == "quick"
     with context.rough() as spent:
         best = _passes(context, passes, range(1), target)
         rough |= _FINER * spent() > context.budget // 6

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from service.engine.layout.job import Job, SoFar
 from service.engine.layout.search import find_layouts
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
-from service.engine.order import Effort, Options, Order, Part, StockItem
+from service.engine.order import ANY_STAGES, Effort, Options, Order, Part, StockItem
 from service.engine.plan import CutPlan
 from service.engine.planner import plan
 from tests.strategies import small_orders
@@ -88,3 +89,15 @@ def test_what_is_told_on_the_way_never_gets_worse() -> None:
 def test_more_effort_is_never_worse(order: Order) -> None:
     found = [used(at(effort, order), order) for effort in ("quick", "standard", "thorough")]
     assert found == sorted(found, reverse=True)
+
+
+@settings(max_examples=4, deadline=None)
+@given(st.lists(st.tuples(st.integers(120, 950), st.integers(80, 560)), min_size=10, max_size=20))
+def test_more_effort_is_never_worse_with_one_of_each(sizes: list[tuple[int, int]]) -> None:
+    """Where only moves that give up sheets follow, those of more effort begin with those of less."""
+    parts = tuple(Part(f"P{i}", a * MM, b * MM, 1, "S235JR", 200) for i, (a, b) in enumerate(sizes))
+    stock = (StockItem("S", 1000 * MM, 600 * MM, 99, "S235JR", 200, edges="cut", oversize=0),)
+    order = Order(
+        "W-10", SHEAR, (material_named("S235JR"),), parts, stock, Options(max_stages=ANY_STAGES, trim=0)
+    )
+    assert used(at("standard", order), order) <= used(at("quick", order), order)
