@@ -20,7 +20,7 @@ _MOST: Final = 8000
 """Sheets kept at most; when there are so many, all but the most promising are forgotten."""
 _PROMISING: Final = 3000
 _CHOSEN_FROM: Final = 200
-"""Sheets up to which a choice in whole numbers is made: of more it takes longer than it brings."""
+"""Sheets up to which the solver chooses in whole numbers; of more it takes seconds at its first node."""
 _NODES: Final = 40
 """Nodes of the choice in whole numbers."""
 
@@ -69,7 +69,7 @@ class Pool:
         return (below - self.unit) / self.dearest
 
     def choice(self, below: int) -> list[Content] | None:
-        """Sheets that hold all parts for less than a cost, None when none were found.
+        """Sheets that hold all parts for less than a cost, or most of them; None when none were found.
 
         A part may be in more of them than it is wanted.
         """
@@ -82,7 +82,7 @@ class Pool:
             return None
         used = [j for j in master.within(limit) if self.order[j] not in self.refused]
         if len(used) > _CHOSEN_FROM:
-            return None
+            return self._dive(limit)
         self.context.other_steps += 300 * len(used) + 3000 * parts
         uses = master.whole(_NODES, used, helped=False)
         if uses is None:
@@ -90,6 +90,39 @@ class Pool:
         chosen = [content for content, n in zip(self.order, uses, strict=True) for _ in range(n)]
         cost = sum(self.types[stock].cost for stock, _ in chosen)
         return chosen if cost < below else None
+
+    def _dive(self, limit: float) -> list[Content]:
+        """Sheets fixed one after another, as the linear programme for what is left wants them most.
+
+        They cost no more than the limit, and seldom hold all parts then.
+        """
+        master = self.master
+        need, have, room = list(master.need), list(master.have), round(limit * self.dearest)
+        chosen: list[Content] = []
+        while any(need):
+            ranked = sorted((-round(weight, 6), j) for j, weight in master.weights())
+            fixed = 0
+            for weight, j in ranked:
+                stock, kinds = content = self.order[j]
+                cost = self.types[stock].cost
+                if content in self.refused or cost > room or (fixed and weight > -1):
+                    continue
+                room -= cost
+                fixed += 1
+                chosen.append(content)
+                for kind in kinds:
+                    need[self.row_of[kind]] = max(need[self.row_of[kind]] - 1, 0)
+                if stock in self.stock_row:
+                    have[self.stock_row[stock] - len(self.kinds)] -= 1
+                    break
+            if not fixed:
+                break
+            self.context.other_steps += 100 * len(self.kinds)
+            master.renew(need, have)
+            master.solve()
+        master.renew([self.context.demand[k] for k in self.kinds], self.have)
+        master.solve()
+        return chosen
 
     def _empty(self) -> Master:
         return Master([self.context.demand[k] for k in self.kinds], self.have, 2.0)

@@ -55,7 +55,8 @@ _PASSED_OVER: Final = 40
 _LEAST_EFFORT: Final[dict[Effort, int]] = {"quick": 0, "standard": 3_300_000, "thorough": 20_000_000}
 """Steps that there are in any case: a move takes fewer of them in a small order, but as many are needed."""
 _FIRST_MOVES: Final = 1000
-"""Moves before the first choice among the sheets met; from then on as many again before each."""
+"""Moves before the first choice among the sheets met and before the second; then half as many again before
+each."""
 _STEPS_A_CHECK: Final = 40
 _STEPS_A_SHEET: Final = 6
 _STEPS_A_ROOM: Final = 2
@@ -139,15 +140,16 @@ class Ruin:
         self._begin(stand, numbers)
         taken, portion = 0, _FIRST_MOVES
         while True:
+            before = stand.best
             taken += self._move(stand, min(portion, moves - taken), ceiling, numbers, pool)
             if stand.outside == 0:
                 return self._done(stand.sheets), taken
             chosen = None if pool is None else pool.choice(best.rank[1])
             if pool is not None and chosen is not None:
-                other = self._stand_of(pool, chosen, numbers)
+                other = self._stand_of(pool, chosen, numbers, len(stand.sheets))
                 if other.outside == 0:
                     return self._done(other.sheets), taken
-                if other.outside < stand.outside:
+                if other.outside < stand.outside or (stand.best == before and portion > _FIRST_MOVES):
                     stand = other
             elif (
                 pool is not None
@@ -157,10 +159,13 @@ class Ruin:
                 return None, taken
             if taken >= moves or self.context.steps >= ceiling:
                 return None, taken
-            portion = taken
+            portion = max(taken // 2, _FIRST_MOVES)
 
-    def _stand_of(self, pool: Pool, chosen: Sequence[Content], numbers: Sequence32) -> _Stand:
-        """The sheets of a choice as far as the machine can cut them, no part more often than it is wanted."""
+    def _stand_of(self, pool: Pool, chosen: Sequence[Content], numbers: Sequence32, count: int) -> _Stand:
+        """The sheets of a choice as far as the machine can cut them, no part more often than it is wanted.
+
+        Where all stock is of one size, they are made up to so many.
+        """
         sheets = [self._sheet(content[0], pool.trees[content]) for content in chosen]
         for content, sheet in zip(chosen, list(sheets), strict=True):
             if self._repaired([sheet], set()):
@@ -174,6 +179,8 @@ class Ruin:
                 elif tree is not None:
                     tree = without(tree, [leaf[3] for leaf in self.ways[kind]])
             sheets[place] = self._sheet(sheet.stock, tree)
+        if len(self.context.types) == 1:
+            sheets.extend(self._sheet(0, None) for _ in range(count - len(sheets)))
         stand = _Stand(sheets, [kind for kind, n in enumerate(left) for _ in range(n)])
         self._begin(stand, numbers)
         return stand

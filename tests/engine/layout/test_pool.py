@@ -93,3 +93,42 @@ def test_of_many_sheets_the_most_promising_stay(ideal: Machine, monkeypatch: pyt
     pool.add((1, tuple(range(KINDS))), SOME_TREE)
     assert pool.choice(1000) == [(1, tuple(range(KINDS)))]
     assert len(pool.trees) == 3
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(contents=CONTENTS, large=st.integers(1, 2))
+def test_a_dive_keeps_to_its_cost_and_leaves_the_programme_as_it_was(
+    contents: list[Content], large: int, ideal: Machine
+) -> None:
+    pool = a_pool(ideal, large)
+    for content in contents:
+        pool.add(content, SOME_TREE)
+    best = least_cost(pool, contents)
+    if best is None:
+        return
+    assert not pool.too_few(best + pool.unit)
+    before = pool.master.objective, pool.master.need, pool.master.have
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pool_module, "_CHOSEN_FROM", 0)
+        pool.order, pool.master = [], pool._empty()
+        chosen = pool.choice(best + pool.unit)
+    assert chosen is not None
+    assert sum(pool.types[stock].cost for stock, _ in chosen) <= best
+    assert all(sum(s == t.index for s, _ in chosen) <= t.quantity for t in pool.types)
+    assert (round(pool.master.objective, 9), pool.master.need, pool.master.have) == (
+        round(before[0], 9),
+        *before[1:],
+    )
+
+
+def test_a_dive_holds_all_parts_where_one_set_of_sheets_does(
+    ideal: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pool_module, "_CHOSEN_FROM", 0)
+    pool = a_pool(ideal, 2)
+    cheap = min(pool.types, key=lambda t: t.cost)
+    for kinds in ((0, 1), (2,), (3, 4)):
+        pool.add((cheap.index, kinds), SOME_TREE)
+    chosen = pool.choice(4 * cheap.cost)
+    assert chosen is not None
+    assert sorted(kind for _, kinds in chosen for kind in kinds) == list(range(KINDS))
