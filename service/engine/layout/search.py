@@ -87,9 +87,7 @@ def _less_effort(context: Context, best: Solution) -> Effort | None:
     """The effort that is tried beside that of the order, where the best may still be bettered by it."""
     proved = context.least is not None and best.rank[:2] <= (0, context.least.cost)
     effort = context.job.options.effort
-    if proved or context.stopped or context.job.most is not None:
-        return None
-    if _by_moves(context):
+    if proved or context.stopped or context.job.most is not None or _by_moves(context):
         return None
     if effort == "thorough":
         return "standard"
