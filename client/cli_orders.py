@@ -200,7 +200,7 @@ def plan(
         for note in profile_notes(station, kept):
             say(f"note: {note}")
         papers = write_papers(kept, out) if out is not None else []
-        say(program_text(kept.plan, kept.order).rstrip())
+        say(program_text(kept.plan, kept.order, named=kept.id).rstrip())
         say("")
         lines(comparison_lines(kept))
         say(f"plan {kept.id}, kept here")
@@ -285,14 +285,14 @@ def show_plan(home: Home, plan_id: str, number: int | None, out: Path | None) ->
         plan, order = opened_plan(station, whole)
         if number is not None:
             try:
-                say(step_text(plan, order, number).rstrip())
+                say(step_text(plan, order, number, named=whole).rstrip())
             except ValueError as error:
                 raise InputWrong(str(error)) from error
             done = pieces_done(station.outbox.sql, whole).get(number, 0)
             say("")
             say(f"logged here: {done} of {plan.program[number - 1].pieces}")
         else:
-            say(program_text(plan, order).rstrip())
+            say(program_text(plan, order, named=whole).rstrip())
             say("")
             lines(comparison_lines(KeptPlan(whole, plan, order)))
         if out is not None:

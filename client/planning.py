@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -18,7 +17,7 @@ from client.workstation import Workstation
 from schemas.orders import read_order
 from schemas.plans import read_plan, write_plan
 from schemas.problems import FieldError, WireError
-from service.engine.fingerprint import canonical_json
+from service.engine.fingerprint import canonical_json, id_of
 from service.engine.order import Order
 from service.engine.plan import CutPlan
 
@@ -161,17 +160,6 @@ def _kept(station: Workstation, plan: CutPlan, order: Order) -> KeptPlan:
     return kept
 
 
-def id_of(plan: CutPlan) -> str:
-    """The id under which a plan is kept.
-
-    It is the beginning of the fingerprint, by which anybody finds the plan of an order. One that was cut
-    short is not that plan: another run may give another. It is kept under the hash of what it says.
-    """
-    if not plan.cut_short:
-        return plan_id_of(plan.fingerprint)
-    return plan_id_of(hashlib.sha256(canonical_json(plan)).hexdigest())
-
-
 def write_papers(kept: KeptPlan, folder: Path) -> list[Path]:
     """Write what is printed from a plan: plan.json, program.txt, program.csv and a map of each sheet.
 
@@ -189,11 +177,12 @@ def write_papers(kept: KeptPlan, folder: Path) -> list[Path]:
         raise StoreFailed(f"cannot make the folder {folder}: {error.strerror}") from error
     papers: dict[str, bytes] = {
         "plan.json": canonical_json(kept.document) + b"\n",
-        "program.txt": program_text(kept.plan, kept.order).encode("utf-8"),
+        "program.txt": program_text(kept.plan, kept.order, named=kept.id).encode("utf-8"),
         "program.csv": program_csv(kept.plan),
     }
     for layout in kept.plan.layouts:
-        papers[f"layout-{layout.number}.svg"] = layout_svg(kept.plan, kept.order, layout.number).encode()
+        picture = layout_svg(kept.plan, kept.order, layout.number, named=kept.id)
+        papers[f"layout-{layout.number}.svg"] = picture.encode()
     written = []
     for name, data in papers.items():
         write_whole(folder / name, data)

@@ -19,6 +19,7 @@ from service.drawing.cuts import DrawingError, cut_lines, steps_of
 from service.drawing.lettering import Box, clean, fit, text_width, wrap
 from service.drawing.pen import INK, PALE, add, number, quarter_disc
 from service.drawing.sheet import LEFT, MARKS, SheetPicture, size_of
+from service.engine.fingerprint import id_of
 from service.engine.order import Order, Part, StockItem
 from service.engine.plan import CutPlan, Layout, Step, leaves
 from service.engine.quantities import show_mm
@@ -33,7 +34,7 @@ _TEXT: Final = 11.5
 _MOST_STEPS: Final = 60
 
 
-def layout_svg(plan: CutPlan, order: Order, layout_number: int) -> str:
+def layout_svg(plan: CutPlan, order: Order, layout_number: int, *, named: str | None = None) -> str:
     """Draw one layout of a plan.
 
     Parameters
@@ -42,6 +43,8 @@ def layout_svg(plan: CutPlan, order: Order, layout_number: int) -> str:
         A plan, and the order that it answers.
     layout_number
         As the plan counts them, from 1.
+    named
+        The id under which the plan is kept, where it is kept already.
 
     Returns
     -------
@@ -66,16 +69,23 @@ def layout_svg(plan: CutPlan, order: Order, layout_number: int) -> str:
     for leaf in leaves(layout.tree):
         if leaf.kind == "part" and leaf.ref not in parts:
             raise DrawingError(f"layout {layout.number} holds part {leaf.ref!r}, which the order has not")
-    return _Picture(plan, order, layout, stock, parts).document()
+    return _Picture(plan, order, layout, stock, parts, named or id_of(plan)).document()
 
 
 class _Picture(SheetPicture):
     """One picture while it is drawn: the sheet, and a panel beside it."""
 
     def __init__(
-        self, plan: CutPlan, order: Order, layout: Layout, stock: StockItem, parts: dict[str, Part]
+        self,
+        plan: CutPlan,
+        order: Order,
+        layout: Layout,
+        stock: StockItem,
+        parts: dict[str, Part],
+        named: str,
     ) -> None:
         super().__init__(plan, order, layout, stock, parts)
+        self.named = named
         self.panel = max(_PANEL_LEAST, LEFT + layout.tree.dx * self.scale + MARKS + 16)
         self.page = self.panel + _PANEL_WIDE + _EDGE
 
@@ -135,7 +145,7 @@ class _Picture(SheetPicture):
             self.text(_EDGE, y, line, 13)
         y += 20
         self.text(_EDGE, y, self._repeat_line(), 14, weight="bold")
-        machine = f"for {self.order.machine.name}  ·  plan {self.plan.fingerprint[:16]}"
+        machine = f"for {self.order.machine.name}  ·  plan {self.named}"
         x = _EDGE + text_width(self._repeat_line(), 14) + 24
         self.text(x, y, machine, 12, fill=PALE)
         y += 12

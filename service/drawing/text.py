@@ -12,6 +12,7 @@ from typing import Final, TypeAlias
 from service.drawing.steps import Page, outcomes_text, page_of, step_lines, told
 from service.drawing.words import MARKS, counted, ends, row, size_text, thousands, wrapped
 from service.engine.findings import Finding
+from service.engine.fingerprint import id_of
 from service.engine.objectives import worth_of
 from service.engine.order import Objective, Order
 from service.engine.plan import CutPlan, Layout, Node, Step, leaves
@@ -24,7 +25,9 @@ NARROWEST: Final = 60
 Cell: TypeAlias = str | int | float | bool | None
 
 
-def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100) -> str:
+def program_text(
+    plan: CutPlan, order: Order | None = None, *, width: int = 100, named: str | None = None
+) -> str:
     """Write a plan so that an operator can cut from it.
 
     Parameters
@@ -36,6 +39,8 @@ def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100)
         marked with the heat number of their stock, and a longer search is proposed only if there is one.
     width
         Columns, at least :data:`NARROWEST`.
+    named
+        The id under which the plan is kept, where it is kept already.
 
     Returns
     -------
@@ -49,7 +54,7 @@ def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100)
     if width < NARROWEST:
         raise ValueError(f"a width of at least {NARROWEST} columns is wanted, not {width}")
     page = page_of(plan, order, width)
-    lines = list(_head(plan, order, width))
+    lines = list(_head(plan, order, width, named or id_of(plan)))
     for layouts, steps in _blocks(plan):
         lines.extend(_block(layouts, steps, page))
     lines.extend(_unplaced(plan, width))
@@ -62,7 +67,7 @@ def program_text(plan: CutPlan, order: Order | None = None, *, width: int = 100)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def step_text(plan: CutPlan, order: Order, number: int, *, width: int = 100) -> str:
+def step_text(plan: CutPlan, order: Order, number: int, *, width: int = 100, named: str | None = None) -> str:
     """One step of a plan, as in :func:`program_text`, with nothing left out that holds for all steps.
 
     Raises
@@ -79,7 +84,7 @@ def step_text(plan: CutPlan, order: Order, number: int, *, width: int = 100) -> 
             return "\n".join(line.rstrip() for line in lines).strip("\n") + "\n"
         before = step
     known = f"its steps are 1 to {len(plan.program)}"
-    raise ValueError(f"plan {plan.fingerprint[:16]} has no step {number}; {known}")
+    raise ValueError(f"plan {named or id_of(plan)} has no step {number}; {known}")
 
 
 def not_planned(plan: CutPlan) -> str | None:
@@ -95,9 +100,9 @@ def not_planned(plan: CutPlan) -> str | None:
     return f"NOT PLANNED: {thousands(missing)} of {counted(missing + plan.summary.parts, 'piece')}"
 
 
-def _head(plan: CutPlan, order: Order | None, width: int) -> Iterator[str]:
+def _head(plan: CutPlan, order: Order | None, width: int, named: str) -> Iterator[str]:
     summary = plan.summary
-    yield ends(f"CUT PROGRAM  {plan.order_ref}", f"plan {plan.fingerprint[:16]}", width)
+    yield ends(f"CUT PROGRAM  {plan.order_ref}", f"plan {named}", width)
     missing = not_planned(plan)
     if missing is not None:
         yield f"{missing}, see the end"

@@ -9,6 +9,10 @@ from typing import Any, Final
 
 from service.engine import ENGINE_VERSION
 from service.engine.order import Order
+from service.engine.plan import CutPlan
+
+ID_LENGTH: Final = 16
+"""Hexadecimal digits of a plan's id."""
 
 
 def canonical_json(value: Any) -> bytes:
@@ -30,3 +34,14 @@ def fingerprint(order: Order) -> str:
     digest = hashlib.sha256(f"shearwright engine {ENGINE_VERSION}\n".encode("ascii"))
     digest.update(canonical_json(order))
     return digest.hexdigest()
+
+
+def id_of(plan: CutPlan) -> str:
+    """The id under which a plan is kept and printed.
+
+    It is the beginning of the fingerprint, by which anybody finds the plan of an order. One that was cut
+    short is not that plan: another run may give another. It goes by the hash of what it says.
+    """
+    if not plan.cut_short:
+        return plan.fingerprint[:ID_LENGTH]
+    return hashlib.sha256(canonical_json(plan)).hexdigest()[:ID_LENGTH]

@@ -1,11 +1,15 @@
 """Plans to choose from, a ceiling on the time, and what is said meanwhile."""
 
 import pytest
+from click.testing import CliRunner
 
+from client.cli import cli
 from client.compare import Teller, comparison_lines
 from client.errors import InputWrong
-from client.planning import KeptPlan, plan_here
+from client.planning import KeptPlan, plan_here, write_papers
+from schemas.plans import read_plan
 from schemas.problems import WireError
+from service.drawing.text import program_text, step_text
 from service.engine.choose import Progress
 from service.engine.verifier import verify
 
@@ -67,6 +71,20 @@ def test_a_plan_that_was_cut_short_is_not_kept_as_the_plan_of_its_order(stocked,
         stocked.plan_document(short.plan.fingerprint[:16])
     assert stocked.plan_document(short.id) == short.document
     assert verify(short.document).faults == ()
+
+
+def test_a_plan_that_was_cut_short_is_printed_under_the_id_by_which_it_is_found(stocked, varied, tmp_path):
+    short = plan_here(stocked, {**varied, "options": {"effort": "thorough"}}, stop=lambda: True)
+    papers = {one.name: one.read_text("utf-8") for one in write_papers(short, tmp_path)}
+    for name in ("program.txt", "layout-1.svg"):
+        assert f"plan {short.id}" in papers[name]
+        assert short.plan.fingerprint[:16] not in papers[name]
+    # As it is read again, and without being told its id.
+    assert program_text(*read_plan(short.document)) == papers["program.txt"]
+    with pytest.raises(ValueError, match=f"plan {short.id} has no step 999"):
+        step_text(short.plan, short.order, 999)
+    shown = CliRunner().invoke(cli, ["--home", str(stocked.home.folder), "show", short.id])
+    assert shown.output.startswith(papers["program.txt"].rstrip())
 
 
 def test_watching_changes_nothing(stocked, varied):
