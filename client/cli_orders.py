@@ -14,8 +14,8 @@ from client.cli_tools import as_of, in_home, lines, say
 from client.compare import Teller, comparison_lines
 from client.errors import FaultsFound, InputWrong, NotAllPlanned
 from client.home import Home
-from client.order_check import looks_like_inches, order_faults
-from client.orders.read import OrderFile, read_order_file, resolved, told_by_line
+from client.order_check import line_faults, looks_like_inches, order_faults
+from client.orders.read import Look, OrderFile, read_order_file, resolved, told_by_line
 from client.orders.table import read_json
 from client.planning import KeptPlan, order_here, plan_here, plan_there, write_papers
 from client.profile import profile_notes
@@ -89,13 +89,13 @@ def _stages(context: click.Context, parameter: click.Parameter, value: str | Non
     raise click.BadParameter(f"{value}: a whole number from 1 to {MOST_STAGES}, or any, is wanted")
 
 
-def _read(orderfile: Path, station: Workstation, options: dict[str, Any]) -> OrderFile:
+def _read(orderfile: Path, station: Workstation, options: dict[str, Any], look: Look) -> OrderFile:
     if options["machine"] is None and orderfile.suffix.lower() != ".json":
         known = [one.id for one in station.records.machines() if one.site in {None, station.settings.site}]
         if len(known) == 1:
             options["machine"] = known[0]
             say(f"machine {known[0]}, the only one at {station.settings.site}", err=True)
-    read = read_order_file(orderfile, **options, look=partial(order_faults, station))
+    read = read_order_file(orderfile, **options, look=look)
     for note in read.notes:
         say(f"note: {note}", err=True)
     return read
@@ -115,8 +115,8 @@ def check(home: Home, /, orderfile: Path, **options: Any) -> None:
     value (what one piece is worth).
     """
     with in_home(home) as station:
-        read = _read(orderfile, station, options)
         look = partial(order_faults, station)
+        read = _read(orderfile, station, options, look)
         order = resolved(read, lambda document: order_here(station, document), look)
         pieces = sum(part.quantity for part in order.parts)
         on_rack = sum(item.quantity for item in order.stock)
@@ -181,8 +181,9 @@ def plan(
     if online and ceiling is not None:
         raise InputWrong("--ceiling is for planning on this computer; leave it out with --online")
     with in_home(home) as station:
-        read = _read(orderfile, station, options)
-        look = partial(order_faults, station)
+        # What cannot be made is planned around, so it is no fault here.
+        look = partial(line_faults, station)
+        read = _read(orderfile, station, options, look)
         question = looks_like_inches(read.document)
         if question is not None:
             say(f"note: {question}", err=True)

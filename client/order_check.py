@@ -15,6 +15,7 @@ from marshmallow import ValidationError
 
 from client.workstation import Workstation
 from schemas.fields import units_of_request
+from schemas.lines import faults_of_lines
 from schemas.orders import PartSchema
 from schemas.problems import FieldError, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
@@ -37,8 +38,18 @@ INCH_THICKEST: Final = 0.75
 _BARE: Final = re.compile(r"\s*\d+(?:[.,]\d+)?\s*\Z")
 
 
+def line_faults(station: Workstation, document: Mapping[str, Any]) -> list[FieldError]:
+    """What stands against planning in lines that the contract could not read all of."""
+    return faults_of_lines(document, station.records.materials())
+
+
 def order_faults(station: Workstation, document: Mapping[str, Any]) -> list[FieldError]:
-    """Why parts of a plan request cannot be made on its machine, by the fields of the request."""
+    """The same, and why parts cannot be made on the machine of a plan request, by its fields."""
+    found = {one.pointer: one for one in (*line_faults(station, document), *_unmakeable(station, document))}
+    return list(found.values())
+
+
+def _unmakeable(station: Workstation, document: Mapping[str, Any]) -> list[FieldError]:
     own = [*_readable_grades(document.get("materials")), *station.records.materials()]
     machine = _machine(station, document.get("machine"))
     look = _Look(machine, own, _stock(station, machine, document))

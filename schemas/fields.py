@@ -171,14 +171,22 @@ class Choice(Text):
         self.validators = [validate.OneOf(words, error=f"one of {', '.join(words)} is wanted")]
 
 
+class Entries(validate.Length):
+    """How many entries a list may have; says the limit that is not kept, and no other."""
+
+    def _format_error(self, value: Any, message: str) -> str:
+        if self.min is not None and len(value) < self.min:
+            return f"at least {'1 entry is' if self.min == 1 else f'{self.min} entries are'} wanted"
+        return f"at most {self.max} entries are wanted"
+
+
 class Many(fields.List[Any]):
     """A JSON array with at most `most` entries."""
 
     default_error_messages: _Messages = {**_WORDS, "invalid": "a list is wanted"}
 
     def __init__(self, inner: Any, *, least: int = 0, most: int = 20_000, **kwargs: Any) -> None:
-        wanted = f"{least} to {most} entries are wanted"
-        super().__init__(inner, validate=validate.Length(min=least, max=most, error=wanted), **kwargs)
+        super().__init__(inner, validate=Entries(min=least, max=most), **kwargs)
 
 
 class Inner(fields.Nested):
@@ -219,6 +227,22 @@ class Size(Millimetres):
 
     def _parsed(self, value: Any) -> int:
         return parse_length(value, _units.get(), zero_ok=self.zero_ok)
+
+
+class Limit(Size):
+    """How far a size may be missed one way; below 0 it would be a limit on the other side."""
+
+    def _parsed(self, value: Any) -> int:
+        try:
+            return super()._parsed(value)
+        except QuantityError as error:
+            if "is negative" not in str(error):
+                raise
+            words = str(error).removesuffix("a length is wanted")
+            raise QuantityError(
+                f"{words}how far the part may lie this way from its size is wanted, 0 or more; "
+                "where both limits lie on one side, give another size"
+            ) from error
 
 
 class Thickness(Millimetres):
@@ -287,4 +311,4 @@ def positive(*, most: float = 1e9) -> validate.Range:
 
 def between(least: float, most: float) -> validate.Range:
     """From `least` to `most`, both included."""
-    return validate.Range(min=least, max=most, error=f"a number from {least:g} to {most:g} is wanted")
+    return validate.Range(min=least, max=most, error=f"a number from {least:.10g} to {most:.10g} is wanted")

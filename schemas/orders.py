@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 from marshmallow import ValidationError, post_load, pre_load
 
@@ -14,6 +14,7 @@ from schemas.fields import (
     JsonBool,
     JsonInt,
     JsonNumber,
+    Limit,
     Many,
     Millimetres,
     Record,
@@ -23,6 +24,7 @@ from schemas.fields import (
     between,
     units_of_request,
 )
+from schemas.lines import faults_of_lines
 from schemas.problems import FieldError, WireError, field_errors, pointer
 from schemas.records import MachineSchema, MaterialSchema, StockSchema
 from schemas.slips import slip_of_certificate, slips_of_machine, slips_of_material
@@ -49,16 +51,16 @@ MOST_PIECES = 1_000_000
 
 @says(
     tolerance_class="class of ISO 2768-1: f fine, m medium, c coarse, v very coarse",
-    minus="limit below the size, a positive number; with `plus` in place of the class",
-    plus="limit above the size, a positive number; with `minus` in place of the class",
+    minus="how far below the size it may lie, 0 or more; together with `plus`, in place of the class",
+    plus="how far above the size it may lie, 0 or more; together with `minus`, in place of the class",
 )
 class ToleranceSchema(Record):
-    """A class of ISO 2768-1, or the order's own limits as two positive numbers."""
+    """A class of ISO 2768-1, or the order's own limits as two numbers of 0 or more, both of them."""
 
     makes = Tolerance
     tolerance_class = Choice("f", "m", "c", "v", load_default="m", data_key="class")
-    minus = Size(load_default=None, allow_none=True, zero_ok=True)
-    plus = Size(load_default=None, allow_none=True, zero_ok=True)
+    minus = Limit(load_default=None, allow_none=True, zero_ok=True)
+    plus = Limit(load_default=None, allow_none=True, zero_ok=True)
 
 
 @says(
@@ -204,7 +206,7 @@ def read_order(
     WireError
         Naming each field that is wrong and what is wanted.
     """
-    data = _loaded(document)
+    data = _loaded(document, own_materials, made_before=made_before)
     errors: list[FieldError] = []
     machine = data["machine"]
     if isinstance(machine, str):
@@ -218,25 +220,20 @@ def read_order(
         for index, material in enumerate(data["materials"]):
             errors += slips_of_material(material, "materials", index)
     parts: list[Part] = data["parts"]
-    errors += _duplicates(parts, "parts")
     options: Options = data["options"]
     if sum(part.quantity for part in parts) > MOST_PIECES:
         errors.append(FieldError("/parts", f"at most {MOST_PIECES} pieces in all are wanted"))
     inline: list[StockItem] | None = data.get("stock")
-    if inline is not None:
-        errors += _duplicates(inline, "stock")
-    errors += _duplicates(data["materials"], "materials", "grade")
+    errors += faults_of_lines(document, own_materials, made_before=made_before)
     own = [*data["materials"], *own_materials]
     materials: dict[str, Material] = {}
-    lines: list[tuple[str, int, Part | StockItem]] = [("parts", i, p) for i, p in enumerate(parts)]
-    lines += [("stock", i, s) for i, s in enumerate(inline or ())]
-    for name, index, line in lines:
+    for line in (*parts, *(inline or ())):
         if line.material in materials:
             continue
         try:
             materials[line.material] = material_named(line.material, own)
-        except UnknownMaterial as error:
-            errors.append(FieldError(pointer(name, index, "material"), str(error)))
+        except UnknownMaterial:
+            continue  # told above, by its line
     if errors or machine is None:
         raise WireError(errors)
     if inline is None:
@@ -290,7 +287,7 @@ def write_order(order: Order) -> dict[str, Any]:
     }
 
 
-def _loaded(document: Any) -> dict[str, Any]:
+def _loaded(document: Any, own: Sequence[Material], *, made_before: bool) -> dict[str, Any]:
     if not isinstance(document, Mapping):
         raise WireError([FieldError("", "a JSON object with order_ref, machine and parts is wanted")])
     units = document.get("units")
@@ -299,23 +296,8 @@ def _loaded(document: Any) -> dict[str, Any]:
         try:
             loaded: dict[str, Any] = OrderSchema().load(document)
         except ValidationError as error:
-            raise WireError(list(field_errors(error.messages))) from error
+            found = list(field_errors(error.messages))
+            told = {one.pointer for one in found}
+            besides = faults_of_lines(document, own, made_before=made_before)
+            raise WireError([*found, *(one for one in besides if one.pointer not in told)]) from error
     return loaded
-
-
-def _duplicates(
-    lines: Sequence[Part | StockItem | Material], name: str, key: Literal["ref", "grade"] = "ref"
-) -> list[FieldError]:
-    first: dict[str, int] = {}
-    errors = []
-    for index, line in enumerate(lines):
-        own = getattr(line, key)
-        if own in first:
-            errors.append(
-                FieldError(
-                    pointer(name, index, key),
-                    f"{own!r} is already the {key} of entry {first[own]}; each needs its own",
-                )
-            )
-        first.setdefault(own, index)
-    return errors

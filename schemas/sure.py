@@ -18,6 +18,7 @@ from marshmallow import Schema, ValidationError, fields, validate
 from schemas.fields import (
     Choice,
     Document,
+    Entries,
     Inner,
     JsonBool,
     JsonInt,
@@ -181,7 +182,7 @@ def _inner(field: Any) -> _Check:
 
 
 def _many(field: Any) -> _Check:
-    if len(field.validators) != 1 or type(field.validators[0]) is not validate.Length:
+    if len(field.validators) != 1 or type(field.validators[0]) is not Entries:
         return _never
     least, most = field.validators[0].min, field.validators[0].max
     inner = _check_of(field.inner)

@@ -67,7 +67,7 @@ class OrderFile:
 
 def wrong_lines(path: Path, problems: Sequence[Problem | FieldError]) -> InputWrong:
     """One error for a whole file."""
-    return InputWrong(told_by_line(path, problems, ", nothing was planned"))
+    return InputWrong(told_by_line(path, problems, " cannot be planned as it is"))
 
 
 def told_by_line(path: Path, problems: Sequence[Problem | FieldError], then: str = "") -> str:
@@ -78,7 +78,7 @@ def told_by_line(path: Path, problems: Sequence[Problem | FieldError], then: str
     more = len(told) - MOST_SHOWN
     shown = told[:MOST_SHOWN] + ([f"  … and {more} more"] if more > 0 else [])
     fault = "1 fault" if len(told) == 1 else f"{len(told)} faults"
-    return f"{path}: {fault}{then}\n" + "\n".join(shown)
+    return f"{path}{then}: {fault}\n" + "\n".join(shown)
 
 
 def read_order_file(

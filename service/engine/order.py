@@ -25,7 +25,7 @@ ToleranceClass: TypeAlias = Literal["f", "m", "c", "v"]
 class Tolerance:
     """Limits of a part's length and width: a class of ISO 2768-1, or the order's own ± limits.
 
-    `minus` and `plus` are both positive numbers; when they are None the class rules.
+    `minus` and `plus` are both numbers of 0 or more; when they are None the class rules.
     """
 
     tolerance_class: ToleranceClass = "m"

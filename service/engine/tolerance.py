@@ -46,7 +46,7 @@ def class_deviation(tolerance_class: ToleranceClass, size: Length) -> Length:
 def limits_of(tolerance: Tolerance, size: Length) -> tuple[Length, Length]:
     """How far a size may be under and over, both as positive numbers.
 
-    An order that gives one limit only is taken to mean it both ways.
+    A limit alone counts both ways: orders are refused with one, and plans made before that hold such.
 
     >>> limits_of(Tolerance("m", minus=10, plus=30), 50000), limits_of(Tolerance(plus=20), 50000)
     ((10, 30), (20, 20))

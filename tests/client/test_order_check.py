@@ -54,7 +54,34 @@ def test_an_unknown_grade_is_told_with_the_other_faults(check):
 
 def test_a_grade_is_told_once(check):
     done = check("A,400,300,1,S2355,3\n")
-    assert "1 fault," in done.stderr
+    assert "cannot be planned as it is: 1 fault\n" in done.stderr
+
+
+def test_what_cannot_be_made_is_no_fault_of_an_order_that_is_to_be_planned(check):
+    done = check("A,400,300,1,S235JR,3\nA,400,300,1,S235JR,3\nC,400,300,1,S235JR,500\n", command="plan")
+    assert done.exit_code == 3
+    assert "1 fault\n" in done.stderr
+    assert "line 3, ref" in done.stderr
+    assert "line 4" not in done.stderr
+
+
+@pytest.mark.parametrize("command", ["check", "plan"])
+def test_all_that_stands_against_planning_is_told_in_one_run(check, command):
+    done = check("A,400,300,1,S235JR,3\nA,400,300,1,S2355,3\nC,x,300,1,S235JR,3\n", command=command)
+    assert done.exit_code == 3
+    assert "3 faults\n" in done.stderr
+    for where in ("line 3, ref: 'A' is already used on line 2", "line 3, material", "line 4, length"):
+        assert where in done.stderr
+
+
+@pytest.mark.parametrize(("line", "missing"), [(",0.9", "plus"), ("0,", "minus")])
+def test_a_limit_alone_is_asked_about(stocked, tmp_path, line, missing):
+    file = tmp_path / "order.csv"
+    file.write_text(f"{HEAD.strip()},plus,minus\nA,400,300,1,S235JR,3,{line}\n")
+    done = CliRunner().invoke(cli, ["--home", str(stocked.home.folder), "plan", str(file)])
+    assert done.exit_code == 3
+    assert f"line 2, {missing}:" in done.stderr
+    assert f"without {missing}" in done.stderr
 
 
 def test_numbers_that_look_like_inches_are_asked_about(check):

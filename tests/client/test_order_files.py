@@ -145,7 +145,7 @@ def test_every_wrong_line_is_told_with_line_and_column_in_one_run(wrote, read):
     with pytest.raises(InputWrong) as error:
         read(wrote("\n".join(lines)))
     text = said(error)
-    assert "nothing was planned" in text
+    assert "cannot be planned as it is: " in text
     assert "line 4, length: is missing" in text
     assert "line 5, width: 'wide' is not a length" in text
     assert "line 6, quantity: '2,5' is not a whole number" in text

@@ -90,7 +90,7 @@ def test_what_is_no_object_is_told_what_is_wanted(document: Any) -> None:
 def test_everything_that_is_wrong_is_told_at_once() -> None:
     wrong = {
         "machine": {**MACHINE, "cutting_length_mm": "3 m"},
-        "parts": [{**PART, "length": 0}, {**PART, "quantity": 2.5, "width": float("nan")}],
+        "parts": [{**PART, "length": 0}, {**PART, "ref": "P2", "quantity": 2.5, "width": float("nan")}],
         "stock": [{**SHEET, "colour": "grey"}],
     }
     errors = errors_of(wrong)
@@ -111,9 +111,52 @@ def test_an_unknown_grade_is_named_with_its_neighbours() -> None:
     assert "S235JR" in errors["/parts/0/material"]
 
 
+def test_faults_between_lines_are_told_with_those_of_single_fields() -> None:
+    parts = [PART, {**PART, "material": "S2355"}, {**PART, "ref": "P2", "quantity": 0}]
+    assert set(errors_of({**ORDER, "parts": parts})) == {
+        "/parts/1/ref",
+        "/parts/1/material",
+        "/parts/2/quantity",
+    }
+
+
+def test_a_grade_of_the_request_that_cannot_be_read_is_not_told_to_be_unknown() -> None:
+    wrong = {**ORDER, "materials": [{"grade": "OWN"}], "parts": [{**PART, "material": "OWN"}]}
+    assert "/parts/0/material" not in errors_of(wrong)
+
+
+@pytest.mark.parametrize(("given", "missing"), [("plus", "minus"), ("minus", "plus")])
+@pytest.mark.parametrize("limit", [0, 0.5, "1/64 in"])
+def test_a_limit_alone_is_no_tolerance(given: str, missing: str, limit: float | str) -> None:
+    parts = [{**PART, "tolerance": {given: limit}}]
+    errors = errors_of({**ORDER, "parts": parts})
+    assert list(errors) == [f"/parts/0/tolerance/{missing}"]
+    assert f"{given} is given without {missing}" in errors[f"/parts/0/tolerance/{missing}"]
+    assert read({**ORDER, "parts": [{**PART, "tolerance": {given: limit, missing: 0.2}}]})
+
+
+def test_plans_made_when_a_limit_alone_was_taken_both_ways_are_read_as_they_were() -> None:
+    order = read({**ORDER, "parts": [{**PART, "tolerance": {"plus": 0.5}}]}, made_before=True)
+    assert order.parts[0].tolerance.plus == 50
+
+
+def test_limits_on_one_side_of_the_size_are_told_what_is_wanted() -> None:
+    errors = errors_of({**ORDER, "parts": [{**PART, "tolerance": {"plus": -0.1, "minus": 0.4}}]})
+    assert "give another size" in errors["/parts/0/tolerance/plus"]
+
+
+def test_limits_of_fields_are_told_in_whole_figures() -> None:
+    errors = errors_of({**ORDER, "parts": [{**PART, "quantity": 0}]})
+    assert errors["/parts/0/quantity"] == "a number from 1 to 1000000 is wanted"
+
+
+def test_a_list_of_nothing_is_told_that_something_is_wanted() -> None:
+    assert errors_of({**ORDER, "parts": []})["/parts"] == "at least 1 entry is wanted"
+
+
 def test_more_lines_than_are_taken_are_refused() -> None:
     parts = [{**PART, "ref": str(number)} for number in range(MOST_PARTS + 1)]
-    assert "1 to 10000 entries" in errors_of({**ORDER, "parts": parts})["/parts"]
+    assert errors_of({**ORDER, "parts": parts})["/parts"] == "at most 10000 entries are wanted"
 
 
 def test_without_stock_the_shops_own_of_the_right_kind_is_taken() -> None:
