@@ -21,6 +21,8 @@ _MOST: Final = 8000
 _PROMISING: Final = 3000
 _CHOSEN_FROM: Final = 200
 """Sheets up to which the solver chooses in whole numbers; of more it takes seconds at its first node."""
+_DIVES: Final = 3
+"""Dives for one plan: each solves the linear programme a dozen times."""
 _NODES: Final = 40
 """Nodes of the choice in whole numbers."""
 
@@ -39,6 +41,7 @@ class Pool:
         self.trees: dict[Content, Tree] = {}
         self.order: list[Content] = []
         self.refused: set[Content] = set()
+        self.dives = 0
         self.dearest = max(t.cost for t in self.types)
         self.unit = math.gcd(*(t.cost for t in self.types)) or 1
         pieces = sum(context.demand)
@@ -82,7 +85,8 @@ class Pool:
             return None
         used = [j for j in master.within(limit) if self.order[j] not in self.refused]
         if len(used) > _CHOSEN_FROM:
-            return self._dive(limit)
+            self.dives += 1
+            return self._dive(limit) if self.dives <= _DIVES else None
         self.context.other_steps += 300 * len(used) + 3000 * parts
         uses = master.whole(_NODES, used, helped=False)
         if uses is None:
@@ -101,11 +105,14 @@ class Pool:
         chosen: list[Content] = []
         while any(need):
             ranked = sorted((-round(weight, 6), j) for j, weight in master.weights())
-            fixed = 0
+            # Several at once, so that the programme is not solved for each; they share no part then.
+            fixed, most = 0, max(room // (4 * self.dearest), 1)
             for weight, j in ranked:
                 stock, kinds = content = self.order[j]
                 cost = self.types[stock].cost
-                if content in self.refused or cost > room or (fixed and weight > -1):
+                if content in self.refused or cost > room:
+                    continue
+                if fixed and weight > -1 and (fixed >= most or not all(need[self.row_of[k]] for k in kinds)):
                     continue
                 room -= cost
                 fixed += 1
@@ -117,7 +124,7 @@ class Pool:
                     break
             if not fixed:
                 break
-            self.context.other_steps += 100 * len(self.kinds)
+            self.context.other_steps += 300 * len(self.kinds)
             master.renew(need, have)
             master.solve()
         master.renew([self.context.demand[k] for k in self.kinds], self.have)
