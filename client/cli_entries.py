@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
-from typing import Any, Final
 
 import click
 
@@ -14,6 +13,7 @@ from client.cache import decided
 from client.cache.decided import verdicts
 from client.cache.written import Written
 from client.cli_tools import in_home, say, tell
+from client.entry_words import STANDINGS, name_of, words_of
 from client.errors import InputWrong
 from client.home import Home
 from client.log.withdraw import log_withdrawn, withdrawn_ids
@@ -27,7 +27,11 @@ _MOST_AT_ONCE = 200
 )
 @click.pass_obj
 def list_entries(home: Home, last: int) -> None:
-    """List the last entries with their numbers, the newest at the end."""
+    """List the last entries with their numbers, the newest at the end.
+
+    The last column says where an entry is: to be sent, or counted at the centre, in quarantine there, kept
+    there for later, put aside here; and what became of it where it was withdrawn, corrected or dismissed.
+    """
     with in_home(home, reading=True) as station:
         zone = station.zone()
         became = verdicts(station.outbox.sql) | dict.fromkeys(withdrawn_ids(station.outbox), "withdrawn")
@@ -36,13 +40,13 @@ def list_entries(home: Home, last: int) -> None:
             (
                 str(one.row),
                 f"{datetime.fromisoformat(one.happened_at).astimezone(zone):%Y-%m-%d %H:%M %Z}",
-                one.type,
+                name_of(one.type),
                 words_of(one.type, one.event["payload"]) if one.sound else "changed on the disk",
                 _standing(one, became),
             )
             for one in reversed(entries)
         ]
-        for line in show.table(("entry", "at", "what", "", "state"), rows):
+        for line in show.table(("entry", "at", "what", "", "where it is"), rows):
             say(line)
         for one in entries:
             if not one.sound:
@@ -50,7 +54,7 @@ def list_entries(home: Home, last: int) -> None:
 
 
 def _standing(one: Written, became: Mapping[str, str]) -> str:
-    return became.get(one.event_id, one.state) if one.sound else "damaged"
+    return became.get(one.event_id, STANDINGS.get(one.state, one.state)) if one.sound else "damaged"
 
 
 @click.command()
@@ -82,13 +86,18 @@ def decisions(home: Home, last: int) -> None:
 def withdraw(home: Home, entries: tuple[str, ...], reason: str, operator: str | None) -> None:
     """Withdraw wrong entries, by their numbers: 12, or 12-14 for several.
 
-    They stay in the log, and no longer count in the stock, the reports and the wear of the blade.
+    They stay in the log, and no longer count in the stock, the reports and the wear of the blade. Of
+    several, those that were withdrawn before are passed over. A sheet that went back to the rack uncut
+    is on the rack again when the entry that says it was taken is withdrawn.
     """
-    numbers = [number for text in entries for number in _numbers(text)]
+    spans = [_numbers(text) for text in entries]
+    numbers = [number for span in spans for number in span]
+    singly = {span[0] for span in spans if len(span) == 1}
+    spanned = set(numbers) - singly
     if not reason.strip():
         raise InputWrong("--reason: a few words are wanted")
     with in_home(home) as station:
-        tell(log_withdrawn(station, numbers, reason.strip(), operator=operator))
+        tell(log_withdrawn(station, numbers, reason.strip(), operator=operator, pass_over=spanned))
 
 
 def _numbers(text: str) -> list[int]:
@@ -99,49 +108,3 @@ def _numbers(text: str) -> list[int]:
     if not first <= last < first + _MOST_AT_ONCE:
         raise InputWrong(f"{text!r}: the first number comes first, and at most {_MOST_AT_ONCE} at once")
     return list(range(first, last + 1))
-
-
-def words_of(event_type: str, payload: Mapping[str, Any]) -> str:
-    """What an entry says, in a few words.
-
-    >>> words_of("stock.taken", {"ref": "SH-A", "quantity": 3, "machine": "bench-3m"})
-    '3 of SH-A on bench-3m'
-    """
-    said = [_SAID[event_type](payload)] if event_type in _SAID else []
-    if payload.get("plan_id") is not None:
-        step = next((f" {name} {payload[name]}" for name in ("step", "layout") if payload.get(name)), "")
-        said.append(f"plan {payload['plan_id']}{step}")
-    if payload.get("machine") is not None:
-        said.append(f"on {payload['machine']}")
-    return " ".join(said)
-
-
-def _parts(payload: Mapping[str, Any]) -> str:
-    parts = ", ".join(f"{part['quantity']} of {part['ref']}" for part in payload["parts"])
-    strokes = payload["strokes"]
-    return f"{strokes} {'stroke' if strokes == 1 else 'strokes'}" + (f": {parts};" if parts else "")
-
-
-def _whole(payload: Mapping[str, Any]) -> str:
-    parts = ", ".join(f"{part['quantity']} of {part['ref']}" for part in payload["parts"])
-    return f"{payload['sheets']} as they are" + (f": {parts};" if parts else "")
-
-
-def _size(payload: Mapping[str, Any]) -> str:
-    return (
-        f"{payload['quantity']} of {payload['length_mm']:g} × {payload['width_mm']:g}"
-        f" × {payload['thickness_mm']:g}"
-    )
-
-
-_SAID: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
-    "cuts.made": _parts,
-    "parts.taken": _whole,
-    "stock.taken": lambda payload: f"{payload['quantity']} of {payload['ref']}",
-    "scrap.made": lambda payload: f"{_size(payload)}: {payload['reason']}",
-    "offcut.stored": lambda payload: f"{payload['ref']}: {_size(payload)}",
-    "gauge.measured": lambda payload: f"{payload['measured_mm']:g} at {payload['gauge_mm']:g}",
-    "blade.turned": lambda payload: f"edge {payload['edge']}: {payload['work']}",
-    "program.saved": lambda payload: str(payload["name"]),
-    "log.withdrawn": lambda payload: str(payload["reason"]),
-}

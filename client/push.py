@@ -11,6 +11,7 @@ from typing import Any, Final
 from marshmallow import EXCLUDE, ValidationError
 
 from client.cache.outbox import Outbox, State, Written
+from client.entry_words import name_of
 from client.errors import CentreAway, CentreRefuses, StoreFailed
 from client.wire import Answer, Patience, Wire, retrying
 from schemas.events import FIRST_HASH, MOST_EVENTS, PushAnswerSchema
@@ -149,7 +150,7 @@ class Push:
         self.outbox.reissue(written.epoch, written.seq + 1, f"number {written.seq} was not taken in")
         self.done.quarantined += 1
         self.done.notices.append(
-            f"entry {written.row} ({written.type}) is not taken in and waits here: {refusal}; "
+            f"entry {written.row} ({name_of(written.type)}) is not taken in and waits here: {refusal}; "
             "once that is cured, shearwright retry offers it again"
         )
         return False

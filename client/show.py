@@ -9,6 +9,7 @@ from datetime import datetime, tzinfo
 from client.cache.lost import Lost, lost_words
 from client.cache.outbox import Counts, Written
 from client.cache.records import Change
+from client.entry_words import name_of
 from client.errors import ClientError
 from client.sync import SyncReport
 from service.engine.findings import Finding
@@ -187,7 +188,8 @@ def quarantine_lines(events: Sequence[Written], zone: tzinfo, most: int = 20) ->
     for one in events[:most]:
         where = "put aside here" if one.state == "aside" else "at the centre"
         when = datetime.fromisoformat(one.happened_at).astimezone(zone)
-        yield f"  {when:%Y-%m-%d %H:%M} {one.type} (number {one.row}, {where}): {_reason(one.answer)}"
+        what = f"{name_of(one.type)} (number {one.row}, {where})"
+        yield f"  {when:%Y-%m-%d %H:%M} {what}: {_reason(one.answer)}"
     if len(events) > most:
         yield f"  … and {len(events) - most} more"
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from client.cache.sqlite import Sqlite
+from client.entry_words import name_of
 
 DECISION_TABLES: Final = (
     """CREATE TABLE decision (
@@ -99,9 +100,11 @@ def decision_words(one: Decision, entry: tuple[int, str] | None) -> str:
 
     >>> decision_words(Decision("dismissed", 1, "", "e", 7, "logged twice", "office", "dismissed"),
     ...                (12, "scrap.made"))
-    'entry 12 (scrap.made) was dismissed by office and does not count: "logged twice"'
+    'entry 12 (scrapped) was dismissed by office and does not count: "logged twice"'
     """
-    which = f"number {one.seq} of this station" if entry is None else f"entry {entry[0]} ({entry[1]})"
+    which = (
+        f"number {one.seq} of this station" if entry is None else f"entry {entry[0]} ({name_of(entry[1])})"
+    )
     if one.kind == "settled":
         counted = "" if one.counted is None else f"; {one.counted} counted on the rack"
         said = f"{one.about}: settled by {one.by}{counted}"

@@ -9,6 +9,7 @@ from client.errors import InputWrong
 from client.log.amount import how_many
 from client.log.batch import Batch, Logged, Sheet, cut_fields
 from client.log.spoiled import left_out
+from client.log.withdraw import left_of_withdrawn
 from client.opened import opened_plan
 from client.workstation import Workstation
 from service.engine.layout.rack import offcut_state
@@ -69,6 +70,7 @@ def log_step(
         layout = next(one for one in plan.layouts if one.number == step.layout)
         batch = Batch(station)
         batch.notes += _before(plan, step, done)
+        batch.doubts += left_of_withdrawn(station.outbox, plan_id, "step", number)
         _step_events(batch, plan_id, plan, order, layout, step, count, operator, minutes, blade_edge)
         batch.done.append((plan_id, number, count))
         return batch.write()

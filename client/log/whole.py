@@ -7,6 +7,7 @@ from client.errors import InputWrong
 from client.log.amount import how_many
 from client.log.batch import Batch, Logged, Sheet
 from client.log.spoiled import left_out
+from client.log.withdraw import left_of_withdrawn
 from client.opened import opened_plan
 from client.workstation import Workstation
 from service.engine.order import Order
@@ -56,6 +57,7 @@ def log_whole(
         done = pieces_done(station.outbox.sql, plan_id).get(-number, 0)
         count = how_many(f"layout {number}", "sheet", layout.repeat, done, sheets, again)
         batch = Batch(station)
+        batch.doubts += left_of_withdrawn(station.outbox, plan_id, "layout", number)
         _events(batch, plan_id, plan, order, layout, leaf.ref, count, operator)
         batch.done.append((plan_id, -number, count))
         return batch.write()

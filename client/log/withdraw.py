@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 from client.cache.outbox import Outbox, Written
 from client.cache.plans import forget_left_out, forget_spoiled, mark_undone
 from client.cache.sqlite import Sqlite
 from client.cache.stock import StockChange, change_of
+from client.entry_words import name_of
 from client.errors import InputWrong
 from client.log.batch import Batch, Logged
 from client.opened import opened_plan
@@ -21,7 +22,12 @@ TYPE: Final = "log.withdrawn"
 
 
 def log_withdrawn(
-    station: Workstation, numbers: Sequence[int], reason: str, *, operator: str | None = None
+    station: Workstation,
+    numbers: Sequence[int],
+    reason: str,
+    *,
+    operator: str | None = None,
+    pass_over: Collection[int] = (),
 ) -> Logged:
     """Write down that entries do not count, all of them or none.
 
@@ -35,6 +41,8 @@ def log_withdrawn(
         In the operator's words.
     operator
         Initials or code.
+    pass_over
+        Those of the numbers that may be withdrawals, or of entries withdrawn before: nothing becomes of them.
 
     Raises
     ------
@@ -44,7 +52,15 @@ def log_withdrawn(
     with station.home.logging():
         batch = Batch(station)
         gone = withdrawn_ids(station.outbox)
-        chosen = [_entry(station.outbox, number) for number in dict.fromkeys(numbers)]
+        found = {number: _entry(station.outbox, number) for number in dict.fromkeys(numbers)}
+        chosen = [
+            one
+            for number, one in found.items()
+            if number not in pass_over or (one.event_id not in gone and one.type != TYPE)
+        ]
+        if not chosen:
+            raise InputWrong("all of these were withdrawn before, or are withdrawals; nothing was written")
+        batch.notes += _passed_over(found, chosen)
         for one in chosen:
             _refuse_bad(one, gone)
             payload = one.event["payload"]
@@ -61,6 +77,15 @@ def log_withdrawn(
         batch.notes += _still_counting(station.outbox, chosen, gone)
         batch.notes += _still_spoiled(station.outbox, chosen, gone)
         return batch.write()
+
+
+def _passed_over(found: Mapping[int, Written], chosen: Sequence[Written]) -> list[str]:
+    rows = [str(number) for number, one in found.items() if one not in chosen]
+    if not rows:
+        return []
+    one = len(rows) == 1
+    which = f"entry {rows[0]} was" if one else f"entries {', '.join(rows)} were"
+    return [f"{which} withdrawn before or {'is a withdrawal' if one else 'are withdrawals'}, and passed over"]
 
 
 def withdrawn_ids(outbox: Outbox) -> set[str]:
@@ -205,8 +230,43 @@ def _companions(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> li
     }
     if not rows:
         return []
-    names = ", ".join(f"{row} ({rows[row].type})" for row in sorted(rows))
-    return [f"written together with it and still counting: {names}"]
+    names = ", ".join(f"{row} ({name_of(rows[row].type)})" for row in sorted(rows))
+    return [
+        f"written together with it and still counting: {names}; to withdraw "
+        f"{'that' if len(rows) == 1 else 'these'} too: {withdrawal_of(sorted(rows))}"
+    ]
+
+
+def withdrawal_of(rows: Sequence[int]) -> str:
+    """The command that withdraws entries."""
+    return f"shearwright log withdraw {' '.join(map(str, rows))} --reason …"
+
+
+def left_of_withdrawn(outbox: Outbox, plan_id: str, name: str, number: int) -> list[str]:
+    """A question about what still counts of a step or layout whose own entries were withdrawn.
+
+    When it is logged anew, what was taken and scrapped with the withdrawn cuts would count twice.
+    `name` is ``step`` or ``layout``.
+    """
+    gone = withdrawn_ids(outbox)
+    rows: dict[int, str] = {}
+    for event_id in gone:
+        of_it = outbox.sql.value(
+            "SELECT max(id) FROM event WHERE event_id = ? AND state <> 'reissued'", event_id
+        )
+        for one in outbox.by_rows([of_it]) if of_it is not None else ():
+            if one.sound and one.type in _COUNTING and _place_of(one) == (plan_id, name, number):
+                for each in _together(outbox, one):
+                    counts = each.sound and each.event_id not in gone and each.type != TYPE
+                    if counts and each.state != "reissued" and each.type not in _COUNTING:
+                        rows[each.row] = name_of(each.type)
+    if not rows:
+        return []
+    names = ", ".join(f"{row} ({rows[row]})" for row in sorted(rows))
+    return [
+        f"the cuts of {name} {number} were withdrawn, and what was written with them still counts and would "
+        f"count twice: {names}; first {withdrawal_of(sorted(rows))}"
+    ]
 
 
 def _still_counting(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> list[str]:

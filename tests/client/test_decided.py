@@ -48,7 +48,7 @@ def test_what_a_person_dismissed_is_told_once_with_their_words_and_listed(servic
         at_the_centre(
             service, "quarantine", "dismiss", number, "--words", "no such machine", "--by", "planning office"
         )
-        told = f'entry {entry.row} (gauge.measured) was dismissed by planning office and does not count: "no'
+        told = f'entry {entry.row} (gauge measured) was dismissed by planning office and does not count: "no'
         assert any(one.startswith(told) for one in sync_once(station).notices)
         assert not any("dismissed by" in one for one in sync_once(station).notices), "told once"
         home = station.home
@@ -70,7 +70,7 @@ def test_what_a_person_put_right_is_told(service, connected, tmp_path):
         notices = sync_once(station).notices
         home = station.home
     assert (
-        f'entry {entry.row} (gauge.measured) was put right by KM and counts as they put it: "name"' in notices
+        f'entry {entry.row} (gauge measured) was put right by KM and counts as they put it: "name"' in notices
     )
     assert shown(home, "log", "list").rstrip().endswith("corrected")
 

@@ -54,7 +54,7 @@ def test_status_still_tells_what_waits(full):
     [
         (["stock"], "SH-A"),
         (["machines"], "bench-3m"),
-        (["log", "list"], "gauge.measured"),
+        (["log", "list"], "gauge measured"),
         (["plans"], "W-1042"),
         (["show", "PLAN"], "P1"),
     ],

@@ -107,6 +107,14 @@ def test_the_command_says_it_is_written_and_the_list_shows_it(home, stocked, who
     assert f"2 as they are: 2 of P1; plan {whole.id} layout 1 on bench-3m" in listed.output
 
 
+def test_sheets_are_not_logged_again_while_they_still_count_as_taken(stocked, whole):
+    logged = log_whole(stocked, whole.id, 1, sheets=1)
+    (parts,) = [one.row for one in logged.events if one.type == "parts.taken"]
+    log_withdrawn(stocked, [parts], "went back")
+    with pytest.raises(InputWrong, match="would count twice"):
+        log_whole(stocked, whole.id, 1, sheets=1)
+
+
 def test_the_centre_counts_them(service, connected, order_of_offcuts):
     with connected(service) as station:
         sync_once(station)

@@ -102,6 +102,56 @@ def test_what_was_written_together_and_still_counts_is_named(stocked, planned):
     assert all(str(number) in note for number in rows(logged)[1:])
 
 
+def test_the_command_that_withdraws_the_rest_is_told(stocked, planned):
+    logged = rows(log_step(stocked, planned.id, 1))
+    gone = log_withdrawn(stocked, [logged[1]], "not cut")
+    rest = " ".join(map(str, [logged[0], *logged[2:]]))
+    assert any(f"shearwright log withdraw {rest} --reason" in one for one in gone.notes)
+
+
+def test_a_step_is_not_logged_again_while_half_of_it_still_counts(stocked, planned):
+    before = counts(stocked)
+    logged = log_step(stocked, planned.id, 1)
+    cuts = [one.row for one in logged.events if one.type == "cuts.made"]
+    rest = [row for row in rows(logged) if row not in cuts]
+    taken = counts(stocked)
+    log_withdrawn(stocked, cuts, "not cut")
+    with pytest.raises(InputWrong, match="would count twice") as refused:
+        log_step(stocked, planned.id, 1)
+    assert f"shearwright log withdraw {' '.join(map(str, rest))} --reason" in str(refused.value)
+    assert counts(stocked) == taken
+    log_withdrawn(stocked, rest, "not cut")
+    assert {ref: count for ref, count in counts(stocked).items() if count} == before
+    log_step(stocked, planned.id, 1)
+    assert counts(stocked) == taken
+
+
+def test_a_range_passes_over_what_was_withdrawn_before(stocked, planned):
+    logged = rows(log_step(stocked, planned.id, 1))
+    log_withdrawn(stocked, [logged[1]], "not cut")
+    home = ["--home", str(stocked.home.folder)]
+    span = f"{logged[0]}-{logged[-1]}"
+    stocked.close()
+    done = CliRunner().invoke(cli, [*home, "log", "withdraw", span, "--reason", "not cut"])
+    assert done.exit_code == 0, done.output
+    assert f"entry {logged[1]} was withdrawn before" in done.output
+    again = CliRunner().invoke(cli, [*home, "log", "withdraw", span, "--reason", "not cut"])
+    assert again.exit_code == 3
+    assert "all of these were withdrawn before" in again.stderr
+    single = CliRunner().invoke(cli, [*home, "log", "withdraw", span, str(logged[1]), "--reason", "not cut"])
+    assert single.exit_code == 3
+
+
+def test_the_list_speaks_plainly_and_shows_what_was_typed(stocked, planned):
+    log_step(stocked, planned.id, 1, operator="KL", minutes=12, blade_edge=2)
+    stocked.close()
+    listed = CliRunner().invoke(cli, ["--home", str(stocked.home.folder), "log", "list"]).output
+    cut = next(line for line in listed.splitlines() if "; edge 2; 12 min; by KL" in line)
+    assert "  cut  " in cut
+    assert cut.endswith("to be sent")
+    assert not any(code in listed for code in ("cuts.made", "stock.taken", "pending"))
+
+
 def test_spoiled_parts_that_were_none_count_again(stocked, planned):
     part = planned.order.parts[0].ref
     early = log_spoiled(stocked, planned.id, planned.plan, planned.order, part, 2, "burr")
