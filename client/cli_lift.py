@@ -6,7 +6,7 @@ from typing import Final
 
 import click
 
-from client.cli_tools import LENGTH, THICKNESS, WHY, in_home, lines, say
+from client.cli_tools import LENGTH, THICKNESS, WHY, end_on_stops, in_home, lines, say
 from client.errors import InputWrong
 from client.home import Home
 from client.show import finding_lines
@@ -67,7 +67,8 @@ def lift_check(
 ) -> None:
     """Hold one person's lift by hand against the recommended limit of the NIOSH equation.
 
-    It is guidance for one person with two hands; the local rules decide, and it permits nothing.
+    The exit code is 1 when it must not be lifted so. It is guidance for one person with two hands; the
+    local rules decide, and it permits nothing.
     """
     sizes = (material, thickness, length, width)
     if mass is not None and any(one is not None for one in sizes):
@@ -83,8 +84,8 @@ def lift_check(
     if reach is None:
         raise InputWrong("--reach: how far the hands are before the ankles is wanted [cm]")
     found = check_lift(mass, Lifted(reach, height, way, turned, each_minute, over, hold))
-    say(f"mass             {mass:.1f} kg, hands {reach:.0f} cm before the ankles")
-    say(f"limit            {found.limit_kg:.1f} kg recommended for one person")
+    say(f"mass             {found.told.load} kg, hands {reach:.0f} cm before the ankles")
+    say(f"limit            {found.told.limit} kg recommended for one person")
     index = (
         "none: the equation does not allow for such a lift" if found.index is None else f"{found.index:.2f}"
     )
@@ -92,3 +93,4 @@ def lift_check(
     factors = ", ".join(f"{name} {value:.2f}" for name, value in found.multipliers.items())
     say(f"multipliers      {factors}")
     lines(finding_lines([found.finding], why=why))
+    end_on_stops([found.finding], "one person must not lift this so")

@@ -123,4 +123,5 @@ def _sums(checked: ProgramCheck, depth: Length | None) -> Iterator[str]:
     yield f"{strokes}, {gauged}, about {checked.minutes:.1f} min for one piece"
     yield f"the piece must be at least {show_mm(checked.needed_depth)} mm deep to be held at every cut"
     at_least = "" if depth is not None else ", if it is no deeper than that"
-    yield f"lifted by {checked.lift}: {checked.piece_kg:.1f} kg{at_least}"
+    shop = " by the shop's limits, ask lift-check" if checked.lift == "one person" else ""
+    yield f"lifted by {checked.lift}{shop}: {checked.piece_kg:.1f} kg{at_least}"

@@ -11,6 +11,7 @@ from typing import Final
 
 from service.drawing.words import INDENT, MARKS, counted, kg_text, row, size_text
 from service.engine.findings import Finding
+from service.engine.lifting import within_guidance
 from service.engine.order import Order
 from service.engine.plan import CutPlan, Layout, Outcome, Settings, Step
 from service.engine.program.names import is_sheet
@@ -25,7 +26,6 @@ _BLADES: Final[dict[str, str]] = {
 }
 
 _LIFTS: Final[dict[str, str]] = {
-    "one person": "one person",
     "two people": "TWO PEOPLE",
     "crane": "BY CRANE",
 }
@@ -111,10 +111,10 @@ def step_lines(step: Step, before: Step | None, page: Page, common: tuple[Findin
     yield _step_head(step, setting, width)
     across = f"{_sheet_or_piece(step)}, {size_text(step.along_blade, step.depth)}"
     each = " each" if step.pieces > 1 else ""
+    lifted = _LIFTS.get(step.lift, lift_text(step))
     yield from row(
         "take",
-        f"{step.pieces} × {across}, {kg_text(step.piece_kg)}{each}, {_LIFTS[step.lift]}; "
-        f"{_whence(step, before, page)}",
+        f"{step.pieces} × {across}, {kg_text(step.piece_kg)}{each}, {lifted}; {_whence(step, before, page)}",
         width,
     )
     yield from row("lay", _lie(step, before, page), width)
@@ -136,6 +136,14 @@ def step_lines(step: Step, before: Step | None, page: Page, common: tuple[Findin
         if finding in common or (finding.code == "gauge-rounded" and setting != step.gauge):
             continue
         yield from row(MARKS[finding.level], finding.message, width)
+
+
+def lift_text(step: Step) -> str:
+    """Who moves a piece; with a reserve where the shop's limits allow one person more than guidance does."""
+    sides = (step.along_blade, step.depth)
+    if step.lift == "one person" and step.piece_kg > 0 and not within_guidance(step.piece_kg, sides):
+        return "one person by the shop's limits only, ask lift-check"
+    return step.lift
 
 
 def _force(step: Step, order: Order | None) -> str:

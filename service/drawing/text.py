@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from typing import Final, TypeAlias
 
-from service.drawing.steps import Page, outcomes_text, page_of, step_lines, told
+from service.drawing.steps import Page, lift_text, outcomes_text, page_of, step_lines, told
 from service.drawing.words import MARKS, counted, ends, row, size_text, thousands, wrapped
 from service.engine.findings import Finding
 from service.engine.fingerprint import id_of
@@ -373,7 +373,7 @@ def _cells(step: Step, stock_ref: str, page: Page) -> tuple[Cell, ...]:
         round(step.force_kn, 3),
         round(step.rating_share, 4),
         round(step.piece_kg, 3),
-        step.lift,
+        lift_text(step),
         outcomes_text(step.drops, page),
         outcomes_text(step.remainders, page),
         "; ".join(f"{finding.level}: {finding.message}" for finding in step.findings),

@@ -14,10 +14,13 @@ from typing import Final, Literal, TypeAlias
 
 from service.engine.findings import Finding
 from service.engine.quantities import PER_MM, Length
-from service.engine.told import told_over
+from service.engine.told import Told, told_over
 
 LOAD_CONSTANT_KG: Final = 23.0
 """What the equation starts from, with every multiplier at 1 [kg]."""
+
+AT_THE_TABLE_CM: Final = 75.0
+"""Hands above the floor when nobody tells: near the table of a shear, where the equation is kindest."""
 
 Coupling: TypeAlias = Literal["good", "fair", "poor"]
 Duration: TypeAlias = Literal["1 hour", "2 hours", "8 hours"]
@@ -152,7 +155,7 @@ class Lifted:
     """
 
     horizontal_cm: float
-    vertical_cm: float = 75.0
+    vertical_cm: float = AT_THE_TABLE_CM
     distance_cm: float = 25.0
     angle_deg: float = 0.0
     lifts_per_minute: float = 0.2
@@ -164,13 +167,15 @@ class Lifted:
 class LiftCheck:
     """The recommended weight limit, the lifting index (mass over limit) and what is to be said.
 
-    `index` is None when the limit is 0: the lift is outside what the equation allows for.
+    `index` is None when the limit is 0: the lift is outside what the equation allows for. `told` has mass
+    and limit as the finding tells them [kg], so that whoever shows them beside it tells the same.
     """
 
     limit_kg: float
     index: float | None
     multipliers: dict[str, float]
     finding: Finding
+    told: Told
 
 
 def check_lift(mass_kg: float, lift: Lifted) -> LiftCheck:
@@ -197,10 +202,29 @@ def check_lift(mass_kg: float, lift: Lifted) -> LiftCheck:
     }
     limit = LOAD_CONSTANT_KG * math.prod(multipliers.values())
     index = mass_kg / limit if limit > 0 else None
-    return LiftCheck(limit, index, multipliers, _finding(mass_kg, limit, index))
+    told = Told(f"{mass_kg:.1f}", f"{limit:.1f}")
+    if index is not None and index > 1:
+        told = told_over(mass_kg, limit, 1)
+    return LiftCheck(limit, index, multipliers, _finding(told, index), told)
 
 
-def _finding(mass_kg: float, limit: float, index: float | None) -> Finding:
+def within_guidance(mass_kg: float, sides: tuple[Length, Length]) -> bool:
+    """Whether the equation recommends a flat piece of that mass and these sides to one person.
+
+    With what `check_lift` is asked when nobody tells how it is lifted: the smaller side before the body,
+    the hands at the height of the table, a bare sheet edge.
+
+    >>> within_guidance(10.0, (60000, 50000)), within_guidance(20.0, (60000, 50000))
+    (True, False)
+    >>> within_guidance(1.0, (200000, 100000))
+    False
+    """
+    lift = Lifted(reach_cm(min(sides), AT_THE_TABLE_CM))
+    index = check_lift(mass_kg, lift).index
+    return index is not None and index <= 1
+
+
+def _finding(figures: Told, index: float | None) -> Finding:
     if index is None:
         words = (
             "the reach, height, way, turn or number of these lifts lies beyond what the equation allows for: "
@@ -208,11 +232,10 @@ def _finding(mass_kg: float, limit: float, index: float | None) -> Finding:
         )
         return Finding("stop", "lift-beyond-equation", words, LIFTING_BASIS)
     if index <= 1:
-        told = f"{mass_kg:.1f} kg against a recommended limit of {limit:.1f} kg (index {index:.2f})"
+        told = f"{figures.load} kg against a recommended limit of {figures.limit} kg (index {index:.2f})"
         return Finding("note", "lift-index", f"{told}; this permits nothing", LIFTING_BASIS)
-    over = told_over(mass_kg, limit, 1)
     shown = told_over(index, 3 if index > 3 else 1, 2).load
-    told = f"{over.load} kg against a recommended limit of {over.limit} kg (index {shown})"
+    told = f"{figures.load} kg against a recommended limit of {figures.limit} kg (index {shown})"
     if index <= 3:
         words = f"{told}: bring it nearer, share it, or use a lifting aid"
         return Finding("caution", "lift-index-high", words, LIFTING_BASIS)

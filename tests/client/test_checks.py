@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -101,6 +102,26 @@ def test_a_lift_is_held_against_the_recommended_limit(run):
     # 23 kg · 25/50: the equation of NIOSH publication 94-110 with every other multiplier at 1.
     assert "limit            11.5 kg" in done.stdout
     assert f"index            {20 / 11.5:.2f}" in done.stdout
+
+
+def test_a_lift_that_must_not_be_made_ends_with_exit_code_1(run):
+    # H of 75 cm is beyond the 63 cm of the equation; 20 kg is over three times 23 kg · 25/60 · 0.9 = 8.6 kg
+    # with a frequency multiplier well below 0.7.
+    for words in (("--mass", "1", "--reach", "75"), ("--mass", "20", "--reach", "60", "--each-minute", "11")):
+        done = run("lift-check", *words)
+        assert "STOP: " in done.stdout
+        assert done.exit_code == 1
+        assert "one person must not lift this so" in done.stderr
+    assert run("lift-check", "--mass", "12", "--reach", "50").exit_code == 0
+
+
+def test_an_answer_tells_one_limit_and_one_mass(run):
+    """23 kg · 25/54.5 · 0.9 = 9.495 kg: to the nearest 9.5, and 9.4 where it is told as exceeded."""
+    for mass, reach in (("20", "54.5"), ("9.5", "54.5"), ("9.43", "55"), ("9", "54.5")):
+        told = run("lift-check", "--mass", mass, "--reach", reach).stdout
+        limit = re.search(r"limit +(\S+) kg", told)[1]
+        shown = re.search(r"mass +(\S+) kg", told)[1]
+        assert f"{shown} kg against a recommended limit of {limit} kg" in told
 
 
 def test_a_piece_is_lifted_by_its_sizes(run):

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from service.drawing.steps import lift_text
 from service.drawing.text import ROW_HEAD, not_planned, program_rows, program_text
 from service.engine.estimate import summarise
 from service.engine.findings import Finding
@@ -260,8 +261,30 @@ def test_a_step_says_where_its_pieces_are() -> None:
     text = program_text(made())
     assert "74 kg, BY CRANE; from the rack" in text
     # The strip falls behind at step 2; its rest stays on the table.
-    assert "1 × piece 1b, 2500 × 300, 18 kg, one person; from behind, machine stopped" in text
+    assert (
+        "1 × piece 1b, 2500 × 300, 18 kg, one person by the shop's limits only, ask lift-check; from behind, "
+        "machine stopped"
+    ) in one_line(text)
     assert "one person; from the table" in text
+
+
+def test_one_person_is_told_with_a_reserve_where_guidance_recommends_less() -> None:
+    """By the equation of NIOSH publication 94-110, for hands at 75 cm and a poor hold (CM 0.90).
+
+    H is 20 cm and half of the smaller side: 23 kg · 25/45 · 0.90 = 11.5 kg for a side of 500 mm; beyond
+    63 cm, a side of 860 mm, the equation allows for no lift.
+    """
+    step = made().program[0]
+    for kg, sides, alone in (
+        (11.4, (600, 500), True),
+        (11.6, (600, 500), False),
+        (1.0, (2000, 860), True),
+        (1.0, (2000, 861), False),
+    ):
+        lifted = replace(step, lift="one person", piece_kg=kg, along_blade=mm(sides[0]), depth=mm(sides[1]))
+        reserve = "" if alone else " by the shop's limits only, ask lift-check"
+        assert lift_text(lifted) == f"one person{reserve}"
+    assert lift_text(step) == "crane"
 
 
 def test_a_piece_that_waits_is_said_to_be_put_aside() -> None:
