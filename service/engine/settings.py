@@ -261,7 +261,7 @@ def _support(
         if gauged:
             told = (
                 f"its edge still meets the gauge where that reaches {sag:.1f} mm below the table, and it is "
-                f"cut about {back:.2f} mm too long"
+                f"cut about {back:.2f} mm longer than the gauge is set for"
                 if meets
                 else "it misses the gauge. Gauge this cut by a front stop or a marked line, or carry the drop"
             )

@@ -5,14 +5,14 @@ Lengths are whole hundredths of a millimetre.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
 
 from service.engine.findings import Finding
 from service.engine.machine import Machine
 from service.engine.order import Order, Part
-from service.engine.plan import Layout, PartQuality, Step
+from service.engine.plan import Axis, Layout, Outcome, PartQuality, Step
 from service.engine.quality.errors import ERROR_MODEL, chance_inside, of_many
 from service.engine.quality.narrow import narrow_finding
 from service.engine.quality.stackup import Bounded, bounded_parts
@@ -36,7 +36,7 @@ _DIMENSIONS: Final[tuple[Dimension, Dimension]] = ("length", "width")
 
 @dataclass(frozen=True, slots=True)
 class _Made:
-    """Parts that are bounded alike, how many, and the largest rake of their layout."""
+    """Parts that are bounded alike, how many, and the largest rake at which they fall, if they do."""
 
     bounded: Bounded
     count: int
@@ -51,7 +51,7 @@ def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step
     order
         Parts, stock and machine.
     layouts, program
-        Of the plan; the rake is that of its steps.
+        Of the plan; the rake is that of the steps that cut a part off.
 
     Returns
     -------
@@ -60,18 +60,16 @@ def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step
     found: dict[tuple[str, Dimension], list[_Made]] = {}
     stock = {item.ref: item for item in order.stock}
     parts = {part.ref: part for part in order.parts}
-    rakes: dict[int, float] = {}
-    for step in program:
-        rakes[step.layout] = max(step.settings.rake_deg, rakes.get(step.layout, 0.0))
+    rakes = _rakes(program)
     for layout in layouts:
         material = order.material(layout.material)
-        rake = rakes.get(layout.number, 0.0)
         bounded = bounded_parts(
             order.machine, material, layout, stock[layout.stock_ref], parts, order.options.trim
         )
         for one, count in bounded.items():
             lies_along = (one.axis == "x") != one.rotated
             key = (one.ref, _DIMENSIONS[0] if lies_along else _DIMENSIONS[1])
+            rake = rakes[layout.number, one.ref, one.axis, one.size] if one.side.fell else 0.0
             found.setdefault(key, []).append(_Made(one, count, rake))
     return tuple(
         _quality(order.machine, part, dimension, found[part.ref, dimension])
@@ -79,6 +77,30 @@ def part_quality(order: Order, layouts: Iterable[Layout], program: Sequence[Step
         for dimension in _DIMENSIONS
         if (part.ref, dimension) in found
     )
+
+
+_Fall: TypeAlias = tuple[int, str, Axis, Length]
+"""A layout, a part of it, the direction in which it is cut off, and how deep what falls is."""
+
+
+def _rakes(program: Sequence[Step]) -> dict[_Fall, float]:
+    """The largest rake at which a part falls, by itself or within a piece that is cut up later [degrees]."""
+    inside: dict[str, set[str]] = {}
+    rakes: dict[_Fall, float] = {}
+    for step in reversed(program):
+        for out in (*step.drops, *step.remainders):
+            inside.setdefault(step.piece, set()).update(_parts_in(out, inside))
+        for out in step.drops:
+            for ref in _parts_in(out, inside):
+                fall = (step.layout, ref, step.axis, step.fall_depth)
+                rakes[fall] = max(step.settings.rake_deg, rakes.get(fall, 0.0))
+    return rakes
+
+
+def _parts_in(out: Outcome, inside: Mapping[str, set[str]]) -> set[str]:
+    if out.ref is None:
+        return set()
+    return {out.ref} if out.kind == "part" else inside[out.ref]
 
 
 def _quality(machine: Machine, part: Part, dimension: Dimension, found: list[_Made]) -> PartQuality:

@@ -5,10 +5,11 @@ from dataclasses import replace
 import pytest
 
 from service.drawing.text import program_text
-from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem, Tolerance
 from service.engine.planner import plan
+from service.engine.quality.parts import part_quality
 from service.engine.quantities import mm, parse_length
 from service.engine.sag import length_gained
 
@@ -219,3 +220,31 @@ def test_what_was_not_placed_has_no_quality():
     found = planned(blank(2000, 500), offcut(1000, 500))
     assert found.unplaced
     assert found.quality == ()
+
+
+@pytest.mark.parametrize("narrow", [(300, 20), (600, 20)])
+def test_twist_is_told_by_the_rake_of_the_cut_that_drops_the_part(narrow):
+    """By itself, or within a strip that is cut up later; other cuts of the layout may be steeper."""
+    parts = (blank(1500, 600), replace(blank(*narrow, 2), ref="NARROW"))
+    order = Order(
+        "W-1",
+        replace(SHEAR, lifting=Lifting(crane_kg=1000)),
+        (material_named("S235JR"),),
+        parts,
+        (offcut(2500, 1250),),
+        Options(effort="quick"),
+    )
+    found = plan(order)
+    assert [one.fall_depth for one in found.program].count(mm(20)) == 1
+    program = tuple(
+        replace(one, settings=replace(one.settings, rake_deg=1.25 if one.fall_depth == mm(20) else 2.75))
+        for one in found.program
+    )
+    twisted = {
+        (line.ref, line.dimension): one.message
+        for line in part_quality(order, found.layouts, program)
+        for one in line.findings
+        if one.code == "narrow-part-twist"
+    }
+    assert list(twisted) == [("NARROW", "width")]
+    assert "6.7 thicknesses at a rake of 1.25°" in twisted["NARROW", "width"]
