@@ -111,8 +111,9 @@ def proved(
         turn += 1
         gap = task.master.objective * task.dearest - steady.proved
         over = task.master.objective * task.dearest - known
-        left = (work - grid.work) // max(grid.work // turn, 1)
-        if turn > 1 and over < gap / 2**left:
+        left = max(work - grid.work, 0) // max(grid.work // turn, 1)
+        # Thousands of rounds may be left: two to the power of them is beyond what a float holds.
+        if turn > 1 and over < math.ldexp(gap, -left):
             break
     return Proved(steady.whole(), steady.best or task.values())
 

@@ -78,6 +78,20 @@ def test_what_any_levels_of_cuts_need_is_proved_where_they_are_limited() -> None
     assert limited.bound.method == "prices of the parts"
 
 
+SMALL: Rows = [
+    (298, 51, 3), (190, 84, 4), (111, 119, 7), (83, 132, 10), (220, 94, 14), (77, 79, 9), (120, 42, 18),
+    (145, 68, 5), (175, 36, 14), (151, 45, 6),
+]  # fmt: skip
+"""Parts for which thousands of rounds with the table of all places are allowed."""
+
+
+@pytest.mark.parametrize("stages", [3, ANY_STAGES])
+def test_a_proof_ends_where_thousands_of_tables_are_allowed(stages: int) -> None:
+    found = find_layouts(job((600, 200), SMALL, turn=True, stages=stages))
+    assert not found.unplaced
+    assert found.bound.gap_pieces >= 0
+
+
 def test_a_table_beyond_the_work_allowed_is_not_begun_where_levels_are_limited() -> None:
     context = Context(job((2500, 1250), ODD, stages=3))
     rooms = [(t.length, t.width) for t in context.types]
