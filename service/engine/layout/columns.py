@@ -218,7 +218,8 @@ class Columns:
         `most` is what it may cost; what is free below it tells what is little.
 
         The new ones come from rough tables, mended (:mod:`.mend`), and are not carried out yet: for dives,
-        in which what is left changes little from one time to the next. Ends early where little is gained.
+        in which what is left changes little from one time to the next. Ends early where little is gained, and
+        at once where no stock is left.
         """
         context = self.context
         task.renew(demand, stock)
@@ -230,7 +231,7 @@ class Columns:
         for turn in range(rounds):
             self._solve_again(task.master)
             least = task.master.objective * self.dearest
-            if least <= enough or self.spent:
+            if least <= enough or self.spent or not live:
                 break
             if turn % _SOME == 0:
                 if before - least < max(_GAIN * (least - enough), _LITTLE * (most - least)):

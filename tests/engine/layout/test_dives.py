@@ -11,14 +11,17 @@ from hypothesis import strategies as st
 
 from service.engine.layout.bound import usable
 from service.engine.layout.columns import Columns
-from service.engine.layout.context import Context, Pattern, Solution
+from service.engine.layout.context import AXES, Context, Pattern, Solution
 from service.engine.layout.dives import Dives
 from service.engine.layout.fixed import Fixed
 from service.engine.layout.grid import Cuts, Grid
 from service.engine.layout.linear import Master
 from service.engine.layout.passes import Passes
+from service.engine.layout.search import find_layouts
 from service.engine.layout.sketch import Sketch, carved, sketch
 from service.engine.layout.task import Task
+from service.engine.order import Effort
+from service.engine.plan import leaves
 from tests.engine.layout.test_proof import Rows, job
 
 SHEET = (40, 30)
@@ -35,6 +38,13 @@ def singly(context: Context) -> Solution:
         assert pattern is not None
         rows.append((pattern, n))
     return context.solution(rows, [0] * len(context.demand))
+
+
+def by_passes(context: Context) -> Solution:
+    """What one pass places, where there may be too little stock for all."""
+    stock = [t.quantity for t in context.types]
+    rows, left = Passes(context).one_pass(list(context.areas), context.demand, stock, AXES)
+    return context.solution(rows, left)
 
 
 def dives_of(context: Context, known: list[Pattern | Sketch] | None = None) -> Dives:
@@ -84,6 +94,54 @@ def test_dives_end_whatever_costs_have_in_common(rows: Rows, longer: int, wider:
     found = dives_of(context).best(begun, 0)
     assert found.rank <= begun.rank
     assert used(found) == context.demand
+
+
+SIZES = st.lists(
+    st.tuples(st.integers(20, 60), st.integers(20, 45), st.sampled_from([1, 2, 3, 9999])),
+    min_size=1,
+    max_size=3,
+    unique_by=lambda size: size[:2],
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(ROWS, st.booleans(), SIZES, st.sampled_from(["quick", "standard"]))
+def test_a_dive_takes_no_more_stock_than_there_is(
+    rows: Rows, turn: bool, sizes: list[tuple[int, int, int]], effort: Effort
+) -> None:
+    plain = job(SHEET, rows, turn=turn)
+    stock = tuple(
+        replace(plain.stock[0], ref=f"S{i}", length=length * 100, width=width * 100, quantity=n)
+        for i, (length, width, n) in enumerate(sizes)
+    )
+    context = Context(replace(plain, stock=stock, options=replace(plain.options, effort=effort)))
+    if not any(context.demand):
+        return
+    begun = by_passes(context)
+    found = dives_of(context).best(begun, 0)
+    assert found.rank <= begun.rank
+    pairs = zip(used(found), found.left, strict=True)
+    assert [cut + left for cut, left in pairs] == context.demand
+    for t in context.types:
+        assert sum(n for pattern, n in found.rows if pattern.stock == t.index) <= t.quantity
+
+
+def test_a_dive_ends_where_all_stock_is_used_up() -> None:
+    """Three sheets hold few of these 109 parts, whose area takes up more than eleven."""
+    rows = [(248, 46, 25), (277, 72, 1), (402, 112, 7), (561, 42, 30), (214, 47, 18), (344, 82, 28)]
+    plain = job((1000, 200), rows)
+    three = replace(
+        plain,
+        stock=(replace(plain.stock[0], quantity=3),),
+        options=replace(plain.options, effort="quick"),
+    )
+    found = find_layouts(three)
+    assert sum(d.repeat for d in found.divisions) == 3
+    placed = Counter(leaf.ref for d in found.divisions for leaf in leaves(d.tree) for _ in range(d.repeat))
+    unplaced = {one.ref: one.quantity for one in found.unplaced}
+    assert {ref: placed[ref] + unplaced.get(ref, 0) for ref in placed.keys() - {None} | unplaced.keys()} == {
+        f"P{i}": n for i, (_, _, n) in enumerate(rows)
+    }
 
 
 @settings(max_examples=15, deadline=None)
