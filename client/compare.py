@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from client.planning import KeptPlan
 from client.show import table
 from schemas.plans import plan_id
-from service.drawing.words import counted
+from service.drawing.words import counted, stock_text
 from service.engine.order import Objective
 from service.engine.plan import Summary
 
@@ -79,12 +79,12 @@ def _so_far(now: Progress) -> str:
     """The best so far: what was planned already, and what the search that goes on has come to."""
     best, search = now.best, now.under_way
     if search is None:
-        return (
-            "" if best is None else f"; best so far {counted(best.sheets, 'sheet')}, {best.minutes:.0f} min"
-        )
+        if best is None:
+            return ""
+        return f"; best so far {stock_text(best.sheets, best.pieces - best.sheets)}, {best.minutes:.0f} min"
     sheets = search.sheets + (best.sheets if best else 0)
     offcuts = search.offcuts + (best.pieces - best.sheets if best else 0)
-    text = f"; best so far {counted(sheets, 'sheet')} and {counted(offcuts, 'offcut')}"
+    text = f"; best so far {stock_text(sheets, offcuts)}"
     if search.cost is not None and best is None:
         text += f" for {float(search.cost):.2f}"
     return text + (f", {counted(search.left_out, 'piece')} left out" if search.left_out else "")

@@ -158,6 +158,7 @@ class Batch:
         self.add("offcut.stored", payload, StockChange(name, sheet.quantity, item))
         size = f"{show_mm(sheet.length)} × {show_mm(sheet.width)} × {show_mm(sheet.thickness)}"
         heat = f", heat {sheet.heat}" if sheet.heat else ""
+        heat += f", rolled along the {show_mm(sheet.length)}"
         heat += ", mill edge" if state.edges == "mill" else ""
         self.notes.append(
             f"write on the offcut: {name}   ({sheet.quantity} of {size}, {sheet.material.grade}{heat})"

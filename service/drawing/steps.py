@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from service.drawing.words import INDENT, MARKS, counted, kg_text, row, size_text
+from service.drawing.words import INDENT, MARKS, counted, kg_text, lying_text, row, size_text
 from service.engine.findings import Finding
 from service.engine.lifting import within_guidance
 from service.engine.order import Order
@@ -126,8 +126,8 @@ def step_lines(step: Step, before: Step | None, page: Page, common: tuple[Findin
     yield from row("set", _settings(step.settings), width)
     yield from row("force", _force(step, page.order), width)
     heat = page.heats.get(step.layout)
-    if heat and (marked := _marked(step)):
-        yield from row("mark", f"heat {heat} on each {marked} before it is cut off", width)
+    if marks := _marks(step, heat):
+        yield from row("mark", f"{marks} before it is cut off", width)
     if waits := _waits(step, page.takers):
         yield from row("name", waits, width)
     yield from row("falls", outcomes_text(step.drops, page), width)
@@ -274,7 +274,8 @@ def _outcome(outcome: Outcome, takers: Mapping[str, int]) -> str:
     if outcome.kind == "piece":
         return f"{what}piece {outcome.ref}, {size}, for step {takers[outcome.ref or '']}"
     if outcome.kind == "offcut":
-        return f"{what}OFFCUT {size}, to the rack"
+        lies = f"{lying_text(outcome.dx, outcome.dy)}, rolled along the {show_mm(outcome.dx)}"
+        return f"{what}OFFCUT {lies}, to the rack"
     return f"{what}{outcome.kind} {size}, to the scrap"
 
 
@@ -292,9 +293,14 @@ def _waits(step: Step, takers: Mapping[str, int]) -> str:
         return ""
     each = [f"{name} (until step {takers[name]})" for name in long]
     listed = each[0] if len(each) == 1 else f"{', '.join(each[:-1])} and {each[-1]}"
-    return f"write on what waits past other steps: {listed}"
+    return f"write on what waits past two or more steps: {listed}"
 
 
-def _marked(step: Step) -> str:
+def _marks(step: Step, heat: str | None) -> str:
+    """What is to be written on what is done: the heat number, and on offcuts how they were rolled."""
     kinds = {outcome.kind for outcome in (*step.drops, *step.remainders)}
-    return " and ".join(kind for kind in ("part", "offcut") if kind in kinds)
+    done = " and ".join(kind for kind in ("part", "offcut") if kind in kinds)
+    marks = [f"heat {heat} on each {done}"] if heat and done else []
+    if "offcut" in kinds:
+        marks.append("the rolling direction on each offcut")
+    return ", ".join(marks)

@@ -10,7 +10,17 @@ from fractions import Fraction
 from typing import Final, TypeAlias
 
 from service.drawing.steps import Page, lift_text, outcomes_text, page_of, step_lines, told
-from service.drawing.words import MARKS, counted, ends, row, size_text, thousands, wrapped
+from service.drawing.words import (
+    MARKS,
+    counted,
+    ends,
+    lying_text,
+    row,
+    size_text,
+    stock_text,
+    thousands,
+    wrapped,
+)
 from service.engine.findings import Finding
 from service.engine.fingerprint import id_of
 from service.engine.objectives import worth_of
@@ -111,10 +121,8 @@ def _head(plan: CutPlan, order: Order | None, width: int, named: str) -> Iterato
     if not plan.layouts:
         yield "Nothing could be planned; the reasons stand below."
         return
-    taken = [counted(summary.sheets, "sheet"), counted(summary.offcuts_used, "offcut")]
-    used = " and ".join(text for text in taken if not text.startswith("0 ")) or "no stock"
     yield from wrapped(
-        f"Takes {used} for {counted(summary.parts, 'part')}; "
+        f"Takes {stock_text(summary.sheets, summary.offcuts_used)} for {counted(summary.parts, 'part')}; "
         f"{summary.utilisation:.1%} of what is cut up becomes parts.",
         width,
     )
@@ -131,11 +139,33 @@ def _head(plan: CutPlan, order: Order | None, width: int, named: str) -> Iterato
     times += "."
     yield from wrapped(times, width)
     if plan.stopped_early:
-        longer = "; a longer one (--effort thorough, over HTTP options.effort) may "
-        longer += "save material" if plan.bound.value is None else "find parts worth more"
-        if order is not None and order.options.effort == "thorough":
+        hopes = " and ".join(_hopes(plan, order))
+        longer = f"; a longer one (--effort thorough, over HTTP options.effort) may {hopes}"
+        if not hopes or (order is not None and order.options.effort == "thorough"):
             longer = ""
         yield from wrapped(f"The search was stopped before its end{longer}.", width)
+
+
+_BETTERED: Final[dict[Objective, str]] = {
+    "handling": "save handling",
+    "time": "save time",
+    "cost": "save time",
+    "compare": "save time or handling",
+}
+
+
+def _hopes(plan: CutPlan, order: Order | None) -> Iterator[str]:
+    """What a longer search may bring, and is not proved to be impossible."""
+    if plan.bound.value is not None:
+        if order is None or worth_of(plan.layouts, order.parts) < Fraction(str(plan.bound.value)):
+            yield "find parts worth more"
+        return
+    if any(one.code == "stock-exhausted" for one in plan.unplaced):
+        yield "find a place for more pieces"
+    if plan.bound.gap_share > 0:
+        yield "save material"
+    elif order is not None and order.options.objective in _BETTERED:
+        yield _BETTERED[order.options.objective]
 
 
 def _worth_text(most: float, plan: CutPlan, order: Order | None) -> str:
@@ -190,7 +220,7 @@ _Block: TypeAlias = tuple[list[Layout], list[Step]]
 
 
 def _blocks(plan: CutPlan) -> list[_Block]:
-    """Layouts whose steps are mixed with each other, and these steps in the order they are made."""
+    """Layouts whose steps are mixed with each other, as they are begun, and their steps as they are made."""
     steps: dict[int, list[Step]] = {layout.number: [] for layout in plan.layouts}
     for step in plan.program:
         steps[step.layout].append(step)
@@ -204,8 +234,7 @@ def _blocks(plan: CutPlan) -> list[_Block]:
         else:
             blocks.append(([layout], list(mine)))
         end = max(end, mine[-1].number if mine else 0)
-    for layouts, together in blocks:
-        layouts.sort(key=lambda one: one.number)
+    for _, together in blocks:
         together.sort(key=lambda one: one.number)
     return blocks
 
@@ -323,7 +352,7 @@ def _content(tree: Node) -> str:
     counts: dict[str, int] = {}
     for leaf in leaves(tree):
         if leaf.kind in ("part", "offcut"):
-            what = leaf.ref or "" if leaf.kind == "part" else f"offcut {size_text(leaf.dx, leaf.dy)}"
+            what = leaf.ref or "" if leaf.kind == "part" else f"offcut {lying_text(leaf.dx, leaf.dy)}"
             counts[what] = counts.get(what, 0) + 1
     return ", ".join(f"{count} × {what}" for what, count in counts.items()) or "scrap only"
 

@@ -20,6 +20,21 @@ def size_text(one: Length, other: Length) -> str:
     return f"{show_mm(max(one, other))} × {show_mm(min(one, other))}"
 
 
+def lying_text(along: Length, across: Length) -> str:
+    """Both sides in mm, the one along the rolling direction first, as stock is recorded."""
+    return f"{show_mm(along)} × {show_mm(across)}"
+
+
+def stock_text(sheets: int, offcuts: int) -> str:
+    """What is taken from the rack.
+
+    >>> stock_text(1, 2), stock_text(3, 0), stock_text(0, 0)
+    ('1 sheet and 2 offcuts', '3 sheets', 'no stock')
+    """
+    taken = [counted(number, what) for number, what in ((sheets, "sheet"), (offcuts, "offcut")) if number]
+    return " and ".join(taken) or "no stock"
+
+
 def kg_text(kg: float) -> str:
     """A mass as a person lifts it: tenths matter below 10 kg only."""
     return f"{kg:.1f} kg" if kg < 10 else f"{kg:.0f} kg"

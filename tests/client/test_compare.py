@@ -121,13 +121,15 @@ def test_what_a_search_has_come_to_is_told_beside_what_is_planned():
         (None, SoFar(4, 1, Fraction(737, 2), 2)),
         (planned, SoFar(4, 1, Fraction(300), 0)),
         (planned, None),
+        (None, SoFar(4, 0, Fraction(300), 0)),
     ]:
         now[0] += 3
         teller.progress(Progress(1, 8, 3, best, under_way))
     assert [line.partition("; ")[2] for line in said] == [
         "best so far 4 sheets and 1 offcut for 368.50, 2 pieces left out",
         "best so far 5 sheets and 3 offcuts",
-        "best so far 1 sheet, 12 min",
+        "best so far 1 sheet and 2 offcuts, 12 min",
+        "best so far 4 sheets for 300.00",
     ]
 
 

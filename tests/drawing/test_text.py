@@ -12,8 +12,8 @@ from service.engine.findings import Finding
 from service.engine.handling import cautions_for
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
-from service.engine.order import Options, Order, Part, StockItem, Tolerance
-from service.engine.plan import Bound, CutPlan, Layout, Leaf, Node, Split, Unplaced
+from service.engine.order import Objective, Options, Order, Part, StockItem, Tolerance
+from service.engine.plan import Bound, CutPlan, Layout, Leaf, Node, Outcome, Split, Unplaced
 from service.engine.quantities import mm
 from tests.engine.program.written import write_program
 
@@ -105,7 +105,15 @@ def test_a_step_says_where_each_side_goes() -> None:
     text = program_text(made())
     assert "4 × PART COVER, 600 × 300" in text
     assert "1 × piece 1b, 2500 × 300, for step 3" in text
-    assert "1 × OFFCUT 2500 × 945, to the rack" in text
+    assert "1 × OFFCUT 2500 × 945, rolled along the 2500, to the rack" in text
+
+
+def test_an_offcut_keeps_the_order_of_its_sides_as_stock_does() -> None:
+    """Along the rolling direction first, be it the shorter side."""
+    plan = made()
+    first = replace(plan.program[0], drops=(Outcome("offcut", None, mm(765), mm(1245), 2),))
+    text = program_text(replace(plan, program=(first, *plan.program[1:])))
+    assert "2 × OFFCUT 765 × 1245, rolled along the 765, to the rack" in text
 
 
 def test_a_front_stop_says_what_stays_in_front() -> None:
@@ -140,7 +148,9 @@ def test_heats_are_marked_before_the_cut_and_only_where_the_stock_has_one() -> N
     with_heat = program_text(made(), ORDER)
     assert with_heat.count("heat H123 on each") == 2
     assert "heat H123 on each part before it is cut off" in with_heat
-    assert "heat H123 on each offcut before it is cut off" in with_heat
+    rolled = "the rolling direction on each offcut before it is cut off"
+    assert f"heat H123 on each offcut, {rolled}" in with_heat
+    assert f"mark    {rolled}" in program_text(made())
     assert with_heat.index("heat H123 on each part") < with_heat.index("4 × PART COVER")
     assert "heat" not in program_text(made())
 
@@ -255,6 +265,25 @@ def test_a_longer_search_is_proposed_by_name_unless_it_was_the_longest() -> None
     text = program_text(made(), longest)
     assert "stopped before its end." in text
     assert "--effort" not in text
+
+
+def test_a_longer_search_promises_only_what_is_not_proved_impossible() -> None:
+    def said(gap: float, code: str, objective: Objective) -> str:
+        bound = Bound(1, 1.5e6, None, 0, gap, "area")
+        left = (Unplaced("BIG", 2, code, "the stock that it fits on is used up"),)
+        plan = replace(made(), bound=bound, unplaced=left)
+        order = replace(ORDER, options=Options(objective=objective))
+        found = re.search(
+            r"The search was stopped before its end(.*?)\.(?= |$)", one_line(program_text(plan, order))
+        )
+        assert found
+        return found[1].rpartition(") ")[2]
+
+    assert said(0.125, "too-long", "material") == "may save material"
+    assert said(0.125, "stock-exhausted", "material") == "may find a place for more pieces and save material"
+    assert said(0.0, "stock-exhausted", "material") == "may find a place for more pieces"
+    assert said(0.0, "too-long", "handling") == "may save handling"
+    assert said(0.0, "too-long", "material") == ""
 
 
 def test_a_step_says_where_its_pieces_are() -> None:

@@ -62,7 +62,7 @@ def test_pieces_that_wait_past_several_steps_are_to_bear_their_names() -> None:
     told = {
         (int(number), name, int(until))
         for number, body in zip(steps[1::2], steps[2::2], strict=True)
-        for line in re.findall(r"write on what waits past other steps: ([^;]*?) falls", body)
+        for line in re.findall(r"write on what waits past two or more steps: ([^;]*?) falls", body)
         for name, until in re.findall(r"(\S+) \(until step (\d+)\)", line)
     }
     assert told == waits
@@ -87,3 +87,18 @@ def test_the_most_stacks_that_wait_are_told_and_are_what_a_limit_limits() -> Non
     less = plan(limited).summary.most_waiting
     assert less is not None
     assert less < most
+
+
+def test_layouts_stand_in_the_order_in_which_they_are_begun() -> None:
+    found, order = made()
+    others = {one.number: len(found.layouts) + 1 - one.number for one in found.layouts}
+    assert len(others) > 1
+    turned = replace(
+        found,
+        layouts=tuple(replace(one, number=others[one.number]) for one in reversed(found.layouts)),
+        program=tuple(replace(one, layout=others[one.layout]) for one in found.program),
+    )
+    begun = list(dict.fromkeys(one.layout for one in turned.program))
+    assert begun != sorted(begun)
+    told = re.findall(r"^LAYOUT (\d+)", program_text(turned, order), re.MULTILINE)
+    assert [int(one) for one in told] == begun
