@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Any, Final
 
 _UNITS: Final = {
@@ -19,6 +21,9 @@ _UNITS: Final = {
 }
 _PLACES: Final = {"used_m": ("use of edge", "m"), "steps": ("step", "")}
 """Lists whose places have a name of their own."""
+
+_MOMENT: Final = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)?")
+"""A time as records write it."""
 
 _MOST_TOLD: Final = 4
 """Differences of one list that are told singly."""
@@ -107,7 +112,15 @@ def _value(value: Any) -> str:
         return ", ".join(f"{_name(str(key))[0]} {_value(one)}" for key, one in value.items()) or "empty"
     if _is_list(value):
         return _count(len(value))
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return _moment(value) if isinstance(value, str) and _MOMENT.fullmatch(value) else str(value)
+
+
+def _moment(text: str) -> str:
+    """A time as people read it; one without its distance from UTC is left as it is."""
+    then = datetime.fromisoformat(text)
+    return text if then.tzinfo is None else f"{then.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
 def _count(count: int) -> str:

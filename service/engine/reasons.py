@@ -17,7 +17,7 @@ from service.engine.order import Order, Part, Tolerance
 from service.engine.plan import Unplaced
 from service.engine.quantities import PER_MM, Length, show_mm
 from service.engine.told import told_over
-from service.engine.tolerance import allowed_deviation, limits_of
+from service.engine.tolerance import aimed_size, allowed_deviation, limits_of
 
 
 def in_words(order: Order, unplaced: Iterable[Unplaced]) -> tuple[Unplaced, ...]:
@@ -53,7 +53,29 @@ def _reason(order: Order, part: Part, one: Unplaced) -> str:
         ]
         if lopsided:
             return f"{size}: {'; '.join(lopsided)}"
-    return one.reason
+    return _as_ordered(part, one.reason)
+
+
+def _as_ordered(part: Part, reason: str) -> str:
+    """A reason that begins with the sizes that are cut for, with those ordered before them.
+
+    >>> part = Part("A", 100000, 20000, 1, "S235JR", 300, tolerance=Tolerance(minus=50, plus=0))
+    >>> _as_ordered(part, "999.75 × 199.8 mm fits on no piece of stock")
+    '1000 × 200 mm, cut for 999.75 × 199.8 mm, fits on no piece of stock'
+    >>> _as_ordered(part, "999.75 × 199.8 mm: it needs 3 stages of cuts")
+    '1000 × 200 mm, cut for 999.75 × 199.8 mm: it needs 3 stages of cuts'
+    """
+    ordered, aimed = (part.length, part.width), aimed_size(part)
+    if ordered == aimed:
+        return reason
+    # The search takes the longer side first where a part may be turned.
+    for turn in (1, -1):
+        cut_for = " × ".join(show_mm(one) for one in aimed[::turn]) + " mm"
+        if reason.startswith(cut_for):
+            size = " × ".join(show_mm(one) for one in ordered[::turn]) + " mm"
+            rest = reason.removeprefix(cut_for)
+            return f"{size}, cut for {cut_for}{rest if rest.startswith(':') else ',' + rest}"
+    return reason
 
 
 def no_stock(order: Order, part: Part) -> str:

@@ -126,6 +126,13 @@ def test_the_rack_shows_at_once_what_was_taken_and_stored(stocked, planned):
         assert (item.length, item.width) == (mm(one["length_mm"]), mm(one["width_mm"]))
 
 
+def test_the_note_of_an_offcut_tells_how_it_was_rolled(stocked):
+    """Its sides stand as in the stock: the one along the rolling direction first, be it the shorter."""
+    sheet = Sheet(stocked.material("S235JR"), 300, 50_000, 90_000, 1)
+    (note,) = log_offcut(stocked, sheet, stocked.machine("bench-3m")).notes
+    assert "(1 of 500 × 900 × 3, S235JR, rolled along the 500)" in note
+
+
 def test_a_name_that_stands_in_the_rack_list_is_not_given_again(stocked):
     machine, sheet = stocked.machine("bench-3m"), Sheet(stocked.material("S235JR"), 300, 90_000, 50_000, 1)
 

@@ -109,3 +109,13 @@ def test_no_class_is_named_where_none_would_do_or_the_limits_are_those_of_the_or
     coarse = replace(SHEAR, back_gauge=replace(SHEAR.back_gauge, accuracy=mm(0.3)))
     own = replace(part, tolerance=Tolerance(plus=mm(0.2)))
     assert "would do" not in reason(own, sheet("S235JR", 2), machine=coarse)
+
+
+@pytest.mark.parametrize(("length", "width"), [(3200, 200), (200, 3200)])
+def test_a_part_that_is_cut_for_another_size_is_told_by_the_size_ordered(length: int, width: int) -> None:
+    """Sides from 120 to 400 mm: f ±0.2; from 2000 to 4000: no f, ±0.25 of the band (ISO 2768-1, table 1)."""
+    own = Tolerance(minus=mm(0.5), plus=0)
+    words = reason(Part("A", mm(length), mm(width), 1, "S235JR", mm(3), tolerance=own), sheet("S235JR", 3))
+    assert words.startswith("3200 × 200 mm, cut for 3199.75 × 199.8 mm, fits on no piece of stock")
+    same = reason(Part("A", mm(length), mm(width), 1, "S235JR", mm(3)), sheet("S235JR", 3))
+    assert same.startswith("3200 × 200 mm fits on no piece of stock")
