@@ -213,7 +213,8 @@ def plan(
         as_of(station, err=True)
         missing = not_planned(kept.plan)
         if missing is not None:
-            lines(show.thickness_lines(kept.plan, kept.order, station.rack_of(kept.order.machine)))
+            rack, own = station.rack_of(kept.order.machine), read.document.get("stock") is not None
+            lines(show.thickness_lines(kept.plan, kept.order, rack, own=own))
             raise NotAllPlanned(f"{missing}; the reasons stand above, and the rest is planned and kept")
 
 
@@ -244,23 +245,11 @@ def verify(home: Home, planfile: Path) -> None:
 @click.command()
 @click.pass_obj
 def plans(home: Home) -> None:
-    """List the plans made here and at the centre."""
-    from client.cache.plans import kept_plans, pieces_done  # noqa: PLC0415 - used here only
+    """List the plans made here and at the centre: when, of what material, how long, and as what asked for."""
+    from client.plan_list import HEADS, plan_rows  # noqa: PLC0415 - used here only
 
     with in_home(home, reading=True) as station:
-        here = kept_plans(station.outbox.sql)
-        rows = [
-            (one.id, one.order_ref, one.machine, "here", str(len(pieces_done(station.outbox.sql, one.id))))
-            for one in here
-        ]
-        made = {one.id for one in here}
-        for plan_id, body in station.records.records("plan"):
-            if plan_id not in made:
-                done = str(len(pieces_done(station.outbox.sql, plan_id)))
-                rows.append(
-                    (plan_id, str(body.get("order_ref", "")), str(body.get("machine_id", "")), "centre", done)
-                )
-        lines(show.table(("plan", "order", "machine", "made", "steps begun"), rows))
+        lines(show.table(HEADS, plan_rows(station)))
 
 
 @click.command("show")

@@ -10,6 +10,7 @@ from client.planning import KeptPlan
 from client.show import table
 from schemas.plans import plan_id
 from service.drawing.words import counted, stock_text
+from service.engine.objectives import MOVE_POINTS, TURN_POINTS
 from service.engine.order import Objective
 from service.engine.plan import Summary
 
@@ -32,6 +33,15 @@ _HEADS: Final = (
     "is best at",
     "how",
 )
+
+
+_WHY: Final = (
+    f"handling counts {MOVE_POINTS} for each gauge setting, {TURN_POINTS} for each step with a turn, 1 for "
+    "each stroke and each gauge value",
+    "recommended is the plan of least material; of such, the one with fewest sheets, then with the most kept",
+    "as offcuts, then with the least handling, and only then with the fewest minutes",
+)
+"""What the column of handling counts, and why the recommended plan is it."""
 
 
 def comparison_lines(kept: KeptPlan) -> Iterator[str]:
@@ -60,6 +70,7 @@ def comparison_lines(kept: KeptPlan) -> Iterator[str]:
         rows.append(_row(one.pick, name, one.summary, one.handling, _best(one.best_at), one.how))
     yield from table(_HEADS, rows)
     yield "each is kept under its id"
+    yield from _WHY
 
 
 def _best(best_at: Sequence[Objective]) -> str:

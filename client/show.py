@@ -59,9 +59,9 @@ def machine_lines(machines: Sequence[Machine]) -> Iterator[str]:
 
 
 def stock_lines(rack: Sequence[StockItem]) -> Iterator[str]:
-    """The rack, one ref a line."""
+    """The rack, one ref a line, with what decides a plan: size, state of the edges and price of a piece."""
     yield from table(
-        ("ref", "kind", "material", "thickness", "length × width", "quantity", "heat"),
+        ("ref", "kind", "material", "thickness", "length × width", "edges", "quantity", "price", "heat"),
         (
             (
                 one.ref,
@@ -69,7 +69,9 @@ def stock_lines(rack: Sequence[StockItem]) -> Iterator[str]:
                 one.material,
                 f"{show_mm(one.thickness)} mm",
                 f"{show_mm(one.length)} × {show_mm(one.width)} mm",
+                one.edges,
                 str(one.quantity),
+                "none" if one.price is None else f"{one.price:.2f}",
                 one.heat or "",
             )
             for one in rack
@@ -194,13 +196,19 @@ def quarantine_lines(events: Sequence[Written], zone: tzinfo, most: int = 20) ->
         yield f"  … and {len(events) - most} more"
 
 
-def thickness_lines(plan: CutPlan, order: Order, rack: Sequence[StockItem]) -> Iterator[str]:
-    """For each material of which the wanted thickness is missing: the thicknesses on the rack."""
+def thickness_lines(
+    plan: CutPlan, order: Order, rack: Sequence[StockItem], *, own: bool = False
+) -> Iterator[str]:
+    """For each material of which the wanted thickness is missing: the thicknesses on the rack.
+
+    `own` says that the order brings its own stock, so that what lies on the rack was not asked.
+    """
+    where = "on the rack, which this order with its own stock does not use" if own else "on the rack"
     missing = {one.ref for one in plan.unplaced if one.code == "no-stock-of-material"}
     for grade in dict.fromkeys(part.material for part in order.parts if part.ref in missing):
         thick = sorted({item.thickness for item in rack if item.material == grade})
         words = ", ".join(show_mm(one) for one in thick) + " mm" if thick else "none"
-        yield f"{grade} on the rack: {words}"
+        yield f"{grade} {where}: {words}"
 
 
 def _reason(answer: str | None) -> str:

@@ -143,8 +143,10 @@ def discrepancies_list(config: Config) -> None:
             click.echo(
                 f"{row.id}  {held.about(row)}  {row.material}  {held.in_words(row, events.get(row.id, []))}  "
                 f"{held.entry_in_words(entries.get(row.event_id))}, "
-                f"noted {row.noted_at.isoformat(timespec='seconds')}"
+                f"noted {held.moment(row.noted_at)}"
             )
+        if not rows:
+            click.echo("none that is open")
 
 
 @discrepancies.command("settle")
@@ -154,7 +156,10 @@ def discrepancies_list(config: Config) -> None:
 @click.option("--by", default="command line", show_default=True, help="Who settles it.")
 @click.pass_obj
 def discrepancies_settle(config: Config, number: int, words: str, counted: int | None, by: str) -> None:
-    """Settle a discrepancy, and set the books to what was counted."""
+    """Settle a discrepancy, and set the books to what was counted.
+
+    What was logged stays as it is: a wrong entry is withdrawn at the station that wrote it.
+    """
     opened(config)
     with connected():
         try:
@@ -163,9 +168,12 @@ def discrepancies_settle(config: Config, number: int, words: str, counted: int |
             raise click.ClickException(f"--counted: no stock item is named {str(none)!r}") from None
         except held.NothingToCount:
             raise click.ClickException("--counted: it is about pieces of a step, not the rack") from None
-    if row is None:
-        raise click.ClickException(f"no discrepancy {number} is open; see: discrepancies list")
-    click.echo(f"settled: {held.about(row)}")
+        if row is None:
+            raise click.ClickException(f"no discrepancy {number} is open; see: discrepancies list")
+        click.echo(f"settled: {held.about(row)}")
+        events, entries = held.events_of_steps([row]), held.entries_of([row])
+        for line in held.what_stays(events.get(row.id, []), entries.get(row.event_id)):
+            click.echo(line)
 
 
 @main.group()

@@ -39,15 +39,17 @@ def list_events(config: Config, show: str, full: bool) -> None:
     """List events that wait, or that a person dismissed or corrected."""
     opened(config)
     with connected():
-        for one in held.not_applied(0, _MOST, show):
+        found = held.not_applied(0, _MOST, show)
+        if not found:
+            click.echo("none that waits" if show == "waiting" else f"none that was {show}")
+        for one in found:
             event = one.event
             click.echo(
                 f"{one.id}  {one.state}  {one.site}/{one.station} entry {event['seq']}  {event['type']}  "
-                f"{event['happened_at']}  {_errors(one.errors)}"
+                f"{held.moment(datetime.fromisoformat(event['happened_at']))}  {_errors(one.errors)}"
             )
             for made in one.corrections:
-                when = made.made_at.isoformat(timespec="seconds")
-                click.echo(f"    {when}  {made.made_by}: {made.words} ({made.outcome})")
+                click.echo(f"    {held.moment(made.made_at)}  {made.made_by}: {made.words} ({made.outcome})")
             if full:
                 shown = event["payload"] if one.corrected_payload is None else one.corrected_payload
                 click.echo(json.dumps(shown, indent=2, ensure_ascii=False))

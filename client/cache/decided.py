@@ -108,7 +108,10 @@ def decision_words(one: Decision, entry: tuple[int, str] | None) -> str:
     if one.kind == "settled":
         counted = "" if one.counted is None else f"; {one.counted} counted on the rack"
         said = f"{one.about}: settled by {one.by}{counted}"
-        return f'{which}: {said}: "{one.words}"'
+        return (
+            f'{which}: {said}: "{one.words}"; what was logged stays and counts as before, and a wrong entry, '
+            "this or another, is withdrawn at the station that wrote it"
+        )
     if one.kind == "dismissed":
         said = f"dismissed by {one.by} and does not count"
     elif one.outcome == "applied":

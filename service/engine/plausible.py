@@ -96,7 +96,7 @@ def modulus_slip(value: float) -> str | None:
         return f"{said}; if it is in GPa, write {value * 1000:g}"
     if MODULI[0] <= value * PSI <= MODULI[1]:
         return f"{said}; if it is in psi, write {value * PSI:.0f}"
-    return f"{said}; {MODULI[0]:g} to {MODULI[1]:g} are possible"
+    return f"{said}; {MODULI[0]:.10g} to {MODULI[1]:.10g} are possible"
 
 
 def share_slip(value: float, least: float, what: str) -> str | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
 
 from peewee import SQL
@@ -113,6 +113,7 @@ class StepEvent:
     station: str
     at: datetime
     pieces: int | None
+    seq: int
 
 
 def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
@@ -124,12 +125,18 @@ def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
     found: dict[tuple[Any, Any], list[StepEvent]] = {}
     for one in (
         Event.select(
-            Event.event_id, Event.station, Event.corrected_at, Event.plan_id, Event.step, Event.pieces
+            Event.event_id,
+            Event.station,
+            Event.seq,
+            Event.corrected_at,
+            Event.plan_id,
+            Event.step,
+            Event.pieces,
         )
         .where(SQL(text, given), Event.state == "applied")
         .order_by(Event.id)
     ):
-        told = StepEvent(one.event_id, one.station, one.corrected_at, one.pieces)
+        told = StepEvent(one.event_id, one.station, one.corrected_at, one.pieces, one.seq)
         found.setdefault((one.plan_id, one.step), []).append(told)
     return {number: found.get(place, []) for number, place in of_steps.items()}
 
@@ -148,8 +155,35 @@ def entry_in_words(one: Any | None) -> str:
     """Which entry of which station a discrepancy was noted for, and when that happened."""
     if one is None:
         return "entry not kept"
-    when = "" if one.corrected_at is None else f", {one.corrected_at.isoformat(timespec='seconds')}"
+    when = "" if one.corrected_at is None else f", {moment(one.corrected_at)}"
     return f"entry {one.seq} of {one.station} at {one.site}{when}"
+
+
+def moment(at: datetime) -> str:
+    """A time as people read it.
+
+    >>> from datetime import UTC
+    >>> moment(datetime(2026, 3, 2, 9, 15, tzinfo=UTC))
+    '2026-03-02 09:15 UTC'
+    """
+    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def what_stays(events: Sequence[StepEvent], entry: Any | None) -> list[str]:
+    """What settling leaves as it is, and which withdrawals would change it.
+
+    `events` are those that count pieces of the step, `entry` is the one that it was noted for.
+    """
+    told = [
+        "what was logged stays and counts in the reports as before; if an entry is wrong, it is withdrawn "
+        "at the station that wrote it: shearwright log withdraw ENTRY --reason …"
+    ]
+    for one in events:
+        pieces = "an unknown number of" if one.pieces is None else one.pieces
+        told.append(f"  entry {one.seq} of {one.station} counts {pieces} of the pieces")
+    if not events and entry is not None:
+        told.append(f"  it was noted for {entry_in_words(entry)}")
+    return told
 
 
 def about(row: Any) -> str:

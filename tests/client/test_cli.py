@@ -1,5 +1,6 @@
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -157,6 +158,33 @@ def test_a_plan_file_that_is_none_is_told(run, tmp_path):
     (tmp_path / "p.json").write_text("{}")
     assert run("verify", str(tmp_path / "p.json")).exit_code == 1
     assert run("verify", str(tmp_path / "none.json")).exit_code == 3
+
+
+def test_plans_of_one_order_can_be_told_apart(run, order):
+    run("plan", order, "--effort", "quick")
+    run("plan", order, "--stages", "any", "--offcut-min", "400x250")
+    said = run("plans").output
+    quick, other = (line for line in said.splitlines() if "W-1042" in line)
+    if "quick" not in quick:
+        quick, other = other, quick
+    assert "  quick  " in quick
+    assert "any stages, offcuts from 400 × 250" in other
+    for line in (quick, other):
+        assert re.search(r"20\d\d-\d\d-\d\d \d\d:\d\d [A-Z]+  +\d+\.\d\d( m²)?  +\d+  ", line), line
+
+
+def test_the_rack_is_shown_with_what_decides_a_plan(run):
+    heads, first, *_ = run("stock").output.splitlines()
+    assert [word for word in ("edges", "price") if word in heads.split()] == ["edges", "price"]
+    assert "mill" in first.split()
+
+
+def test_a_rack_that_an_order_does_not_use_is_told_as_such(run, tmp_path, order_document):
+    path = tmp_path / "W-7.json"
+    own = [{"ref": "OWN", "length": 1000, "width": 800, "quantity": 1, "material": "S235JR", "thickness": 2}]
+    path.write_text(json.dumps({**order_document, "stock": own}))
+    said = run("plan", str(path)).output
+    assert "S235JR on the rack, which this order with its own stock does not use: 3" in said
 
 
 def test_check_plans_nothing(run, order):

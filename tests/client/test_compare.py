@@ -28,13 +28,13 @@ def varied(order_document):
 
 def test_all_plans_of_a_comparison_are_kept_and_shown_in_a_table(stocked, varied):
     kept = plan_here(stocked, varied)
-    head, *rows, last = comparison_lines(kept)
+    head, *rows, last, counts, best, then = comparison_lines(kept)
     assert head.split()[:2] == ["pick", "plan"]
     assert [row.split()[1] for row in rows] == [kept.id, *(one.id for one in kept.others)]
     assert "recommended" in rows[0]
     assert "kept" in last
     shown = KeptPlan(kept.id, kept.plan, kept.order)
-    assert list(comparison_lines(shown)) == [head, *rows, last]
+    assert list(comparison_lines(shown)) == [head, *rows, last, counts, best, then]
     for pick, one in enumerate(kept.others, 1):
         (told,) = comparison_lines(one)
         assert f"pick {pick}" in told
@@ -131,6 +131,12 @@ def test_what_a_search_has_come_to_is_told_beside_what_is_planned():
         "best so far 1 sheet and 2 offcuts, 12 min",
         "best so far 4 sheets for 300.00",
     ]
+
+
+def test_what_handling_counts_and_why_a_plan_is_recommended_is_said(stocked, varied):
+    told = "\n".join(comparison_lines(plan_here(stocked, varied)))
+    assert "handling counts 3 for each gauge setting, 3 for each step with a turn" in told
+    assert "recommended is the plan of least material" in told
 
 
 def test_the_recommended_plan_tells_of_itself_what_it_tells_of_the_others(stocked, varied):

@@ -138,6 +138,10 @@ def test_a_settled_discrepancy_says_what_did_not_add_up_and_what_was_counted(sta
     about = "stock short: northgate/SH-A: taken 3, on the books 2"
     told = decision(1, kind="settled", outcome="settled", about=about, counted=4, words="on the pile")
     wanted = f'number 1 of this station: {about}: settled by office; 4 counted on the rack: "on the pile"'
+    wanted += (
+        "; what was logged stays and counts as before, and a wrong entry, this or another, is withdrawn "
+    )
+    wanted += "at the station that wrote it"
     assert wanted in station_answers(decided=[told])
 
 

@@ -176,7 +176,7 @@ def test_a_doubtful_profile_is_told_and_not_refused(machine, code):
         (density_slip(0.284), "500 to 25000 are possible"),
         (modulus_slip(210), "GPa, write 210000"),
         (modulus_slip(29_000_000), "psi, write 199948"),
-        (modulus_slip(0.2), "1000 to 1e+06 are possible"),
+        (modulus_slip(0.2), "1000 to 1000000 are possible"),
         (share_slip(26, 0.005, "elongation"), "percent, write 0.26"),
         (share_slip(5, 0, "blade gap"), "no blade gap as a share; if it is in percent, write 0.05"),
         (share_slip(900, 0.005, "elongation"), "0.005 to 1 are possible"),

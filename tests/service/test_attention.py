@@ -65,7 +65,7 @@ def test_a_correction_that_is_itself_wrong_is_refused_and_nothing_of_it_kept(
     service.push([station.write("cuts.made", cuts_made(strokes=-1))])
     (one,) = held(service)
     answer = correct(service, one["id"], payload=cuts_made(strokes=0))
-    assert told(answer)["/payload/strokes"] == "a number from 1 to 1e+06 is wanted"
+    assert told(answer)["/payload/strokes"] == "a number from 1 to 1000000 is wanted"
     assert "/payload" in told(correct(service, one["id"]))
     assert "/words" in told(correct(service, one["id"], payload=cuts_made(), words=""))
     assert "/happened_at" in told(correct(service, one["id"], happened_at="9999-12-31T23:59:59-12:00"))

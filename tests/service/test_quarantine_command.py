@@ -37,8 +37,8 @@ def test_a_payload_is_put_right_from_a_file_that_the_list_begins(
     small.push([station.cut(), station.write("cuts.made", wrong)])
     line, *payload = run("list", "--full").output.splitlines()
     assert line == (
-        "2  quarantined  northgate/ng-1 entry 2  cuts.made  2026-03-02T09:15:00Z  "
-        "/payload/strokes a number from 1 to 1e+06 is wanted"
+        "2  quarantined  northgate/ng-1 entry 2  cuts.made  2026-03-02 09:15 UTC  "
+        "/payload/strokes a number from 1 to 1000000 is wanted"
     )
     assert json.loads("\n".join(payload)) == wrong
     file = tmp_path / "payload.json"
@@ -49,7 +49,7 @@ def test_a_payload_is_put_right_from_a_file_that_the_list_begins(
     file.write_text(json.dumps({**wrong, "strokes": 5}))
     done = run("correct", "2", "--words", "typed wrong", "--payload", str(file), "--by", "qm")
     assert (done.exit_code, done.output) == (0, "applied: 2\n")
-    assert run("list").output == ""
+    assert run("list").output == "none that waits\n"
     assert "qm: typed wrong (applied)" in run("list", "--show", "corrected").output
     with connected():
         assert Event.get_by_id(2).corrected_payload["strokes"] == 5
@@ -91,7 +91,7 @@ def test_an_event_is_dismissed_in_words(small: Service, station: Station, run: R
     small.push([station.write("cuts.made", cuts_made(strokes=-1))])
     assert run("dismiss", "1").exit_code == 2
     assert run("dismiss", "1", "--words", "a trial run").output == "dismissed: 1\n"
-    assert run("list").output == ""
+    assert run("list").output == "none that waits\n"
     assert "command line: a trial run (dismissed)" in run("list", "--show", "dismissed").output
     assert run("dismiss", "7", "--words", "a trial run").exit_code == 1
 
