@@ -225,6 +225,14 @@ def _sum(least: int, each: Sequence[tuple[int, int]]) -> int:
     return whole_cost([(amount, amount, n) for amount, n in each], least)
 
 
+def bound_levels(stages: int) -> int:
+    """Levels of cuts of a table that bounds plans of so many stages.
+
+    Strips of one stage may be shorter than what the trims leave, which a table takes for a level more.
+    """
+    return max(stages, 2)
+
+
 def lower_bound(
     job: Job,
     placed: Mapping[str, int],
@@ -241,8 +249,7 @@ def lower_bound(
     types = stock_types(job.stock, job.options.trim)
     kinds = kinds_of(job.parts)
     counts = [sum(placed.get(ref, 0) for ref, _, _ in kind.wanted) for kind in kinds]
-    # Strips may be shorter than what the trims leave, which a table takes for a level more.
-    levels = max(job.options.max_stages, 2)
+    levels = bound_levels(job.options.max_stages)
     least = known or least_of(kinds, counts, types, job.options.trim, prices, levels)
     by_ref = {item.ref: item for item in job.stock}
     used_pieces = sum(d.repeat for d in divisions)

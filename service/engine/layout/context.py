@@ -13,7 +13,7 @@ from typing import Final
 
 from service.engine.layout import rules
 from service.engine.layout.assign import Lines
-from service.engine.layout.bound import Least
+from service.engine.layout.bound import Least, bound_levels
 from service.engine.layout.carve import carve
 from service.engine.layout.ends import strip_lengths, without_ends
 from service.engine.layout.grid import Shape
@@ -124,6 +124,11 @@ class Context:
                 self._stop = None
                 self.stopped = True
         return self.filler.steps + self.other_steps
+
+    @property
+    def bound_levels(self) -> int:
+        """Levels of cuts of a table that bounds the plans of this search."""
+        return bound_levels(self.stages)
 
     @contextmanager
     def rough(self) -> Iterator[Callable[[], int]]:

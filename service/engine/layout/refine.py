@@ -231,8 +231,7 @@ class Refiner:
                 self.types,
                 context.trim,
                 prices,
-                # Strips may be shorter than what the trims leave, which a table takes for a level more.
-                max(context.stages, 2),
+                context.bound_levels,
             ),
             prices,
         )

@@ -161,9 +161,9 @@ class Worth:
 
         rounds = _ROUNDS[self.effort]
         bound, self._prices = held_to_counts(
-            grid, self.pieces, wanted, rounds if grid.exact else rounds // 2, self._spent, met=met
+            grid, self.pieces, wanted, rounds if self._proves(grid) else rounds // 2, self._spent, met=met
         )
-        if not grid.exact:
+        if not self._proves(grid):
             bound = self._measured(self.rooms, self.pieces, context.demand)
         self.bound = min(self.bound, bound)
 
@@ -172,7 +172,7 @@ class Worth:
     ) -> int:
         wanted = Wanted(self.values, self._of_value(counts))
         rounds = _ROUNDS[self.effort] // 4
-        kinds, levels = self.context.all_kinds, self.context.stages
+        kinds, levels = self.context.all_kinds, self.context.bound_levels
         return most_of(kinds, rooms, pieces, wanted, levels, rounds, self._spent)
 
     def _of_value(self, counts: Sequence[int]) -> list[int]:
@@ -236,6 +236,10 @@ class Worth:
     def _grid(self, rooms: Sequence[tuple[Length, Length]], counts: Sequence[int], most: int) -> Grid:
         return Grid(self.context.filler.variants, self._of_value(counts), rooms, self.context.stages, most)
 
+    def _proves(self, grid: Grid) -> bool:
+        """Whether what a table for layouts tells bounds every plan: with too few levels it does not."""
+        return grid.exact and self.context.stages >= self.context.bound_levels
+
     def _plainly(self, stock: StockType, left: Sequence[int]) -> Pattern | None:
         """A pattern of strips, or of a single part."""
         key = stock.index, tuple(left)
@@ -281,7 +285,7 @@ class Worth:
         else:
             top = every.price(self.values)[0]
             shape = next(iter(every.shapes(0, 1, 0)), None)
-        if every.exact:
+        if self._proves(every):
             most = min(most, top)
         if shape is not None:
             offer(context.carve(stock, shape, self.values, left))
@@ -290,14 +294,15 @@ class Worth:
         few = self._grid([room], left, _PLACES[self.effort])
         wanted = Wanted(self.values, left)
         lowest, multipliers = held_to_counts(few, [1], wanted, _ROUNDS[self.effort], self._spent)
-        if few.exact:
+        exact = self._proves(few)
+        if exact:
             most = min(most, lowest)
         elif list(left) == context.demand:
             most = min(most, self._measured([room], [1], left))
         if not self._spent(len(few.xs) * len(few.ys) // 10):
             return best, most
         joins = Joins(few, left, self.values, multipliers, self._joined)
-        if few.exact:
+        if exact:
             most = min(most, joins.most)
 
         def accept(found: Shape) -> int:
@@ -305,7 +310,7 @@ class Worth:
             offer(pattern)
             return self._value(pattern)
 
-        hunt = Hunt(joins, accept, self.joins // 2, self._value(best), most, few.exact)
+        hunt = Hunt(joins, accept, self.joins // 2, self._value(best), most, exact)
         hunt.begin()
         if not hunt.over:
             for found in self._scarce(few, left, multipliers, lambda: hunt.over):

@@ -137,9 +137,11 @@ def test_a_dive_ends_where_all_stock_is_used_up() -> None:
     )
     found = find_layouts(three)
     assert sum(d.repeat for d in found.divisions) == 3
-    placed = Counter(leaf.ref for d in found.divisions for leaf in leaves(d.tree) for _ in range(d.repeat))
+    placed = Counter(
+        leaf.ref for d in found.divisions for leaf in leaves(d.tree) if leaf.ref for _ in range(d.repeat)
+    )
     unplaced = {one.ref: one.quantity for one in found.unplaced}
-    assert {ref: placed[ref] + unplaced.get(ref, 0) for ref in placed.keys() - {None} | unplaced.keys()} == {
+    assert {ref: placed[ref] + unplaced.get(ref, 0) for ref in placed.keys() | unplaced.keys()} == {
         f"P{i}": n for i, (_, _, n) in enumerate(rows)
     }
 

@@ -21,6 +21,17 @@ OTHER = Part("B", 248_000, 20_000, 7, "S235JR", 200)
 SHORTER = Part("C", 240_000, 12_000, 5, "S235JR", 200)
 
 
+def worth_of_one(machine: Machine, *parts: Part) -> tuple[float, float]:
+    """What the parts that one sheet gives are worth, and the bound of that."""
+    options = Options(effort="quick", max_stages=1, objective="value")
+    order = Order("worth", machine, (STEEL,), parts, (replace(SHEET, quantity=1),), options)
+    found = plan(order)
+    left = {one.ref: one.quantity for one in found.unplaced}
+    assert found.bound.value is not None
+    worth = sum((part.quantity - left.get(part.ref, 0)) * (part.value or 0) for part in parts)
+    return worth, found.bound.value
+
+
 def strips(machine: Machine, *parts: Part) -> tuple[CutPlan, Order]:
     options = Options(effort="quick", max_stages=1)
     order = Order("strips", machine, (STEEL,), parts, (SHEET,), options)
@@ -61,3 +72,14 @@ def test_the_bound_of_strips_holds_where_they_are_shorter_than_what_the_trims_le
     found, _ = strips(stopped, SHORTER)
     assert found.bound.gap_pieces == 0
     assert found.summary.sheets == 1
+
+
+def test_the_bound_of_worth_holds_where_strips_are_shorter_than_the_trims_leave(
+    stopped: Machine,
+) -> None:
+    """Five of 120 mm worth 10 lie in one sheet; beside three of 100 worth 7 it would be another direction."""
+    shorter, longer = replace(SHORTER, value=10.0), replace(LONG, quantity=3, value=7.0)
+    assert worth_of_one(stopped, longer) == (21, 21)
+    worth, bound = worth_of_one(stopped, shorter, longer)
+    assert worth == 50
+    assert bound >= 50
