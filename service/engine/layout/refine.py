@@ -184,8 +184,13 @@ class Refiner:
         return best
 
     def _chosen(self, priced: Priced, fixed: Fixed, best: Solution) -> Solution:
-        """The best choice in whole numbers among the patterns, what they give too many left out."""
-        nodes = _NODES[self.effort]
+        """The best choice in whole numbers among the patterns, what they give too many left out.
+
+        Of what a dive leaves there is one after each use: those are made with less effort.
+        """
+        nodes, root = _NODES[self.effort], not fixed.rows
+        if not root:
+            nodes = max(nodes // 3, 1)
         # What costs less than the best, by a piece or the least difference there can be.
         limit = (best.rank[1] - self.unit - fixed.cost) / self.dearest if best.rank[0] == 0 else None
         if limit is not None and priced.least > limit * self.dearest + 1e-6:
@@ -194,7 +199,7 @@ class Refiner:
         if len(used) * priced.master.parts > _CHOICE[self.effort]:
             return best
         self.context.other_steps += 40 * len(used) + 20 * nodes * priced.master.parts
-        uses = priced.master.whole(nodes, used)
+        uses = priced.master.whole(nodes, used, helped=root)
         if uses is None:
             return best
         rows = [(pattern, n) for pattern, n in zip(priced.patterns, uses, strict=True) if n]
