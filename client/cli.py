@@ -123,7 +123,7 @@ def pull(home: Home, anew: bool) -> None:
             raise report.problem
         if not report.changes:
             say("all records as they were" if anew else "nothing new")
-        kinds = ", ".join(f"{count} {kind}" for kind, count in station.records.counts().items())
+        kinds = ", ".join(show.records_text(kind, count) for kind, count in station.records.counts().items())
         say(f"here now: {kinds or 'no records'}")
         lines(
             show.backlog_lines(station.outbox.counts(), station.outbox.sql.meta, datetime.now(station.zone()))

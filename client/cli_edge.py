@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, timedelta
+from typing import Final
 
 import click
 
@@ -67,6 +68,10 @@ def edge_check(home: Home, machine: str | None, days: int, why: bool) -> None:
         as_of(station)
 
 
+MOST_DAYS_TOLD: Final = 500
+"""Working days, about two years: a day further off says that hardly anything was logged. A shop default."""
+
+
 def _wear_lines(found: WearEstimate) -> list[str]:
     place = f"{show_mm(found.worst_start)} to {show_mm(found.worst_end)} mm from the squaring arm"
     told = [
@@ -80,4 +85,6 @@ def _wear_lines(found: WearEstimate) -> list[str]:
     low = found.days_left if found.days_left_low is None else found.days_left_low
     high = "no end" if found.days_left_high is None else f"{found.days_left_high:.0f}"
     on = "" if found.turn_on is None else f"; turn it about {found.turn_on.isoformat()}"
+    if found.days_left > MOST_DAYS_TOLD:
+        on = "; so little was logged in the days looked at that no day to turn it is told"
     return [*told, f"days left        {found.days_left:.0f} working days ({low:.0f} to {high}){on}"]

@@ -79,6 +79,16 @@ def stock_lines(rack: Sequence[StockItem]) -> Iterator[str]:
     )
 
 
+def records_text(kind: str, count: int) -> str:
+    """How many records of a kind there are.
+
+    >>> records_text("machine", 2), records_text("stock", 1)
+    ('2 machines', '1 stock item')
+    """
+    name = "stock item" if kind == "stock" else kind
+    return f"{count} {name}" if count == 1 else f"{count} {name}s"
+
+
 def change_lines(changes: Sequence[Change], most: int = 40) -> Iterator[str]:
     """What a pull changed; changed machines with the fields that changed."""
     told = [one for one in changes if one.kind in {"machine", "material", "site", "program", "blade"}]

@@ -109,7 +109,8 @@ class Batch:
             self.notes.append(f"{ref} is not in the stock records here; it is logged all the same")
         elif on_rack[ref] < sheet.quantity:
             self.notes.append(
-                f"the records show {on_rack[ref]} of {ref}, and {sheet.quantity} are taken: count the rack"
+                f"the records show {on_rack[ref]} of {ref}, and {sheet.quantity} "
+                f"{'is' if sheet.quantity == 1 else 'are'} taken: count the rack"
             )
         payload = {
             **sheet.fields(),

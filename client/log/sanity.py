@@ -52,7 +52,7 @@ def _taken(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:
     taken, ref = payload["quantity"], payload["ref"]
     there = next((item.quantity for item in station.rack() if item.ref == ref), None)
     if there is not None and taken > there + 10 and taken > 2 * there:
-        yield f"the records show {there} of {ref}, and {taken} are taken"
+        yield f"the records show {there} of {ref}, and {taken} {'is' if taken == 1 else 'are'} taken"
 
 
 def _gauge(station: Workstation, payload: Mapping[str, Any]) -> Iterator[str]:

@@ -131,11 +131,18 @@ def _head(plan: CutPlan, order: Order | None, width: int, named: str) -> Iterato
     yield from wrapped(_bound_text(plan), width)
     if order is not None and order.options.objective in _CHOSEN_FOR:
         yield from wrapped(_CHOSEN_FOR[order.options.objective], width)
+    elif order is not None and order.options.objective == "material" and summary.offcut_area_mm2:
+        yield from wrapped(
+            f"Offcuts of {_square_metres(summary.offcut_area_mm2)} m² are kept: of plans with the same "
+            "sheets the one that keeps more is taken, even for more strokes and minutes.",
+            width,
+        )
     times = f"{counted(summary.strokes, 'stroke')}, {counted(summary.gauge_moves, 'gauge setting')}, "
     times += f"{counted(summary.turns, 'turn')}, {summary.cut_metres:.1f} m sheared, "
     times += f"about {summary.minutes:.0f} min"
     if summary.most_waiting:
-        times += f"; at most {counted(summary.most_waiting, 'stack')} of pieces wait at once"
+        waits = "waits" if summary.most_waiting == 1 else "wait"
+        times += f"; at most {counted(summary.most_waiting, 'stack')} of pieces {waits} at once"
     times += "."
     yield from wrapped(times, width)
     if plan.stopped_early:
@@ -290,6 +297,10 @@ def _unplaced(plan: CutPlan, width: int) -> Iterator[str]:
         yield from wrapped(f"{thousands(one.quantity)} × {one.ref}: {one.reason}", width, "  - ", "    ")
 
 
+_WORST: Final = {"remainder": "what stays"}
+"""What bounds a size, in the words of the steps."""
+
+
 def _quality(plan: CutPlan, width: int) -> Iterator[str]:
     """How near to size the parts come out: a short table, and what is to be said of them."""
     if not plan.quality:
@@ -300,7 +311,7 @@ def _quality(plan: CutPlan, width: int) -> Iterator[str]:
             one.ref,
             f"{one.dimension} {show_mm(one.size)}"
             + ("" if one.aim == one.size else f", cut for {show_mm(one.aim)}"),
-            one.gauged,
+            _WORST.get(one.gauged, one.gauged),
             show_mm(one.accuracy),
             tolerance_text(one.minus, one.plus),
             inside_text(one.inside),

@@ -330,7 +330,7 @@ def _strength_basis(material: Material, thickness: Length) -> str:
         counted = f"upper end of {low:g} to {high:g} N/mm²"
         if material.bands:
             counted += f" at {show_mm(thickness)} mm"
-    return f"{counted} ({material.strength_basis}); {material.source}"
+    return f"{counted}, {material.strength_basis}; {material.source}"
 
 
 def _settled(value: float) -> float:

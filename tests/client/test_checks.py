@@ -131,6 +131,14 @@ def test_a_piece_is_lifted_by_its_sizes(run):
         assert run("lift-check", *words).exit_code == 3
 
 
+def test_no_day_decades_away_is_told_to_turn_the_edge_by_one_cut(run):
+    plate = ("--material", "plain steel", "--thickness", "6", "--cut-length", "1000")
+    assert run("log", "cuts", *plate, "--strokes", "1").exit_code == 0
+    told = run("edge-check").stdout
+    assert "no day to turn it is told" in told
+    assert "turn it about" not in told
+
+
 def test_the_edge_wears_by_what_is_logged_here(run):
     assert "edge 1" in run("edge-check").stdout
     # The rated plate, plain steel of 6 mm: a metre counts as a metre.

@@ -235,6 +235,7 @@ def test_taking_more_than_the_records_have_is_logged_with_a_note(stocked):
     logged = log_taken(stocked, "SH-A", 9, machine)
     assert "count the rack" in logged.notes[0]
     assert {item.ref: item.quantity for item in stocked.rack()}["SH-A"] == 0
+    assert "0 of SH-A, and 1 is taken" in log_taken(stocked, "SH-A", 1, machine).notes[0]
 
 
 @pytest.mark.parametrize(

@@ -259,6 +259,24 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+def test_the_head_says_what_more_handling_may_have_been_taken_for() -> None:
+    plan, order = made(), ORDER
+    kept = replace(plan, summary=replace(plan.summary, offcut_area_mm2=640_000.0))
+    words = "Offcuts of 0.64 m² are kept: of plans with the same sheets the one that keeps more is taken"
+    assert words in " ".join(program_text(kept, order).split())
+    none = replace(plan, summary=replace(plan.summary, offcut_area_mm2=0.0))
+    other = replace(order, options=replace(order.options, objective="time"))
+    for one, of in ((none, order), (kept, other)):
+        assert "are kept: of plans" not in " ".join(program_text(one, of).split())
+
+
+def test_one_stack_waits_and_several_wait() -> None:
+    plan, order = made(), ORDER
+    for count, words in ((1, "at most 1 stack of pieces waits at once"), (2, "2 stacks of pieces wait at")):
+        one = replace(plan, summary=replace(plan.summary, most_waiting=count))
+        assert words in " ".join(program_text(one, order).split())
+
+
 def test_a_longer_search_is_proposed_by_name_unless_it_was_the_longest() -> None:
     assert "--effort thorough" in program_text(made(), ORDER)
     longest = replace(ORDER, options=Options(effort="thorough"))

@@ -112,7 +112,7 @@ def least_of(
     give a wrong one (:func:`.prices.price_bound`). `levels` is how many levels of cuts there may be.
     """
     if not any(counts):
-        return Least(0, 0, 0, "nothing is wanted")
+        return Least(0, 0, 0, "no piece has a place")
     room = [usable(t, trim) for t in types]
     whole = (max((r[0] for r in room), default=0), max((r[1] for r in room), default=0))
     best = Least(0, 0, 0, "area")

@@ -193,3 +193,7 @@ def test_a_bound_on_cost_bounds_the_area_where_prices_differ() -> None:
     by_area = raised(Least(0, 5 * 10_000 * 10_000, 0, "area"), 0, types)
     # Two free, then a sheet and a half of the cheaper area: 22.5, and prices are multiples of 5.
     assert by_area.cost == 25
+
+
+def test_a_bound_of_no_pieces_says_that_none_has_a_place() -> None:
+    assert least_of([], [], [], 0).method == "no piece has a place"
