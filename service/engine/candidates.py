@@ -91,7 +91,7 @@ def candidates(
         how = f"in {_directions(stages)}, as few stacks may wait"
         # Its own bound holds for plans of so few directions only, and another may have more.
         if found.unplaced == first.unplaced:
-            bound = _against(first.bound, found.divisions, job.stock)
+            bound = against(first.bound, found.divisions, job.stock)
         else:
             made = {part.ref: part.quantity for part in without(job, found.unplaced).parts}
             bound = replace(lower_bound(job, made, found.divisions), value=first.bound.value)
@@ -110,7 +110,7 @@ def candidates(
         if divisions is None or divisions in seen:
             continue
         seen.add(divisions)
-        bound = _against(first.bound, divisions, job.stock)
+        bound = against(first.bound, divisions, job.stock)
         few = not _needs_few_stages(job)
         yield Candidate(recipe.how, divisions, first.unplaced, bound, first.stopped_early, few)
 
@@ -305,7 +305,7 @@ def material_of(divisions: Sequence[Division], stock: Sequence[StockItem], price
     return used
 
 
-def _against(bound: Bound, divisions: Sequence[Division], stock: Sequence[StockItem]) -> Bound:
+def against(bound: Bound, divisions: Sequence[Division], stock: Sequence[StockItem]) -> Bound:
     """The bound of the first candidate, with how far these divisions lie above it."""
     pieces = sum(one.repeat for one in divisions)
     least = bound.area_mm2 if bound.cost is None else bound.cost

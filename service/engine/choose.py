@@ -162,6 +162,17 @@ def choose(order: Order, groups: Sequence[Group], watch: Watch) -> tuple[Draft, 
     return (min(found, key=lambda one: one.figures.rank(objective)),)
 
 
+def draft_of(order: Order, groups: Sequence[Group], chosen: Sequence[Candidate], stop: Stop | None) -> Draft:
+    """The plan that these candidates come to, one for each group.
+
+    Raises
+    ------
+    NoRoomError
+        When no program can be written for it with as few open stacks as the order allows.
+    """
+    return _Desk(order, tuple(groups), stop).draft(tuple(chosen), tuple(groups))
+
+
 def watch_for(order: Order, groups: Sequence[Group], told: Told | None, stop: Stop | None) -> Watch:
     """A watch that knows how many searches there may be."""
     return Watch(told, stop, sum(searches_for(job_of(order, one), order.options.objective) for one in groups))

@@ -3,27 +3,35 @@
 The bound leaves out what the machine cannot do, so a plan far above it may be as good as the machine
 allows. Here the same parts are laid out once more for each limit with that limit lifted: where fewer
 sheets, or cheaper ones, do then, the limit is named. Nothing is said of a limit where no better plan was
-found without it, which proves nothing.
+found without it, which proves nothing. A plan found so that keeps to the limit all the same is no example
+of what the limit costs: it is the better plan.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from service.engine.candidates import Candidate, material_of, without
+from service.engine.candidates import Candidate, against, material_of, without
 from service.engine.findings import Finding
+from service.engine.layout import rules
 from service.engine.layout.job import Division, Job
 from service.engine.layout.search import find_layouts
 from service.engine.layout.stock import in_money
+from service.engine.layout.tree import stages_of
 from service.engine.order import ANY_STAGES
 from service.engine.quantities import show_mm
 
+_HOW = "by a search without one of the limits, to all of which it keeps"
 _BASIS = "the same parts laid out again without this limit; the plan itself keeps to it"
 
 
-def costly_limits(job: Job, found: Candidate, stop: Callable[[], bool] | None = None) -> Iterator[Finding]:
+def costly_limits(
+    job: Job, found: Candidate, stop: Callable[[], bool] | None = None
+) -> tuple[Candidate, tuple[Finding, ...]]:
     """A note for each limit without which the parts of a plan were placed in less stock.
+
+    The plan comes with them: another one where such a plan turns out to keep to all limits.
 
     Parameters
     ----------
@@ -35,26 +43,52 @@ def costly_limits(job: Job, found: Candidate, stop: Callable[[], bool] | None = 
         Asked between steps; after it says stop nothing more is looked for.
     """
     if found.bound.gap_share <= 0:
-        return
+        return found, ()
     placed = without(job, found.unplaced)
     paid = in_money(job.stock)
     used = material_of(found.divisions, job.stock, paid)
+    examples: list[tuple[str, tuple[Division, ...]]] = []
     for words, freed in _freed(placed):
-        if stop is not None and stop():
-            return
+        if found.bound.gap_share <= 0 or (stop is not None and stop()):
+            break
         options = replace(freed.options, effort="quick")
         other = find_layouts(replace(freed, options=options), stop)
         if other.unplaced:
             continue
         less = material_of(other.divisions, job.stock, paid)
-        if less < used:
-            yield Finding(
-                "note",
-                "limit-costs",
-                f"{words}, these parts were placed in {_stock(job, other.divisions)} instead of "
-                f"{_stock(job, found.divisions)}: that limit costs so much at least",
-                _BASIS,
-            )
+        if less >= used:
+            continue
+        if can_be_cut(job, other.divisions):
+            bound = against(found.bound, other.divisions, job.stock)
+            found = replace(found, how=_HOW, divisions=other.divisions, bound=bound, few_stacks=False)
+            used = less
+        else:
+            examples.append((words, other.divisions))
+    return found, tuple(
+        Finding(
+            "note",
+            "limit-costs",
+            f"{words}, these parts were placed in {_stock(job, divisions)} instead of "
+            f"{_stock(job, found.divisions)}: so much was found to be saved without that limit",
+            _BASIS,
+        )
+        for words, divisions in examples
+        if material_of(divisions, job.stock, paid) < used
+    )
+
+
+def can_be_cut(job: Job, divisions: Sequence[Division]) -> bool:
+    """Whether the layouts keep to every limit of the machine and of the order."""
+    by_ref = {item.ref: item for item in job.stock}
+    parts = {part.ref: part for part in job.parts}
+    trim = job.options.trim
+    for one in divisions:
+        piece = rules.stock_piece(by_ref[one.stock_ref], trim)
+        if stages_of(one.tree) > job.options.max_stages:
+            return False
+        if isinstance(rules.walk(job.machine, one.tree, piece, parts, trim, job.longest), str):
+            return False
+    return True
 
 
 def _freed(job: Job) -> Iterator[tuple[str, Job]]:

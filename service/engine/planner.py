@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from service.engine import ENGINE_VERSION
 from service.engine.candidates import all_priced
-from service.engine.choose import Draft, Group, Stop, Told, choose, job_of, watch_for
+from service.engine.choose import Draft, Group, Stop, Told, choose, draft_of, job_of, watch_for
 from service.engine.clearance import wanted_gap
 from service.engine.costly_limits import costly_limits
 from service.engine.estimate import summarise
@@ -21,6 +21,7 @@ from service.engine.machine import Machine
 from service.engine.objectives import NOTHING, best_at
 from service.engine.order import Order, StockItem, as_priced, price_wanted, without_price
 from service.engine.plan import Alternative, Bound, CutPlan, Summary, Unplaced
+from service.engine.program.sequence import NoRoomError
 from service.engine.quality.burr import burr_range
 from service.engine.quality.parts import part_quality
 from service.engine.quantities import show_mm
@@ -113,8 +114,9 @@ def plans(order: Order, progress: Told | None = None, stop: Stop | None = None) 
     watch = watch_for(counted, groups, progress, stop)
     drafts = choose(counted, groups, watch) if groups else (_nothing(order),)
     if order.options.effort == "thorough" and order.options.objective == "material":
-        for group, candidate in zip(groups, drafts[0].chosen, strict=True):
-            findings += costly_limits(job_of(counted, group), candidate, watch.stop)
+        best, told = _without_one_limit(counted, groups, drafts[0], watch.stop)
+        drafts = (best,)
+        findings += told
     made = [
         _finished(picked(order, pick), draft, groups, unplaced, findings) for pick, draft in enumerate(drafts)
     ]
@@ -138,6 +140,24 @@ def plans(order: Order, progress: Told | None = None, stop: Stop | None = None) 
         if pick > 0
     )
     return (replace(made[0], alternatives=others), *made[1:])
+
+
+def _without_one_limit(
+    order: Order, groups: Sequence[Group], draft: Draft, stop: Stop | None
+) -> tuple[Draft, list[Finding]]:
+    """What is said of limits that cost stock, and the plan: a better one where that was found on the way."""
+    findings: list[Finding] = []
+    for place, group in enumerate(groups):
+        better, said = costly_limits(job_of(order, group), draft.chosen[place], stop)
+        if better is not draft.chosen[place]:
+            chosen = (*draft.chosen[:place], better, *draft.chosen[place + 1 :])
+            try:
+                draft = draft_of(order, groups, chosen, stop)
+            except NoRoomError:
+                # It needs more open stacks than may wait, and what was said is said against it.
+                continue
+        findings += said
+    return draft, findings
 
 
 def _sorted_out(order: Order) -> tuple[tuple[Group, ...], list[Unplaced], list[Finding]]:
