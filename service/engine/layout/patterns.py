@@ -223,7 +223,14 @@ class Filler:
             if every is None:
                 widest = max(levels, key=lambda level: level.room)
                 parts = self._breadths(view.axis, (self.limit, widest.room), view.caps, view.values)
-                every = replace(view, crosswise=widest, breadths=parts, caps=list(view.caps))
+                # Copies: passes correct their values in place, and this is kept for the sheets that follow.
+                every = replace(
+                    view,
+                    crosswise=widest,
+                    breadths=parts,
+                    caps=list(view.caps),
+                    values=tuple(view.values),
+                )
                 alike.views[view.axis] = every
             made = self._strips(every, depth, levels)
             known = alike.strips[view.axis, depth] = dict(zip(alike.places[view.axis], made, strict=True))

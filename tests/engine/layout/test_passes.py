@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -21,6 +22,7 @@ from service.engine.layout.shapes import Grain, Wish
 from service.engine.machine import Machine
 from service.engine.plan import Axis
 from tests.engine.layout.test_find_layouts import job, part, sheet
+from tests.engine.layout.test_proof import job as ideal_job
 
 LINES = st.lists(
     st.tuples(st.integers(9, 60), st.integers(9, 40), st.integers(1, 6), st.integers(1, 9)),
@@ -123,3 +125,19 @@ def test_a_search_beside_that_begins_far_off_is_not_refined(
     found = find_layouts(beside)
     assert not found.unplaced
     assert len(called) == dives
+
+
+@pytest.mark.parametrize("axis", AXES)
+def test_values_that_change_afterwards_do_not_change_what_is_kept_of_them(axis: Axis) -> None:
+    """Strips of a small sheet are asked for, then those of a large one for the same worths of parts."""
+    plain = ideal_job((150, 100), [(100, 60, 3), (40, 30, 9), (35, 25, 9), (22, 18, 9)], stages=3)
+    small = replace(plain.stock[0], ref="T", length=9000, width=9000)
+    asked = replace(plain, stock=(*plain.stock, small))
+    fresh, again = Context(asked), Context(asked)
+    one, two = fresh.types
+    assert one.area < two.area
+    made = fresh.build(two, axis, fresh.areas, fresh.demand)
+    values = list(again.areas)
+    again.build(one, axis, values, again.demand)
+    values[:] = [1, 1, 1, 10**9]
+    assert again.build(two, axis, again.areas, again.demand) == made
