@@ -29,7 +29,7 @@ _BITS: Final = 26
 _UNITS: Final = 4
 """Pairs of units tried."""
 _NEAR: Final = 85
-"""Hundredths of the known cost that the first pair must come to for the others to be tried."""
+"""Hundredths of the known cost that a pair must come to for others to be tried after it (shop default)."""
 
 
 def price_bound(
@@ -49,8 +49,8 @@ def price_bound(
     cost / V over the types; and also at least ``Σ counts · prices − Σ quantity · max(0, V − cost)``,
     since ``cost ≥ V − max(0, V − cost)`` for each piece used; and what whole pieces cost whose V add up
     to the worth of the parts (:func:`.cover.whole_cost`). Prices below zero count as zero.
-    `levels` is how many levels of cuts the plan may have at most. Where the first measure comes to much less
-    than the cost that is `known` to be the least, no other is tried.
+    `levels` is how many levels of cuts the plan may have at most. Where a measure comes to much less than
+    the cost that is `known` to be the least, no further one is tried; what another might have told is lost.
     """
     prices = [max(p, 0) if n else 0 for n, p in zip(counts, prices, strict=True)]
     # Prices of thirty bits say as much, and tables of them are done in half the time.
@@ -63,7 +63,7 @@ def price_bound(
     for grid in grids(kinds, counts, room, prices, levels):
         tops = grid.tops(prices)
         if least_cost(worth, tops, types) * 100 < known * _NEAR:
-            # Measures differ by less than that.
+            # Another measure might tell more: it is left out to save time, and the bound holds anyway.
             break
         best = max(best, whole_least(worth, tops, types))
     return best

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.layout.bound import Least, least_of, raised
+from service.engine.layout.bound import Least, least_of, raised, with_prices
 from service.engine.layout.dual import by_unit, in_parts, measures, plain, without_small
 from service.engine.layout.kinds import kinds_of
+from service.engine.layout.prices import price_bound
 from service.engine.layout.stock import stock_types
 from service.engine.order import Grain, Part, StockItem
 
@@ -193,6 +194,42 @@ def test_a_bound_on_cost_bounds_the_area_where_prices_differ() -> None:
     by_area = raised(Least(0, 5 * 10_000 * 10_000, 0, "area"), 0, types)
     # Two free, then a sheet and a half of the cheaper area: 22.5, and prices are multiples of 5.
     assert by_area.cost == 25
+
+
+ODD = ((33_137, 30_941, 12), (92_411, 52_573, 9), (38_659, 63_949, 12), (82_339, 21_787, 8))
+"""Sizes whose sums are so many that they are measured in units, in several ways."""
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.lists(st.integers(0, 50), min_size=4, max_size=4), st.integers(0, 200))
+def test_what_is_known_leaves_tables_out_and_raises_none(weights: list[int], percent: int) -> None:
+    """With little known all measures are tried, so nothing is lost; with much known the rest is left out."""
+    kinds = kinds_of([Part(f"P{i}", a, b, n, "S235JR", 300) for i, (a, b, n) in enumerate(ODD)])
+    types = stock_types([StockItem("A", 250_000, 125_000, 99, "S235JR", 300, edges="cut", oversize=0)], 0)
+    counts = [kind.quantity for kind in kinds]
+    prices = [kind.area // 1000 * weight for kind, weight in zip(kinds, weights, strict=True)]
+    room = [(250_000, 125_000)]
+
+    def told(known: int) -> int:
+        return price_bound(kinds, counts, types, room, prices, 3, known)
+
+    full = told(0)
+    assert told(min(full, 1)) == full
+    assert told(full * percent // 100) <= full
+    assert told(10 * full + 1) == 0
+    least = Least(99, 99 * types[0].area, 99 * types[0].cost, "area")
+    assert with_prices(least, kinds, counts, types, 0, prices, 3) == least
+
+
+def test_a_bound_from_prices_is_kept_where_it_comes_near_to_what_is_known() -> None:
+    """Nine of 60 × 60 take a sheet of 100 × 100 each, and any price of them shows it."""
+    kinds = kinds_of([Part("P", 6000, 6000, 9, "S235JR", 300)])
+    types = stock_types([StockItem("A", 10_000, 10_000, 99, "S235JR", 300, edges="cut", oversize=0)], 0)
+    cost = types[0].cost
+    for known in (0, 4 * cost, 9 * cost):
+        assert price_bound(kinds, [9], types, [(10_000, 10_000)], [1], 3, known) == 9 * cost
+    # Of 11 sheets nine are less than the share from which further measures are tried.
+    assert price_bound(kinds, [9], types, [(10_000, 10_000)], [1], 3, 11 * cost) == 0
 
 
 def test_a_bound_of_no_pieces_says_that_none_has_a_place() -> None:
