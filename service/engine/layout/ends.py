@@ -2,7 +2,8 @@
 
 Strips as long as the sheet keep its mill edges at both ends. To cut these off the whole sheet takes two
 cuts in the other direction, which are no direction of cutting, as what falls is no part and is not kept:
-each is a trim, down to the length of the strips and however deep it then is. Lengths are whole hundredths of a millimetre.
+each is a trim, down to the length of the strips and however deep it then is. Lengths are whole hundredths
+of a millimetre.
 """
 
 from __future__ import annotations
