@@ -175,6 +175,8 @@ class Entries(validate.Length):
     """How many entries a list may have; says the limit that is not kept, and no other."""
 
     def _format_error(self, value: Any, message: str) -> str:
+        if self.min == self.max:
+            return f"{self.min} entries are wanted"
         if self.min is not None and len(value) < self.min:
             return f"at least {'1 entry is' if self.min == 1 else f'{self.min} entries are'} wanted"
         return f"at most {self.max} entries are wanted"

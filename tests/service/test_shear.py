@@ -57,7 +57,7 @@ def test_inches_are_read_as_inches(shared: Service) -> None:
 @pytest.mark.parametrize(
     ("change", "where", "words"),
     [
-        ({"parts": []}, "/parts", "1 to 10000 entries"),
+        ({"parts": []}, "/parts", "at least 1 entry"),
         ({"minus": 0.1}, "/plus", "go together"),
         ({"minus": 0, "plus": 0}, "/plus", "no tolerance"),
         ({"confidence": 1}, "/confidence", "0.5 to 0.9999"),

@@ -81,7 +81,7 @@ def test_a_bad_payload_is_kept_with_its_reason_and_stops_nothing(service: Servic
     assert answer.json["results"][0]["errors"][0]["pointer"] == "/payload/strokes"
     held = service.get("/sync/quarantine").json["items"]
     assert [one["event"] for one in held] == [bad]
-    assert held[0]["errors"][0]["message"] == "a number from 1 to 1e+06 is wanted"
+    assert held[0]["errors"][0]["message"] == "a number from 1 to 1000000 is wanted"
     assert states(service.push([bad])) == ["repeat"]
 
 
