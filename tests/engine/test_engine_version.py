@@ -13,7 +13,7 @@ from service.engine.planner import plan
 
 DEMO = Path(__file__).resolve().parents[2] / "deploy" / "demo"
 
-RECORDED = ("0.4.0", "5428843fb9a0c0f3e318e088dbf242c21fd214ba687d95646795fc3b4c340021")
+RECORDED = ("0.5.0", "10b1722fa7090f9f14c4404fca0604ab0ff5de9bdbb3641dcfd81a8766f0dd3f")
 """The engine version, and the hash of what it plans for the orders below.
 
 When the test fails, plans have changed. If that is meant: raise ``ENGINE_VERSION`` in
