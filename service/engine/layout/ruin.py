@@ -52,7 +52,7 @@ _TRIES: Final = 8
 """Rooms tried for one part by the rules of the machine."""
 _PASSED_OVER: Final = 40
 """Of so many parts one does not go where it fits best."""
-_LEAST_EFFORT: Final[dict[Effort, int]] = {"quick": 0, "standard": 3_300_000, "thorough": 20_000_000}
+_LEAST_EFFORT: Final[dict[Effort, int]] = {"quick": 0, "standard": 4_000_000, "thorough": 20_000_000}
 """Steps that there are in any case: a move takes fewer of them in a small order, but as many are needed."""
 _FIRST_MOVES: Final = 1000
 """Moves before the first choice among the sheets met and before the second; then half as many again before
