@@ -20,6 +20,7 @@ from service.engine.layout.grid import Shape
 from service.engine.layout.job import Job, SoFar
 from service.engine.layout.kinds import Kind, kinds_of
 from service.engine.layout.patterns import Filler
+from service.engine.layout.prices import ANY_LEVELS
 from service.engine.layout.refusals import alone, class_that_would_do, why_not
 from service.engine.layout.rules import Piece
 from service.engine.layout.shapes import Grain, Wish
@@ -32,6 +33,9 @@ from service.engine.tolerance import class_deviation
 
 BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
+_LIMITED: Final = 86
+"""So many hundredths of them where levels of cuts are limited: a step takes longer there, as strips are
+filled by the rules of the machine and few tables are asked."""
 
 _GRAINS: Final[dict[Effort, Grain]] = {
     "quick": Grain(64, 128, 4),
@@ -106,7 +110,8 @@ class Context:
         self.pool: dict[tuple[int, tuple[tuple[int, int], ...]], Pattern] = {}
         self.singles: dict[tuple[int, int], Pattern | None] = {}
         effort = job.options.effort
-        self.budget = min(BUDGET[effort], _PER_PIECE[effort] * sum(self.demand))
+        share = 100 if self.stages >= ANY_LEVELS else _LIMITED
+        self.budget = min(BUDGET[effort] * share // 100, _PER_PIECE[effort] * sum(self.demand))
         self.most_active = _ACTIVE[effort]
         self.other_steps = 0
         self.prices: list[int] = []
