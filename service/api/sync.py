@@ -18,9 +18,9 @@ from service.api import reading
 from service.api.operations import Answer, Given, Operations
 from service.api.paging import read_cursor, write_cursor
 from service.api.problems import ProblemError, forbidden, not_valid
-from service.store import decided, events, feed, held, records
+from service.store import chains, decided, events, feed, held, records
 from service.store.ages import Ages
-from service.store.events import BrokenChain, Fork, Reached
+from service.store.chains import BrokenChain, Fork, Reached
 
 sync = Operations("sync")
 
@@ -145,14 +145,14 @@ def read_station(given: Given, key: str) -> Answer:
     """How far the centre has a station."""
     if "station" in given.caller.scopes and given.caller.station != key:
         raise forbidden(f"this token is that of station {given.caller.station!r}")
-    known = events.all_reached(key)
+    known = chains.all_reached(key)
     waiting = held.waiting_of(key, MOST_WAITING + 1)
     document: dict[str, Any] = StationSchema().dump(
         {
             **_stamp(given.now),
             "station": key,
             "site": given.caller.site,
-            **_reached(events.reached(key, given.query["epoch"])),
+            **_reached(chains.reached(key, given.query["epoch"])),
             "epochs": known,
             "pulled": feed.pulled(key),
             "waiting": [

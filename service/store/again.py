@@ -17,7 +17,7 @@ from peewee import OperationalError
 from schemas.events import event_hash, payload_errors
 from schemas.payloads import PAYLOADS
 from schemas.problems import FieldError
-from service.store import effects, events, records, withdrawn
+from service.store import effects, judging, records, withdrawn
 from service.store.books import Books
 from service.store.database import database
 from service.store.effects import Applied
@@ -103,8 +103,8 @@ def correct(
                 FieldError("/payload", f"the type {row.type!r} is not known here; it waits until it is")
             ]
         ahead = timedelta(milliseconds=row.clock_ahead_ms)
-        if happened_at is not None and events.corrected_time(happened_at, ahead) is None:
-            errors = [*errors, events.ABSURD_TIME]
+        if happened_at is not None and judging.corrected_time(happened_at, ahead) is None:
+            errors = [*errors, judging.ABSURD_TIME]
         if as_new and row.came_as is None and not _others(row):
             errors = [*errors, FieldError("/as_new", "no other event came under this event_id")]
         if errors:
@@ -191,13 +191,13 @@ def _try(row: Any, corrected: Mapping[str, Any] | None, happened_at: str | None,
     ahead = timedelta(milliseconds=row.clock_ahead_ms)
     at, day = row.corrected_at, row.day
     if at is None or happened_at is not None:
-        at = events.corrected_time(happened_at or row.document["happened_at"], ahead)
-        day = at and at.astimezone(events.zone_of(row.site)).date().isoformat()
+        at = judging.corrected_time(happened_at or row.document["happened_at"], ahead)
+        day = at and at.astimezone(judging.zone_of(row.site)).date().isoformat()
     state, errors, applied = _outcome(row, payload, corrected is not None, at, day, now)
     place = effects.NO_PLACE if applied is None else applied.place
     Event.update(
         state=state,
-        errors=events.kept_errors(errors),
+        errors=judging.kept_errors(errors),
         corrected_payload=corrected,
         corrected_at=at,
         day=day,
@@ -215,20 +215,20 @@ def _outcome(
 ) -> tuple[Any, tuple[FieldError, ...], Applied | None]:
     # A damaged event is not applied as it is; a person may say what it should have been.
     if not by_hand and event_hash(row.document) != row.hash:
-        return "quarantined", (events.GARBLED,), None
+        return "quarantined", (judging.GARBLED,), None
     errors = payload_errors(row.type, payload)
     if errors is None:
         return "kept", (), None
     if errors:
         return "quarantined", tuple(errors), None
     if at is None or day is None:
-        return "quarantined", (events.ABSURD_TIME,), None
+        return "quarantined", (judging.ABSURD_TIME,), None
     if (
         Event.select()
         .where(Event.event_id == row.event_id, Event.id != row.id, Event.state == "applied")
         .exists()
     ):
-        return "quarantined", (events.TAKEN_ID,), None
+        return "quarantined", (judging.TAKEN_ID,), None
     happening = effects.Happening(
         event_id=row.event_id,
         station=row.station,
@@ -251,7 +251,7 @@ def _outcome(
         raise
     except Exception:
         log.exception("event %s of %s could not be applied", row.event_id, row.station)
-        return "quarantined", (events.FAULT,), None
+        return "quarantined", (judging.FAULT,), None
     return "applied", (), applied
 
 

@@ -10,29 +10,33 @@ import json
 import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from datetime import datetime, timedelta
+from typing import Any, Literal, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
 from peewee import SQL, OperationalError
 
-from schemas.events import FIRST_HASH, event_hash, payload_errors, written_and_hash
+from schemas.events import event_hash
 from schemas.problems import FieldError
 from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
-from service.store.database import Question, ask, ask_all, database, tell
-from service.store.models import Chain, Event, Written
-from service.store.records import Kept
+from service.store.chains import CHAIN, BrokenChain, Fork, Gap, Reached, reached, read_chain, save_chain
+from service.store.database import Question, ask_all, database
+from service.store.judging import (
+    ABSURD_TIME,
+    FAULT,
+    GARBLED,
+    Checked,
+    corrected_time,
+    judge,
+    kept_errors,
+    zone_in,
+)
+from service.store.models import Event
 
 log = logging.getLogger("shearwright.events")
 
 State: TypeAlias = Literal["applied", "repeat", "kept", "quarantined"]
-_Kept: TypeAlias = Literal["applied", "again", "kept", "quarantined"]
-
-CLOCK_SLACK: Final = timedelta(seconds=2)
-"""A difference of clocks up to this is the way the message took, and is not corrected."""
-
-_FIRST_YEAR, _LAST_YEAR = 2000, 2199
 
 
 class Result(NamedTuple):
@@ -43,32 +47,6 @@ class Result(NamedTuple):
     state: State
     errors: tuple[FieldError, ...] = ()
     notes: tuple[str, ...] = ()
-
-
-class Reached(NamedTuple):
-    """How far the centre has the events of an epoch; `epoch` None: it never heard of the station."""
-
-    epoch: str | None
-    has_to_seq: int
-    last_hash: str
-    clock_ahead_ms: int = 0
-    heard_at: datetime | None = None
-
-
-class BrokenChain(Exception):  # noqa: N818 - reads as what it says
-    """The push does not follow what the centre has; nothing of it was taken."""
-
-    def __init__(self, reached: Reached, words: str) -> None:
-        super().__init__(words)
-        self.reached = reached
-
-
-class Fork(BrokenChain):
-    """Another event has that number already, or the chain of hashes leads elsewhere."""
-
-
-class Gap(BrokenChain):
-    """Events are missing between what the centre has and what was pushed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +77,7 @@ def push(
     # What needs no other event is looked at before anybody has to wait.
     epochs = dict.fromkeys(event["epoch"] for event in events)
     has = {epoch: reached(station, epoch).has_to_seq for epoch in epochs}
-    checked = [_Checked(event) for event in events]
+    checked = [Checked(event) for event in events]
     for one in checked:
         if one.seq > has[one.epoch]:
             one.look()
@@ -121,13 +99,13 @@ _Taken: TypeAlias = tuple[list[Result], dict[str, Reached]]
 """What became of the events, and how far their chains are now."""
 
 
-def _in_one_go(checked: Sequence[_Checked], has: Mapping[str, int], sender: _Sender) -> _Taken:
+def _in_one_go(checked: Sequence[Checked], has: Mapping[str, int], sender: _Sender) -> _Taken:
     chains: dict[str, Reached] = {}
     results = _Run(sender, chains, has).take(checked)
     return results, chains
 
 
-def _each_alone(checked: Sequence[_Checked], has: Mapping[str, int], sender: _Sender) -> _Taken:
+def _each_alone(checked: Sequence[Checked], has: Mapping[str, int], sender: _Sender) -> _Taken:
     chains: dict[str, Reached] = {}
     results: list[Result] = []
     for one in checked:
@@ -142,74 +120,8 @@ def _each_alone(checked: Sequence[_Checked], has: Mapping[str, int], sender: _Se
             chains.update(before)
             # A fault of ours must not keep back everything that this station wrote down after it.
             log.exception("event %s of %s could not be applied", one.event_id, sender.station)
-            results += _Run(sender, chains, has).take([_Checked(one.event, (FAULT,))])
+            results += _Run(sender, chains, has).take([Checked(one.event, (FAULT,))])
     return results, chains
-
-
-FAULT: Final = FieldError("", "a fault of the service kept it from being applied; its log says more")
-
-
-def reached(station: str, epoch: str | None = None) -> Reached:
-    """How far the centre has an epoch of a station; of the one begun last when none is named."""
-    rows = ask(_LAST_CHAIN, station) if epoch is None else ask(_CHAIN, station, epoch)
-    return _read(rows, epoch)
-
-
-def _read(rows: Sequence[tuple[Any, ...]], epoch: str | None) -> Reached:
-    for of_epoch, has, last_hash, ahead, heard in rows:
-        return Reached(of_epoch, has, last_hash, ahead, Chain.heard_at.python_value(heard))
-    return Reached(epoch, 0, FIRST_HASH)
-
-
-_CHAINS: Final = (
-    "SELECT epoch, has_to_seq, last_hash, clock_ahead_ms, heard_at FROM chain WHERE station = %s "
-)
-_CHAIN: Final = _CHAINS + "AND epoch = %s"
-_LAST_CHAIN: Final = _CHAINS + "ORDER BY started_at DESC, epoch DESC LIMIT 1"
-
-
-def all_reached(station: str) -> list[Reached]:
-    """How far the centre has each epoch of a station, in the order they began."""
-    rows = Chain.select().where(Chain.station == station).order_by(Chain.started_at, Chain.epoch)
-    return [_reached(row) for row in rows]
-
-
-def _reached(row: Any) -> Reached:
-    return Reached(row.epoch, row.has_to_seq, row.last_hash, row.clock_ahead_ms, row.heard_at)
-
-
-class _Checked:
-    """An event, and what is wrong with it by itself, looked at once when it is first asked."""
-
-    __slots__ = ("_errors", "_looked", "epoch", "event", "event_id", "seq", "text")
-
-    def __init__(self, event: Mapping[str, Any], errors: tuple[FieldError, ...] | None = None) -> None:
-        self.event = event
-        self.event_id: str = event["event_id"]
-        self.epoch: str = event["epoch"]
-        self.seq = int(event["seq"])
-        self.text: Written | None = None
-        self._errors = errors
-        self._looked = errors is not None
-
-    def look(self) -> tuple[FieldError, ...] | None:
-        """Every error, or none; None: its type is not known here."""
-        if not self._looked:
-            text, hashed = written_and_hash(self.event)
-            self.text = Written(text)
-            self._errors = _errors_of(self.event, hashed)
-            self._looked = True
-        return self._errors
-
-
-GARBLED: Final = FieldError("/hash", "the hash is not that of the event")
-
-
-def _errors_of(event: Mapping[str, Any], hashed: str) -> tuple[FieldError, ...] | None:
-    if hashed != event["hash"]:
-        return (GARBLED,)
-    errors = payload_errors(event["type"], event["payload"])
-    return None if errors is None else tuple(errors)
 
 
 class _Run:
@@ -230,7 +142,7 @@ class _Run:
         self._known: dict[str, list[tuple[int | None, Mapping[str, Any]]]] = {}
         self._stored: dict[tuple[str, int], Any] = {}
 
-    def take(self, checked: Sequence[_Checked]) -> list[Result]:
+    def take(self, checked: Sequence[Checked]) -> list[Result]:
         self._ask(checked)
         results = [self._take(one) for one in checked]
         self._write_down()
@@ -243,10 +155,11 @@ class _Run:
         self._books = Books()
 
     def _save_chains(self) -> None:
+        sender = self._sender
         for chain in self._chains.values():
-            _save_chain(chain, self._sender)
+            save_chain(chain, sender.station, sender.site, sender.clock_ahead, sender.now)
 
-    def _ask(self, checked: Sequence[_Checked]) -> None:
+    def _ask(self, checked: Sequence[Checked]) -> None:
         """What the store has of these events already, and of the records that they are about."""
         station, site = self._sender.station, self._sender.site
         epochs = dict.fromkeys(one.epoch for one in checked)
@@ -261,12 +174,13 @@ class _Run:
         known, renamed, found, blades, *chains = ask_all(
             *_under_their_ids(fresh),
             *self._books.expecting((("site", site), *places)),
-            *((_CHAIN, (station, epoch)) for epoch in unread),
+            *((CHAIN, (station, epoch)) for epoch in unread),
         )
         self._note_known(known, renamed)
         self._books.expected(found, blades)
-        self._zone = _zone_of(self._books.find("site", site, deleted_too=True))
-        self._chains.update({epoch: _read(rows, epoch) for epoch, rows in zip(unread, chains, strict=True)})
+        self._zone = zone_in(self._books.find("site", site, deleted_too=True))
+        read = [read_chain(rows, epoch) for epoch, rows in zip(unread, chains, strict=True)]
+        self._chains.update(zip(unread, read, strict=True))
         for epoch in epochs:
             has = self._chains[epoch].has_to_seq
             if seqs := [one.seq for one in checked if one.seq <= has and one.epoch == epoch]:
@@ -284,11 +198,11 @@ class _Run:
         for row, event_id, document in (*known, *sorted(renamed)):
             self._known.setdefault(event_id, []).append((row, json.loads(document)))
 
-    def _may_be_new(self, one: _Checked) -> bool:
+    def _may_be_new(self, one: Checked) -> bool:
         row = self._stored.get((one.epoch, one.seq))
         return row is None or row.state == "quarantined"
 
-    def _take(self, one: _Checked) -> Result:
+    def _take(self, one: Checked) -> Result:
         event, epoch, seq = one.event, one.epoch, one.seq
         chain = self._chains[epoch]
         if seq <= chain.has_to_seq:
@@ -308,7 +222,7 @@ class _Run:
         self._chains[epoch] = Reached(epoch, seq, event["hash"])
         return self._store(one)
 
-    def _again(self, one: _Checked, chain: Reached) -> Result:
+    def _again(self, one: Checked, chain: Reached) -> Result:
         event, epoch, seq = one.event, one.epoch, one.seq
         row = self._stored.get((epoch, seq))
         has = row.hash if row is not None else self._hash_in_run(epoch, seq)
@@ -335,7 +249,7 @@ class _Run:
         own = (row["hash"] for row in self._rows if (row["epoch"], row["seq"]) == (epoch, seq))
         return next(own, None)
 
-    def _replace(self, one: _Checked, row: Any) -> Result:
+    def _replace(self, one: Checked, row: Any) -> Result:
         others = [entry for entry in self._known.get(row.event_id, []) if entry[0] != row.id]
         self._known[row.event_id] = others
         del self._stored[row.epoch, row.seq]
@@ -349,7 +263,7 @@ class _Run:
     def _earlier(self, event_id: str) -> tuple[Mapping[str, Any], ...]:
         return tuple(document for _, document in self._known.get(event_id, ()))
 
-    def _store(self, one: _Checked) -> Result:
+    def _store(self, one: Checked) -> Result:
         event, sender, event_id = one.event, self._sender, one.event_id
         state, outcome = judge(self._earlier(event_id), event, one.look())
         corrected = day = None
@@ -417,64 +331,7 @@ def _garbled(row: Any) -> bool:
     return row.corrected_payload is None and event_hash(row.document) != row.hash
 
 
-def judge(
-    earlier: Sequence[Mapping[str, Any]],
-    event: Mapping[str, Any],
-    errors: tuple[FieldError, ...] | None,
-) -> tuple[_Kept, tuple[FieldError, ...]]:
-    """What is to become of an event before its effect is tried.
-
-    Parameters
-    ----------
-    earlier
-        The events that came before under this event_id.
-    errors
-        What is wrong with it by itself; None: its type is not known.
-    """
-    if errors:
-        return "quarantined", errors
-    for one in earlier:
-        if all(one[name] == event[name] for name in ("station", "happened_at", "type", "payload")):
-            return "again", ()
-    if earlier:
-        return "quarantined", (TAKEN_ID,)
-    return ("kept" if errors is None else "applied"), ()
-
-
-TAKEN_ID: Final = FieldError(
-    "/event_id",
-    "another event came under this event_id before; where both happened, "
-    "a person takes this one in under an id of its own",
-)
-ABSURD_TIME: Final = FieldError("/happened_at", f"a time from {_FIRST_YEAR} to {_LAST_YEAR} is wanted")
-
-
-def kept_errors(errors: Sequence[FieldError]) -> list[dict[str, str]] | None:
-    """Errors as they are kept beside an event; None when there are none."""
-    return [{"pointer": error.pointer, "message": error.message} for error in errors] or None
-
-
-def corrected_time(happened_at: str, clock_ahead: timedelta) -> datetime | None:
-    """A station's time, corrected by how far its clock was ahead when it sent; None when absurd."""
-    try:
-        moment = datetime.fromisoformat(happened_at).astimezone(UTC)
-        if abs(clock_ahead) > CLOCK_SLACK:
-            moment -= clock_ahead
-    except (ValueError, OverflowError):
-        return None
-    return moment if _FIRST_YEAR <= moment.year <= _LAST_YEAR else None
-
-
-def zone_of(site: str) -> ZoneInfo:
-    """The time zone on the wall of a site."""
-    return _zone_of(records.find("site", site, deleted_too=True))
-
-
-def _zone_of(site: Kept | None) -> ZoneInfo:
-    return ZoneInfo(site.document["time_zone"] if site else "UTC")
-
-
-def _under_their_ids(checked: Sequence[_Checked]) -> tuple[Question, Question]:
+def _under_their_ids(checked: Sequence[Checked]) -> tuple[Question, Question]:
     """The questions for what came under the same event_ids before, and for what got another one since."""
     ids = [one.event_id for one in checked]
     (by_id, these), (by_first_id, those) = bulk.among("event_id", ids), bulk.among("came_as", ids)
@@ -482,21 +339,3 @@ def _under_their_ids(checked: Sequence[_Checked]) -> tuple[Question, Question]:
         (f"SELECT id, event_id, document FROM event WHERE {by_id} AND state <> 'again' ORDER BY id", these),  # noqa: S608
         (f"SELECT id, came_as, document FROM event WHERE {by_first_id}", those),  # noqa: S608
     )
-
-
-def _save_chain(chain: Reached, sender: _Sender) -> None:
-    ahead = round(sender.clock_ahead / timedelta(milliseconds=1))
-    now = Chain.heard_at.db_value(sender.now)
-    tell(
-        _SAVE_CHAIN,
-        *(sender.station, chain.epoch, sender.site, chain.has_to_seq, chain.last_hash, now, now, ahead),
-    )
-
-
-_SAVE_CHAIN: Final = (
-    "INSERT INTO chain (station, epoch, site, has_to_seq, last_hash, started_at, heard_at, clock_ahead_ms)"
-    " VALUES (%s, %s, %s, %s, %s, %s, %s, %s)"
-    " ON CONFLICT (station, epoch) DO UPDATE SET site = excluded.site,"
-    " has_to_seq = excluded.has_to_seq, last_hash = excluded.last_hash, heard_at = excluded.heard_at,"
-    " clock_ahead_ms = excluded.clock_ahead_ms"
-)

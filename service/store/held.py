@@ -10,7 +10,7 @@ from typing import Any, Final
 from peewee import SQL
 
 from service.store import bulk, effects, makers, rack, records, steps
-from service.store.events import corrected_time, zone_of
+from service.store.judging import corrected_time, zone_of
 from service.store.models import DISMISSED, WAITS, Correction, Discrepancy, Event
 
 

@@ -11,15 +11,17 @@ out by the rules themselves. Lengths are whole hundredths of a millimetre, value
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import islice
-from typing import Final, TypeAlias
+from typing import Final
 
+from service.engine.layout.alike import Alike, View
 from service.engine.layout.kinds import Kind, Variant
 from service.engine.layout.knapsack import Knapsack, Option, State
 from service.engine.layout.levels import Level
-from service.engine.layout.rules import Extent, Piece
-from service.engine.layout.shapes import OTHER, Grain, Slot, Strip, Wish, slot_tolerance, strip_tolerance
+from service.engine.layout.rules import Piece
+from service.engine.layout.shapes import OTHER, Slot, Strip, Wish, slot_tolerance, strip_tolerance
+from service.engine.layout.stacks import Stacks, nuisance
 from service.engine.machine import Machine
 from service.engine.plan import Axis
 from service.engine.quantities import Length
@@ -31,62 +33,7 @@ _MOST_SLOTS: Final = 30
 _MOST_KEPT: Final = 20_000
 """Answers kept of one sort of question."""
 
-
-@dataclass(frozen=True, slots=True)
-class _View:
-    """One round of filling: the direction, the levels, and what may be used."""
-
-    axis: Axis
-    across: Axis
-    crosswise: Level
-    stages: int
-    values: Sequence[int]
-    caps: list[int]
-    grain: Grain
-    breadths: list[tuple[Length, list[tuple[Length, Variant, int]]]]
-    """By falling breadth: the parts as broad as that, each with its depth and its kind."""
-
-
-class Alike:
-    """Strips across sheets of all sizes, found at once for the same worths of parts and pieces wanted."""
-
-    def __init__(self, levels: dict[Axis, list[Level]]) -> None:
-        # Those with the same edges as the first.
-        self.levels = {
-            axis: [one for one in of if _edges(one) == _edges(of[0])] for axis, of in levels.items()
-        }
-        self.places = {axis: [self.place(one) for one in of] for axis, of in self.levels.items()}
-        self.strips: dict[tuple[Axis, Length], dict[_Place, tuple[Strip | None, int]]] = {}
-        self.views: dict[Axis, _View] = {}
-        self._wish: tuple[object, ...] = ()
-
-    def place(self, level: Level) -> _Place:
-        """What strips across a level depend on."""
-        return (level.room, *_edges(level))
-
-    def known(self, view: _View) -> bool:
-        """Whether there are several sheets, this one among them; what was found for others is forgotten."""
-        places = self.places[view.axis]
-        if len(places) < 2 or self.place(view.crosswise) not in places:
-            return False
-        wish = (tuple(view.values), tuple(view.caps), view.grain, view.stages)
-        if wish != self._wish:
-            self.strips.clear()
-            self.views.clear()
-            self._wish = wish
-        return True
-
-
 _NO_STRIP: Final[tuple[Strip | None, int]] = (None, 0)
-
-_Stack: TypeAlias = tuple[tuple[Variant, ...], int]
-"""Parts one above the other, and their value."""
-
-_Place: TypeAlias = tuple[Length, Length, Length, bool, Length]
-
-
-def _edges(level: Level) -> tuple[Length, Length, bool, Length]:
-    return level.start, level.end_min, level.extent.far_mill, level.extent.spread
 
 
 class Filler:
@@ -107,11 +54,9 @@ class Filler:
         self.kinds = kinds
         self.steps = 0
         self.variants: tuple[Variant, ...] = tuple(v for kind in kinds for v in kind.variants)
-        accuracy = machine.back_gauge.accuracy
-        self._clean = accuracy
-        self._stack_ok: dict[tuple[Length, Length, Length, int], bool] = {}
         self._only_last: dict[tuple[bool, Length, Length, Length], bool] = {}
         self._knapsack = Knapsack()
+        self._stacks = Stacks(machine, self._knapsack)
         self._drops = sorted({machine.smallest_drop, machine.back_gauge.low, machine.hold_down.depth} - {0})
         self._ways: dict[Axis, list[tuple[Length, Length, Variant, int]]] = {
             axis: sorted(
@@ -123,9 +68,7 @@ class Filler:
         self._alike = Alike(
             {axis: [Level.of(machine, piece.across(axis), trim) for piece in sheets] for axis in OTHER}
         )
-        self._stacks_known: dict[tuple[object, ...], tuple[_Stack | None, int]] = {}
         self._ends_known: dict[tuple[object, ...], bool] = {}
-        self._clean_levels: dict[Length, Level] = {}
 
     def cuttable(self, breadth: Length) -> bool:
         """Whether a piece of that size along the blade fits the blade and can be gripped."""
@@ -151,7 +94,7 @@ class Filler:
             ranked = self._breadths(axis, (room, wide), left, wish.values)
             if not ranked:
                 return chosen
-            view = _View(axis, across, crosswise, stages, wish.values, left, wish.grain, ranked)
+            view = View(axis, across, crosswise, stages, wish.values, left, wish.grain, ranked)
             if wish.lead is not None:
                 first, steps = self._strip(view, wish.lead) if wish.lead <= room else _NO_STRIP
                 self.steps += steps
@@ -176,7 +119,7 @@ class Filler:
     def _breadths(
         self, axis: Axis, room: tuple[Length, Length], left: Sequence[int], values: Sequence[int]
     ) -> list[tuple[Length, list[tuple[Length, Variant, int]]]]:
-        """What may lie in a room so deep and so broad: as :attr:`_View.breadths`."""
+        """What may lie in a room so deep and so broad: as :attr:`View.breadths`."""
         deep, wide = room
         breadths: dict[Length, list[tuple[Length, Variant, int]]] = {}
         for a, b, v, kind in self._ways[axis]:
@@ -185,7 +128,7 @@ class Filler:
         return list(breadths.items())
 
     def _best_strips(
-        self, view: _View, room: Length, sheets: bool, before: dict[Length, tuple[Strip | None, int]]
+        self, view: View, room: Length, sheets: bool, before: dict[Length, tuple[Strip | None, int]]
     ) -> list[Strip]:
         """The best strip of each depth that leads, `room` being what is left to cut them from.
 
@@ -207,11 +150,11 @@ class Filler:
                 found.append(strip)
         return found
 
-    def _strip(self, view: _View, depth: Length) -> tuple[Strip | None, int]:
+    def _strip(self, view: View, depth: Length) -> tuple[Strip | None, int]:
         """The best strip of that depth, and the steps that it takes."""
         return self._strips(view, depth, (view.crosswise,))[0]
 
-    def _alike_strip(self, view: _View, depth: Length) -> tuple[Strip | None, int]:
+    def _alike_strip(self, view: View, depth: Length) -> tuple[Strip | None, int]:
         """The same, found for all sheets at once."""
         alike = self._alike
         if view.stages < 2 or not self.cuttable(depth):
@@ -236,7 +179,7 @@ class Filler:
             known = alike.strips[view.axis, depth] = dict(zip(alike.places[view.axis], made, strict=True))
         return known[alike.place(view.crosswise)]
 
-    def _with_a_drop(self, view: _View, depths: Sequence[Length], room: Length) -> list[Length]:
+    def _with_a_drop(self, view: View, depths: Sequence[Length], room: Length) -> list[Length]:
         """Depths a drop more than those that equal parts fill to the end, where the last would be off size.
 
         That is so in strips deeper than the back gauge goes, which the stops measure: the last part would be
@@ -252,19 +195,19 @@ class Filler:
                     count = depth // a
                     if count < 2 or depth % a or view.caps[v.kind] < count:
                         continue
-                    if self._stack_height(a, v.tolerance(view.axis), depth, count) == count:
+                    if self._stacks.height(a, v.tolerance(view.axis), depth, count) == count:
                         continue
                     for drop in self._drops:
                         more = depth + drop
                         if (
                             more <= room
-                            and self._stack_height(a, v.tolerance(view.axis), more, count) == count
+                            and self._stacks.height(a, v.tolerance(view.axis), more, count) == count
                         ):
                             found[more] = None
                             break
         return [depth for depth in found if depth not in depths]
 
-    def _leading(self, view: _View) -> list[Length]:
+    def _leading(self, view: View) -> list[Length]:
         """The strip depths worth a closer look: by a quick guess of value for depth, and the deepest."""
         caps, values = view.caps, view.values
         rows = [(a, b, caps[kind], values[kind]) for b, group in view.breadths for a, _, kind in group]
@@ -303,7 +246,7 @@ class Filler:
         leaders = {depth for _, depth in sorted(ranked)[:most]} | set(depths[:2])
         return [depth for depth in depths if depth in leaders]
 
-    def _slots(self, view: _View, depth: Length) -> list[tuple[Slot, int]]:
+    def _slots(self, view: View, depth: Length) -> list[tuple[Slot, int]]:
         whole, room = view.crosswise.extent.size, view.crosswise.room
         can_cross = view.stages >= 2 and self.cuttable(depth)
         can_stack = view.stages >= 3
@@ -317,86 +260,22 @@ class Filler:
             if not group:
                 continue
             if len(group) > 1:
-                found.extend(self._stacks(view, [v for _, v, _ in group], b, depth))
+                stacks, steps = self._stacks.stacked(view, [v for _, v, _ in group], b, depth)
+                self.steps += steps
+                found.extend(stacks)
                 continue
             a, v, kind = group[0]
             cap, value = caps[kind], values[kind]
             count = 1
             if a < depth:
-                count = self._stack_height(a, v.tolerance(axis), depth, cap)
+                count = self._stacks.height(a, v.tolerance(axis), depth, cap)
                 if count == 0:
                     continue
-                value = count * value - _nuisance(value, count)
+                value = count * value - nuisance(value, count)
             most = room // b
             copies = cap // count
             found.append((Slot(b, (v,) * count, value, ((kind, count),)), copies if copies < most else most))
         return found
-
-    def _stacks(
-        self, view: _View, group: list[Variant], breadth: Length, depth: Length
-    ) -> list[tuple[Slot, int]]:
-        """The best stacks of several parts of one breadth, until the parts or the strip run out."""
-        caps = view.caps
-        most = view.crosswise.room // breadth
-        left = {v.kind: caps[v.kind] for v in group}
-        found: list[tuple[Slot, int]] = []
-        for _ in range(4):
-            best = self._best_stack(view, group, depth, left)
-            if best is None:
-                break
-            slot = Slot.of(breadth, best[0], best[1])
-            copies = min([most, *(left[kind] // count for kind, count in slot.use)])
-            found.append((slot, copies))
-            most -= copies
-            if most <= 0:
-                break
-            for kind, count in slot.use:
-                left[kind] -= count * copies
-        return found
-
-    def _best_stack(
-        self, view: _View, group: list[Variant], depth: Length, left: dict[int, int]
-    ) -> _Stack | None:
-        """Parts one above the other in a slot, and their value less the trouble of cutting them."""
-        axis, values = view.axis, view.values
-        options: list[Option] = []
-        members: list[Variant] = []
-        for v in group:
-            a = v.along(axis)
-            count = min(left[v.kind], depth // a)
-            if count > 0:
-                members.append(v)
-                options.append((a, values[v.kind], count))
-        if not members:
-            return None
-        key = (axis, depth, *[2 * v.kind + v.rotated for v in members], *options)
-        known = self._stacks_known.get(key)
-        if known is None:
-            if len(self._stacks_known) >= _MOST_KEPT:
-                self._stacks_known.clear()
-            known = self._stacks_known[key] = self._stacked(members, options, axis, depth)
-        self.steps += known[1]
-        return known[0]
-
-    def _stacked(
-        self, members: list[Variant], options: list[Option], axis: Axis, depth: Length
-    ) -> tuple[_Stack | None, int]:
-        """The best stack of these, and the steps that it takes."""
-        states, steps = self._knapsack.packed(depth, options, 48)
-        level = self._clean_level(depth)
-        for total, value, counts in states:
-            if not counts:
-                break
-            stack = tuple([members[i] for i, count in counts.items() for _ in range(count)])
-            rest = depth - total
-            if len(stack) == 1 and rest == 0:
-                return (stack, value), steps
-            if any(
-                level.ends_well(rest, members[i].along(axis), members[i].tolerance(axis), len(stack) - 1)
-                for i in counts
-            ):
-                return (stack, value - _nuisance(value // len(stack), len(stack))), steps
-        return None, steps
 
     def _goes_last(self, level: Level, item: Length, tolerance: Length) -> bool:
         key = level.extent.far_mill, level.extent.spread, item, tolerance
@@ -405,34 +284,7 @@ class Filler:
             known = self._only_last[key] = level.only_last(item, tolerance)
         return known
 
-    def _clean_level(self, depth: Length) -> Level:
-        """The level of a strip that was cut to that depth by the back gauge, or if too deep by the stops."""
-        level = self._clean_levels.get(depth)
-        if level is None:
-            spread, stops = self._clean, self.machine.front_stops
-            if stops is not None and depth > self.machine.back_gauge.deepest:
-                spread = stops.accuracy
-            extent = Extent(depth, False, False, spread)
-            level = self._clean_levels[depth] = Level.of(self.machine, extent, 0)
-        return level
-
-    def _stack_height(self, a: Length, tolerance: Length, depth: Length, cap: int) -> int:
-        """How many parts of that depth can be cut from a slot as deep as the strip, `cap` at most."""
-        count = depth // a
-        count = min(count, cap)
-        known = self._stack_ok
-        while count > 0:
-            key = (depth, a, tolerance, count)
-            good = known.get(key)
-            if good is None:
-                level = self._clean_level(depth)
-                good = known[key] = level.ends_well(depth - count * a, a, tolerance, count - 1)
-            if good:
-                return count
-            count -= 1
-        return 0
-
-    def _strips(self, view: _View, depth: Length, levels: Sequence[Level]) -> list[tuple[Strip | None, int]]:
+    def _strips(self, view: View, depth: Length, levels: Sequence[Level]) -> list[tuple[Strip | None, int]]:
         """The best strip of that depth across each of these levels, and the steps that it takes.
 
         The level of the view is the one with most room.
@@ -466,7 +318,7 @@ class Filler:
         slots: list[tuple[Slot, int]],
         depth: Length,
         level: Level,
-        view: _View,
+        view: View,
     ) -> Strip | None:
         """The first of these states that can be cut: the most valuable may leave a rest that cannot."""
         for total, value, counts in islice(states, _DEEPEST):
@@ -523,7 +375,7 @@ class Filler:
         return known
 
     def _pick(
-        self, built: list[Strip], view: _View, level: Level, room: Length, before: tuple[int, bool]
+        self, built: list[Strip], view: View, level: Level, room: Length, before: tuple[int, bool]
     ) -> list[tuple[Strip, int]]:
         """The strips to cut from what is left, by value for depth.
 
@@ -570,8 +422,3 @@ def _one_way_each(slots: list[tuple[Slot, int]], caps: Sequence[int], room: Leng
         else:
             kept.append(pair)
     return kept
-
-
-def _nuisance(value: int, count: int) -> int:
-    """A trifle off the value of slots that must be turned and cut again, so that plain ones win ties."""
-    return (value >> 12) * (1 + count)
