@@ -200,6 +200,11 @@ def _together(outbox: Outbox, one: Written) -> list[Written]:
     return outbox.by_rows([row for (row,) in rows])
 
 
+def _stands(one: Written, gone: set[str]) -> bool:
+    """Whether an entry counts: no withdrawal, not withdrawn, not written again under a new epoch."""
+    return one.event_id not in gone and one.type != TYPE and one.state != "reissued"
+
+
 def _left_out(outbox: Outbox, one: Written, step: Step) -> list[tuple[str, int]]:
     """Parts that were scrap before the step was logged, and that its cuts left out: told by the first cut."""
     cuts = [
@@ -222,12 +227,7 @@ def _left_out(outbox: Outbox, one: Written, step: Step) -> list[tuple[str, int]]
 def _companions(outbox: Outbox, chosen: Sequence[Written], gone: set[str]) -> list[str]:
     """A note of entries that were written by the same command and still count."""
     own = {one.event_id for one in chosen}
-    rows = {
-        each.row: each
-        for one in chosen
-        for each in _together(outbox, one)
-        if each.event_id not in own | gone and each.type != TYPE and each.state != "reissued"
-    }
+    rows = {each.row: each for one in chosen for each in _together(outbox, one) if _stands(each, own | gone)}
     if not rows:
         return []
     names = ", ".join(f"{row} ({name_of(rows[row].type)})" for row in sorted(rows))
@@ -257,8 +257,7 @@ def left_of_withdrawn(outbox: Outbox, plan_id: str, name: str, number: int) -> l
         for one in outbox.by_rows([of_it]) if of_it is not None else ():
             if one.sound and one.type in _COUNTING and _place_of(one) == (plan_id, name, number):
                 for each in _together(outbox, one):
-                    counts = each.sound and each.event_id not in gone and each.type != TYPE
-                    if counts and each.state != "reissued" and each.type not in _COUNTING:
+                    if each.sound and _stands(each, gone) and each.type not in _COUNTING:
                         rows[each.row] = name_of(each.type)
     if not rows:
         return []

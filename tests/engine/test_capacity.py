@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from service.engine.capacity import capacity, thickest_by_hold_down
 from service.engine.checks import check_cut
-from service.engine.machine import BackGauge, GapRange, GapRow, HoldDown, Machine, Rake, Rating
+from service.engine.machine import GapRange, GapRow, HoldDown, Machine, Rake, Rating
 from service.engine.materials_table import BUILT_IN, material_named
 from service.engine.settings import settings_for
+from tests.engine import shears
 
 STEEL = material_named("plain steel")
 FEET = tuple(range(10_000, 300_000, 20_000))
@@ -27,17 +28,7 @@ STOPS = {
 
 
 def shear(**changes) -> Machine:
-    machine = Machine(
-        id="m",
-        name="Bench 3 m",
-        cutting_length=300_000,
-        rating=Rating(600),
-        rake=Rake(1.5, 1.5),
-        gap=GapRange(5, 80, 5),
-        back_gauge=BackGauge(500, 100_000),
-        hold_down=HoldDown(4500, FEET, 6000, 150.0),
-    )
-    return replace(machine, **changes)
+    return shears.shear(**{"hold_down": HoldDown(4500, FEET, 6000, 150.0)} | changes)
 
 
 def row(machine, material, length):

@@ -1,7 +1,6 @@
 """Every limit of a single cut is found, named and explained; capacity is the largest that passes."""
 
 import math
-from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -9,27 +8,21 @@ from hypothesis import strategies as st
 
 from service.engine.checks import capacity, check_cut
 from service.engine.force import check_force
-from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.machine import FrontStops, GapRange, HoldDown, Machine, Rake
 from service.engine.materials_table import BUILT_IN, material_named
+from tests.engine import shears
 
 STEEL = material_named("plain steel")
 
 
 def shear(**changes) -> Machine:
-    machine = Machine(
-        id="m",
-        name="Bench 3 m",
-        cutting_length=300_000,
-        rating=Rating(600),
-        rake=Rake(1.5, 1.5),
-        gap=GapRange(5, 80, 5),
-        back_gauge=BackGauge(500, 100_000),
-        hold_down=HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 6000, 150.0),
-        front_stops=FrontStops(10_000, 200_000),
-        marked_line_accuracy=100,
-        smallest_drop=500,
-    )
-    return replace(machine, **changes)
+    own = {
+        "hold_down": HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 6000, 150.0),
+        "front_stops": FrontStops(10_000, 200_000),
+        "marked_line_accuracy": 100,
+        "smallest_drop": 500,
+    }
+    return shears.shear(**own | changes)
 
 
 def found(machine=None, material=STEEL, thickness=300, **cut):

@@ -12,27 +12,17 @@ from service.engine.handling import (
     team_limit_kg,
     usual_cautions,
 )
-from service.engine.machine import BackGauge, GapRange, HoldDown, Lifting, Machine, Rake, Rating
+from service.engine.machine import Lifting, Machine
 from service.engine.materials_table import material_named
 from service.engine.order import Order
 from service.engine.plan import Layout, Leaf
+from tests.engine import shears
 
 SMALL = (50_000, 50_000)
 
 
 def shear(**lifting) -> Machine:
-    return Machine(
-        id="m",
-        name="Bench 3 m",
-        cutting_length=300_000,
-        rating=Rating(600),
-        rake=Rake(1.5, 1.5),
-        gap=GapRange(5, 80, 5),
-        back_gauge=BackGauge(500, 100_000),
-        hold_down=HoldDown(4500),
-        lifting=Lifting(**lifting),
-        relief=True,
-    )
+    return shears.shear(lifting=Lifting(**lifting), relief=True)
 
 
 def test_mass_is_density_times_volume():

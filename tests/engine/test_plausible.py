@@ -16,7 +16,6 @@ from service.engine.machine import (
     HoldDown,
     Lifting,
     Machine,
-    Rake,
     Rating,
 )
 from service.engine.materials_table import BUILT_IN, material_named
@@ -32,25 +31,19 @@ from service.engine.plausible import (
 )
 from service.engine.plausible_machine import machine_findings, machine_slips
 from service.engine.provenance import properties_of
+from tests.engine import shears
 
 STEEL = material_named("S235JR")
 
 
 def shear(**changes) -> Machine:
-    machine = Machine(
-        id="m",
-        name="Bench 3 m",
-        cutting_length=300_000,
-        rating=Rating(600),
-        rake=Rake(1.5, 1.5),
-        gap=GapRange(5, 80, 5),
-        back_gauge=BackGauge(500, 100_000),
-        hold_down=HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 6000, 60.0),
-        front_stops=FrontStops(10_000, 200_000),
-        squaring_arm=200_000,
-        table_depth=90_000,
-    )
-    return replace(machine, **changes)
+    own = {
+        "hold_down": HoldDown(4500, tuple(range(10_000, 300_000, 20_000)), 6000, 60.0),
+        "front_stops": FrontStops(10_000, 200_000),
+        "squaring_arm": 200_000,
+        "table_depth": 90_000,
+    }
+    return shears.shear(**own | changes)
 
 
 def codes(findings):

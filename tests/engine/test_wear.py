@@ -1,33 +1,19 @@
 """Wear of a blade: laws of adding up, where it wears, when it turns, what a measurement says."""
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.engine.machine import BackGauge, GapRange, HoldDown, Machine, Rake, Rating
+from service.engine.machine import Rating
 from service.engine.materials_table import BUILT_IN, material_named
 from service.engine.wear.edge import WORKING_DAYS_A_YEAR, WearCut, edge_use, estimate, life_passes
 from service.engine.wear.measure import cost_per_metre, judge_burr
 from service.engine.wear.metres import equivalent_metres, severity
+from tests.engine.shears import shear
 
 STEEL = material_named("plain steel")
-
-
-def shear(**changes) -> Machine:
-    machine = Machine(
-        id="m",
-        name="Bench 3 m",
-        cutting_length=300_000,
-        rating=Rating(600),
-        rake=Rake(1.5, 1.5),
-        gap=GapRange(5, 80, 5),
-        back_gauge=BackGauge(500, 100_000),
-        hold_down=HoldDown(4500),
-    )
-    return replace(machine, **changes)
 
 
 def cut(length=300_000, strokes=1, thickness=300, material=STEEL, start=0):

@@ -39,6 +39,10 @@ _LITTLE: Final = 0.08
 """So many rounds must lower the cost by such shares of what is above that wanted and of what is free."""
 _SPARING: Final[dict[Effort, int]] = {"quick": 1, "standard": 4, "thorough": 8}
 """Tables for the same prices, with parts spared that were taken too often."""
+_NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 1000}
+"""Nodes of a choice in whole numbers."""
+_CHOICE: Final[dict[Effort, int]] = {"quick": 2_000, "standard": 6_000, "thorough": 40_000}
+"""Rows times patterns up to which one is made."""
 _TAIL: Final = 10
 _TAILS: Final = (0.998, 0.9998)
 """So many rounds must lower the cost in fractions to this share of it, or no more are made.
@@ -146,16 +150,26 @@ class Columns:
         self._solve_again(task.master)
         return task.master.objective * self.dearest
 
-    def priced(
-        self, demand: Sequence[int], stock: Sequence[int], rounds: int, unit: int, last: int | None = None
-    ) -> Priced:
+    def chosen(self, master: Master, used: Sequence[int], *, root: bool = True) -> list[int] | None:
+        """The best choice in whole numbers of these patterns; None when none is found, or they are too many.
+
+        Of what a dive leaves there is one after each use: those, not at the `root`, have less effort.
+        """
+        effort = self.context.job.options.effort
+        nodes = _NODES[effort] if root else max(_NODES[effort] // 3, 1)
+        if len(used) * master.parts > _CHOICE[effort]:
+            return None
+        self.context.other_steps += 40 * len(used) + 20 * nodes * master.parts
+        return master.whole(nodes, used, helped=root)
+
+    def priced(self, demand: Sequence[int], stock: Sequence[int], rounds: int, unit: int) -> Priced:
         """Weights for what is still wanted, and what each kind is worth.
 
         Ends where whole multiples of `unit` cannot tell the cost in fractions from what is proved, and at
-        step `last`, without it at two thirds of the ceiling.
+        two thirds of the ceiling.
         """
         context = self.context
-        last = 2 * self.ceiling // 3 if last is None else last
+        last = 2 * self.ceiling // 3
         kinds = [kind for kind, n in enumerate(demand) if n > 0]
         task: Task[Pattern] = Task(self.types, kinds, demand, stock)
         for pattern in list(context.pool.values()):

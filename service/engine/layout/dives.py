@@ -42,10 +42,6 @@ _TAKEN_UP: Final = 6
 _MOVES: Final[dict[Effort, int]] = {"quick": 200, "standard": 5_000, "thorough": 40_000}
 """Moves for that in all dives."""
 _MOVES_A_DIVE: Final = 1_250
-_NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 1000}
-"""Nodes of the choice in whole numbers that is made at last."""
-_CHOICE: Final[dict[Effort, int]] = {"quick": 2_000, "standard": 6_000, "thorough": 40_000}
-"""Rows times layouts up to which it is made."""
 _EPSILON: Final = 1e-6
 
 Made: TypeAlias = Pattern | Sketch
@@ -122,11 +118,7 @@ class Dives:
         if best.rank[0] or context.stopped or least > limit + _EPSILON * self.dearest:
             return best
         used = [j for j in master.within(limit / self.dearest) if j not in self.task.dropped]
-        nodes = _NODES[self.effort]
-        if len(used) * master.parts > _CHOICE[self.effort]:
-            return best
-        context.other_steps += 40 * len(used) + 20 * nodes * master.parts
-        uses = master.whole(nodes, used)
+        uses = self.columns.chosen(master, used)
         if uses is None:
             return best
         chosen = [(made, n) for made, n in zip(self.task.patterns, uses, strict=True) if n]

@@ -25,8 +25,6 @@ from service.engine.layout.sketch import Sketch
 from service.engine.layout.task import Task
 from service.engine.order import Effort
 
-_NODES: Final[dict[Effort, int]] = {"quick": 10, "standard": 60, "thorough": 1000}
-"""Nodes of the choice in whole numbers."""
 _WORK: Final[dict[Effort, int]] = {"quick": 0, "standard": 4_000_000_000, "thorough": 30_000_000_000}
 """Sums in tables of all places, for the bound, at most."""
 _LIMITED: Final[dict[Effort, int]] = {"quick": 0, "standard": 100_000_000, "thorough": 8_000_000_000}
@@ -34,8 +32,6 @@ _LIMITED: Final[dict[Effort, int]] = {"quick": 0, "standard": 100_000_000, "thor
 _ONE_SIZE: Final = 20
 """So many times as many there, where all stock is alike and a whole piece of it may be proved."""
 _DIVES: Final[dict[Effort, int]] = {"quick": 1, "standard": 6, "thorough": 40}
-_CHOICE: Final[dict[Effort, int]] = {"quick": 2_000, "standard": 6_000, "thorough": 40_000}
-"""Rows times patterns up to which a choice in whole numbers is made."""
 _ENOUGH: Final = 0.3
 """Where dives begin above the least cost by all tables, as a share of what is free below whole pieces."""
 _LAST: Final = 12
@@ -184,22 +180,13 @@ class Refiner:
         return best
 
     def _chosen(self, priced: Priced, fixed: Fixed, best: Solution) -> Solution:
-        """The best choice in whole numbers among the patterns, what they give too many left out.
-
-        Of what a dive leaves there is one after each use: those are made with less effort.
-        """
-        nodes, root = _NODES[self.effort], not fixed.rows
-        if not root:
-            nodes = max(nodes // 3, 1)
+        """The best choice in whole numbers among the patterns, what they give too many left out."""
         # What costs less than the best, by a piece or the least difference there can be.
         limit = (best.rank[1] - self.unit - fixed.cost) / self.dearest if best.rank[0] == 0 else None
         if limit is not None and priced.least > limit * self.dearest + 1e-6:
             return best
         used = priced.master.within(limit)
-        if len(used) * priced.master.parts > _CHOICE[self.effort]:
-            return best
-        self.context.other_steps += 40 * len(used) + 20 * nodes * priced.master.parts
-        uses = priced.master.whole(nodes, used, helped=root)
+        uses = self.columns.chosen(priced.master, used, root=not fixed.rows)
         if uses is None:
             return best
         rows = [(pattern, n) for pattern, n in zip(priced.patterns, uses, strict=True) if n]
