@@ -126,7 +126,7 @@ def _never_fits(*_given: object) -> bool:
         (Outbox, "_write_again", _with_another_id),
         (effects, "_count_pieces", _notes_nothing),
         (withdrawn, "_fits", _never_fits),
-        (events, "_zone_of", _by_greenwich),
+        (events, "zone_in", _by_greenwich),
         (blades, "_carry", _carries_nothing),
         (blades, "_steps_after", _no_turns),
     ],
