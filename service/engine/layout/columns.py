@@ -8,7 +8,8 @@ those parts are lowered and the table is asked again.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
@@ -276,39 +277,23 @@ class Columns:
         self, grid: Grid, live: Sequence[StockType], values: list[int], task: Task[Pattern | Sketch]
     ) -> bool:
         """Layouts of the table, mended where they hold too much; whether one gains."""
-        context, demand = self.context, task.demand
-        before = grid.work
-        tops = grid.price(values)
-        asked = values
-        added = False
+        demand = task.demand
         seen: set[tuple[int, frozenset[tuple[int, int]]]] = set()
-        for turn in range(_SPARING[context.job.options.effort]):
-            if turn:
-                grid.price(asked)
-            over: dict[int, int] = {}
-            for place, stock_type in enumerate(live):
-                least = (stock_type.cost << PRICE_BITS) // self.dearest
-                if tops[place] <= least - (least >> 4):
-                    continue
-                for shape in grid.shapes(place, _SKETCHES if len(live) < 4 else _SHAPES, least >> 1):
-                    uses = uses_of(shape)
-                    beyond = {kind: n for kind, n in uses.items() if n > demand[kind]}
-                    for kind, n in beyond.items():
-                        over[kind] = max(over.get(kind, 0), n)
-                    key = (place, frozenset(uses.items()))
-                    if key in seen:
-                        continue
-                    seen.add(key)
-                    whole = self._mended(stock_type, shape, values, demand) if beyond else shape
-                    if whole is not None and worth_of(whole, values) > least:
-                        added |= task.offer(sketch(stock_type, whole, context.areas))
-            if added or not over:
-                break
-            asked = list(asked)
-            for kind, n in over.items():
-                asked[kind] = asked[kind] * (demand[kind] + n) // (2 * n)
-        context.other_steps += (grid.work - before) // _TABLE_STEPS + 2 * len(grid.xs)
-        return added
+
+        def take(stock_type: StockType, shape: Shape, uses: Counter[int], least: int) -> bool:
+            key = (stock_type.index, frozenset(uses.items()))
+            if key in seen:
+                return False
+            seen.add(key)
+            fits = all(n <= demand[kind] for kind, n in uses.items())
+            whole = shape if fits else self._mended(stock_type, shape, values, demand)
+            if whole is None or worth_of(whole, values) <= least:
+                return False
+            return task.offer(sketch(stock_type, whole, self.context.areas))
+
+        times = _SPARING[self.context.job.options.effort]
+        most = _SKETCHES if len(live) < 4 else _SHAPES
+        return self._asked(grid, live, values, demand, times, most, take)[1]
 
     def _mended(
         self, stock: StockType, shape: Shape, values: Sequence[int], demand: Sequence[int]
@@ -333,12 +318,37 @@ class Columns:
         Returns the worth of each stock type at `prices`, and whether a pattern was added.
         """
         context, demand = self.context, task.demand
+
+        def take(stock_type: StockType, shape: Shape, uses: Counter[int], least: int) -> bool:
+            if sum(min(n, demand[kind]) * values[kind] for kind, n in uses.items()) <= least:
+                return False
+            return task.gains(carved(context, stock_type, shape, uses, demand), values)
+
+        # Held back prices are asked again with those of the moment anyway.
+        times = _SPARING[context.job.options.effort] if prices is values else 1
+        most = _SHAPES if len(live) < 4 else 2
+        return self._asked(grid, live, prices, demand, times, most, take)
+
+    def _asked(
+        self,
+        grid: Grid,
+        live: Sequence[StockType],
+        prices: list[int],
+        demand: Sequence[int],
+        times: int,
+        most: int,
+        take: Callable[[StockType, Shape, Counter[int], int], bool],
+    ) -> tuple[list[int], bool]:
+        """Gives `take` up to `most` layouts of the table for each stock type, until it has use for one.
+
+        Where they hold more of a kind than is wanted its price is lowered and the table is asked again,
+        `times` in all. `take` is told what a layout must be worth, too. Returns the worth of each stock type
+        at `prices`, and whether a layout was taken.
+        """
         before = grid.work
         tops = grid.price(prices)
         asked = prices
         added = False
-        # Held back prices are asked again with those of the moment anyway.
-        times = _SPARING[context.job.options.effort] if prices is values else 1
         for turn in range(times):
             if turn:
                 grid.price(asked)
@@ -347,19 +357,18 @@ class Columns:
                 least = (stock_type.cost << PRICE_BITS) // self.dearest
                 if tops[place] <= least - (least >> 4):
                     continue
-                for shape in grid.shapes(place, _SHAPES if len(live) < 4 else 2, least >> 1):
+                for shape in grid.shapes(place, most, least >> 1):
                     uses = uses_of(shape)
                     for kind, n in uses.items():
                         if n > demand[kind]:
                             over[kind] = max(over.get(kind, 0), n)
-                    if sum(min(n, demand[kind]) * values[kind] for kind, n in uses.items()) > least:
-                        added |= task.gains(carved(context, stock_type, shape, uses, demand), values)
+                    added |= take(stock_type, shape, uses, least)
             if added or not over:
                 break
             asked = list(asked)
             for kind, n in over.items():
                 asked[kind] = asked[kind] * (demand[kind] + n) // (2 * n)
-        context.other_steps += (grid.work - before) // _TABLE_STEPS + 2 * len(grid.xs)
+        self.context.other_steps += (grid.work - before) // _TABLE_STEPS + 2 * len(grid.xs)
         return tops, added
 
     def _solve_again(self, master: Master) -> None:
