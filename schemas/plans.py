@@ -129,7 +129,7 @@ class SettingsSchema(Record):
 
 
 @says(
-    kind="what becomes of the pieces",
+    kind="what becomes of the pieces; scrap is what is left over, logged under the reason leftover",
     ref="name of the part, the piece or the offcut; null: it has none",
     count="how many",
 )

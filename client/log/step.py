@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
 
 from client.cache.plans import pieces_done
 from client.errors import InputWrong
@@ -14,10 +13,8 @@ from client.log.withdraw import left_of_withdrawn
 from client.opened import opened_plan
 from client.workstation import Workstation
 from service.engine.layout.rack import offcut_state
-from service.engine.layout.rules import trim_depth
-from service.engine.machine import Machine
 from service.engine.order import Order
-from service.engine.plan import Axis, CutPlan, Layout, Outcome, Step
+from service.engine.plan import CutPlan, Layout, Outcome, Step
 from service.engine.program.names import is_sheet
 from service.engine.quantities import Length, to_mm
 from service.engine.tolerance import aimed_size
@@ -171,7 +168,7 @@ def _step_events(
                 {
                     **common,
                     **sheet(out.dx, out.dy, count).fields(),
-                    "reason": scrap_reason(out, step.axis, machine, order.options.trim),
+                    "reason": "trim" if out.kind == "trim" else "leftover",
                     "step": step.number,
                 },
             )
@@ -184,16 +181,6 @@ def _step_events(
                 operator=operator,
                 state=offcut_state(order, layout, out.dx, out.dy),
             )
-
-
-def scrap_reason(out: Outcome, axis: Axis, machine: Machine, trim: Length) -> Literal["trim", "leftover"]:
-    """Why what falls off along `axis` is scrap.
-
-    Off sheets that are cut up in one direction all falls as a trim that the strips leave at the far end;
-    what goes deeper than a trim cut is none of the mill edge but left over by the layout.
-    """
-    depth = out.dx if axis == "x" else out.dy
-    return "trim" if out.kind == "trim" and depth <= trim_depth(machine, trim) else "leftover"
 
 
 def _share(out: Outcome, step: Step, pieces: int) -> int:

@@ -276,7 +276,8 @@ def _outcome(outcome: Outcome, takers: Mapping[str, int]) -> str:
     if outcome.kind == "offcut":
         lies = f"{lying_text(outcome.dx, outcome.dy)}, rolled along the {show_mm(outcome.dx)}"
         return f"{what}OFFCUT {lies}, to the rack"
-    return f"{what}{outcome.kind} {size}, to the scrap"
+    # Scrap is where it goes, trim or leftover why: the words under which the log counts it.
+    return f"{what}{'trim' if outcome.kind == 'trim' else 'leftover'} {size}, to the scrap"
 
 
 _LONG: Final = 2

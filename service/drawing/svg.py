@@ -222,8 +222,8 @@ class _Picture(SheetPicture):
         y = self._heading(y, "How to read it")
         for kind, words in (
             ("offcut", "offcut: to the rack, marked with its heat number"),
-            ("scrap", "scrap"),
-            ("trim", "trim"),
+            ("scrap", "leftover: to the scrap"),
+            ("trim", "trim: to the scrap"),
         ):
             self._swatch(y, kind)
             y = self._row(y, ((26, words),))

@@ -1,9 +1,9 @@
 """Sheets with mill edges cut up in one direction: their two ends come off first, for all strips at once.
 
 Strips as long as the sheet keep its mill edges at both ends. To cut these off the whole sheet takes two
-cuts in the other direction, which are no direction of cutting, as what falls is no part and is not kept:
-each is a trim, down to the length of the strips and however deep it then is. Lengths are whole hundredths
-of a millimetre.
+cuts in the other direction, which are no direction of cutting, as what falls is no part and is not kept.
+The first is a trim; the second is one too, or scrap where the strips leave more than a trim takes off.
+Lengths are whole hundredths of a millimetre.
 """
 
 from __future__ import annotations
@@ -69,6 +69,7 @@ def without_ends(
         if at:
             nodes.insert(0, builder.waste("trim", whole.part(across, 0, arranged.made[0].made)))
         beyond = whole.part(across, at + length, arranged.extent_of(1))
-        nodes.append(builder.waste("trim", beyond))
+        deep = arranged.extent_of(1).size > rules.trim_depth(builder.machine, builder.trim)
+        nodes.append(builder.waste("scrap" if deep else "trim", beyond))
         return Split(across, 0, 0, piece.x.size, piece.y.size, tuple(nodes))
     return None

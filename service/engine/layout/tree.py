@@ -280,15 +280,21 @@ def _slot_entry(slot: Slot, across: Axis, axis: Axis, depth: Length) -> Entry:
     return Entry(slot.breadth, tolerance, True, (1 - alone, *content))
 
 
-def stages_of(node: Node) -> int:
-    """How many levels of cuts lie inside one another; a cut that only trims the whole is none of them."""
+def stages_of(node: Node, *, sheet: bool = True) -> int:
+    """How many levels of cuts lie inside one another; cuts that only take ends off are none of them.
+
+    `sheet` says whether the node is a whole piece of stock, of which what is left over at the far end may
+    come off as the trim does.
+    """
     if isinstance(node, Leaf):
         return 0
-    inside = max(stages_of(child) for child in node.children)
-    return inside + (not only_trims(node))
+    inside = max(stages_of(child, sheet=False) for child in node.children)
+    return inside + (not _only_ends(node, sheet))
 
 
-def only_trims(node: Split) -> bool:
-    """Whether mill edges come off, at one end or both, and the rest is cut the other way."""
-    kept = [one for one in node.children if not (isinstance(one, Leaf) and one.kind == "trim")]
-    return len(kept) < len(node.children) and [type(one) for one in kept] == [Split]
+def _only_ends(node: Split, sheet: bool) -> bool:
+    """Whether a mill edge comes off, or one at both ends, and the rest is cut the other way."""
+    kinds = [one.kind if isinstance(one, Leaf) else "cut" for one in node.children]
+    if sheet and kinds == ["trim", "cut", "scrap"]:
+        return True
+    return "trim" in kinds and [kind for kind in kinds if kind != "trim"] == ["cut"]

@@ -39,7 +39,8 @@ class Lot:
     """Pieces of one kind and one history.
 
     `back` is how they lay last: the direction in depth and the end of it that was at the back; None
-    for stock. `runs` counts the directions of cutting so far, `last` is the latest; trims do not count.
+    for stock. `runs` counts the directions of cutting so far, `last` is the latest; trims do not count,
+    nor does scrap off the mill edge of a whole sheet.
     """
 
     layout: int

@@ -223,7 +223,6 @@ class Replay:
             f"after the last cut {shown(rest_size)} mm stay under the hold-downs; "
             f"{shown(shear.clamping_depth)} mm are needed",
         )
-        trims_only = {"trim"}
         drop_kinds, rest_kinds = ({one.kind for one in side} for side in (step.drops, step.remainders))
         drops: list[tuple[Lot, int]] = []
         rests: list[tuple[Lot, int]] = []
@@ -232,8 +231,8 @@ class Replay:
             carried = replace(lot, back=(axis, drop_end))
             runs = lot.runs + (lot.last != axis)
             counted = replace(carried, runs=runs, last=axis)
-            drop_base = carried if rest_kinds == trims_only else counted
-            rest_base = carried if drop_kinds == trims_only else counted
+            drop_base = carried if _only_an_end(rest_kinds, lot, way, _OTHER[drop_end]) else counted
+            rest_base = carried if _only_an_end(drop_kinds, lot, way, drop_end) else counted
             drop_spread = accuracy if drop_measured else way.spread + accuracy
             rest_spread = way.spread + step.repeat * accuracy if drop_measured else accuracy
             drop_worst = accuracy if drop_measured else way.worst + accuracy
@@ -430,6 +429,11 @@ def _as_delivered(sheet: Sheet, item: Stock) -> Lot:
         x=Way(item.length, mill, mill, item.oversize, item.oversize),
         y=Way(item.width, mill, mill, item.oversize, item.oversize),
     )
+
+
+def _only_an_end(kinds: set[str], lot: Lot, way: Way, end: str) -> bool:
+    """Whether what comes off at an end of a piece is trim, or scrap with the mill edge of a whole sheet."""
+    return kinds == {"trim"} or (kinds == {"scrap"} and lot.runs == 0 and way.mill_at(end))
 
 
 def _turn_for(lot: Lot, step: Cut) -> str | None:

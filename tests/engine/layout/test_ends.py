@@ -10,7 +10,7 @@ from schemas.plans import write_plan
 from service.engine.machine import Lifting, Machine
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Order, Part, StockItem
-from service.engine.plan import CutPlan, Leaf, Split
+from service.engine.plan import CutPlan, Layout, Leaf, Split
 from service.engine.planner import plan
 from service.engine.verifier import verify
 
@@ -38,6 +38,16 @@ def strips(machine: Machine, *parts: Part) -> tuple[CutPlan, Order]:
     return plan(order), order
 
 
+def of(layout: Layout) -> list[str]:
+    """What lies along a sheet that is slit into strips, in whole millimetres."""
+    assert isinstance(layout.tree, Split)
+    assert layout.tree.axis == "x"
+    return [
+        f"{child.kind if isinstance(child, Leaf) else 'strips'} {child.dx // 100}"
+        for child in layout.tree.children
+    ]
+
+
 @pytest.fixture
 def stopped(bench: Machine, ideal: Machine) -> Machine:
     """The bench shear with stops in front, which keep the length of a strip."""
@@ -53,13 +63,19 @@ def test_strips_of_a_sheet_with_mill_edges_are_planned_in_one_direction(stopped:
     assert not found.unplaced
     assert found.summary.sheets == 4
     assert verify(write_plan(found, order, "x")).faults == ()
-    for layout in found.layouts:
-        assert isinstance(layout.tree, Split)
-        kinds = [child.kind if isinstance(child, Leaf) else "strips" for child in layout.tree.children]
-        assert kinds == ["trim", "strips", "trim"]
+    assert {tuple(of(layout)) for layout in found.layouts} == {
+        ("trim 5", "strips 2480", "scrap 15"),
+        ("trim 5", "strips 2400", "scrap 95"),
+    }
 
 
-def test_what_falls_at_the_end_is_a_trim_and_never_what_the_rack_would_take(stopped: Machine) -> None:
+def test_what_a_trim_takes_off_at_the_far_end_is_a_trim(stopped: Machine) -> None:
+    found, order = strips(stopped, replace(LONG, length=249_000))
+    assert {tuple(of(layout)) for layout in found.layouts} == {("trim 5", "strips 2490", "trim 5")}
+    assert verify(write_plan(found, order, "x")).faults == ()
+
+
+def test_an_end_off_which_strips_would_leave_what_the_rack_takes_is_a_direction(stopped: Machine) -> None:
     short = replace(LONG, length=200_000)
     found, _ = strips(stopped, short)
     assert [one.code for one in found.unplaced] == ["too-many-stages"]
