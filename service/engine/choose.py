@@ -34,6 +34,7 @@ from service.engine.objectives import (
 from service.engine.offcut_value import tree_value
 from service.engine.order import Objective, Order, Part, StockItem
 from service.engine.plan import Layout, Step, Summary
+from service.engine.program.numbering import by_use
 from service.engine.program.sequence import NoRoomError
 from service.engine.program.tasks import Weights, weights_for
 from service.engine.program.write import Cutting, write_programs
@@ -253,12 +254,13 @@ class _Desk:
             layouts += made
             stock = {item.ref: item for item in group.stock}
             cuttings.append(Cutting(group.material, made, stock, group.longest))
-        program = write_programs(
+        written = write_programs(
             order.machine, cuttings, self.parts, order.options, weights=weights, stop=self.stop
         )
-        handling, worth = handling_of(program).points, worth_of(layouts, order.parts)
+        numbered, program = by_use(layouts, written)
+        handling, worth = handling_of(program).points, worth_of(numbered, order.parts)
         summary = replace(
-            summarise(order, tuple(layouts), program),
+            summarise(order, numbered, program),
             handling=handling,
             worth=float(worth) if order.options.objective == "value" else None,
         )
@@ -274,15 +276,15 @@ class _Desk:
             sheets=summary.sheets,
             pieces=summary.sheets + summary.offcuts_used,
             stock_area=sum(
-                stock[one.stock_ref].length * stock[one.stock_ref].width * one.repeat for one in layouts
+                stock[one.stock_ref].length * stock[one.stock_ref].width * one.repeat for one in numbered
             ),
-            offcuts=sum(one.repeat * tree_value(one.tree, order.options.offcut_min) for one in layouts),
+            offcuts=sum(one.repeat * tree_value(one.tree, order.options.offcut_min) for one in numbered),
             handling=handling,
             minutes=summary.minutes,
             time_cost=summary.time_cost,
             worth=worth,
         )
-        return Draft(chosen, tuple(layouts), program, summary, figures)
+        return Draft(chosen, numbered, program, summary, figures)
 
     def combined(self, drafts: Sequence[Sequence[Draft]]) -> list[Draft]:
         """Whole plans from the drafts of each group."""

@@ -82,6 +82,15 @@ def test_demand_is_met_exactly_or_stated_as_unplaced(order: Order) -> None:
 
 
 @settings(max_examples=max(1, EXAMPLES // 5))
+@given(medium_orders())
+def test_sheets_are_numbered_as_they_are_taken_up(order: Order) -> None:
+    found = plan(order)
+    assert [layout.number for layout in found.layouts] == list(range(1, 1 + len(found.layouts)))
+    cut = list(dict.fromkeys(step.layout for step in found.program))
+    assert cut == sorted(cut)
+
+
+@settings(max_examples=max(1, EXAMPLES // 5))
 @given(small_orders())
 def test_the_same_order_gives_the_same_plan(order: Order) -> None:
     assert plan(order) == plan(order)
