@@ -1,13 +1,7 @@
 """The cut program: from layouts to numbered steps that the machine can make in that order.
 
-How a piece lies (the operator stands in front, the blade and the back gauge are behind the piece):
-
-* back gauge: the edge measured from lies at the back, against the gauge;
-* front stop: the measured edge lies in front, against the stop, so the other end is at the back;
-* marked line: the end that falls is at the back.
-
-A cut turns nothing: what stays in front and what falls behind keep the way they lay. Pieces that are
-taken up lying differently (some fell, some were held) are turned as far as the worst of them needs.
+Each layout becomes chains of cuts (:mod:`.groups`), each link of them a step in the rough (:mod:`.step`).
+Then the steps of all layouts are put in order (:mod:`.sequence`), numbered, and their pieces named.
 
 Lengths are whole hundredths of a millimetre.
 """
@@ -15,68 +9,26 @@ Lengths are whole hundredths of a millimetre.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from service.engine.force import ForceCheck, check_force
-from service.engine.handling import piece_kg
 from service.engine.layout.rules import stock_piece, walk
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Options, Part, StockItem
-from service.engine.plan import Axis, Gauging, Layout, Outcome, Settings, Step, Turn
-from service.engine.program.gang import gang_for, gripped
-from service.engine.program.groups import End, Goes, Link, Work, links_of
+from service.engine.plan import Layout, Outcome, Step, Turn
+from service.engine.program.groups import Goes, Link, Work, links_of
 from service.engine.program.names import letters, sheet_name
-from service.engine.program.remarks import lift_of, step_findings
 from service.engine.program.sequence import NoRoomError, in_order
+from service.engine.program.step import Shop, rough_step
 from service.engine.program.tasks import Stand, Task, Weights, weights_for
+from service.engine.program.turns import makers_of, turns_of
 from service.engine.quantities import Length
 from service.engine.sag import with_sheet
-from service.engine.settings import settings_for
-
-Lie: TypeAlias = tuple[Axis, End]
-"""How a piece lies: the axis in depth, and the end of it that is at the back."""
 
 
 class ProgramError(ValueError):
     """A layout that the machine cannot cut was handed in; the message names it and says why."""
-
-
-@dataclass(frozen=True, slots=True)
-class Shop:
-    """What all steps of a program have in common: the machine and what is on it."""
-
-    machine: Machine
-    material: Material
-    thickness: Length
-    longest: Length
-    forces: dict[Length, ForceCheck] = field(default_factory=dict)
-    """What was found of cuts of each length."""
-    settings: dict[tuple[Length, Length, bool, Gauging], Settings] = field(default_factory=dict)
-    """What was found of cuts by their length, the depth that falls, whether it is trim, and the gauging."""
-
-    def about(self, cut_length: Length, link: Link) -> tuple[ForceCheck, Settings]:
-        """Force and settings of a cut of that length; each question is asked once."""
-        force = self.forces.get(cut_length)
-        if force is None:
-            force = check_force(self.machine, self.material, self.thickness, cut_length)
-            self.forces[cut_length] = force
-        key = cut_length, link.fall_depth, link.is_trim, link.cut.gauging
-        settings = self.settings.get(key)
-        if settings is None:
-            settings = settings_for(
-                self.machine,
-                self.material,
-                self.thickness,
-                cut_length=cut_length,
-                drop_depth=link.fall_depth,
-                trim=link.is_trim,
-                gauging=link.cut.gauging,
-                force=force,
-            )
-            self.settings[key] = settings
-        return force, settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,9 +163,8 @@ def _run(
         raise ProgramError(f"layout {layout.number} cannot be cut on {machine.name}: {walked}")
     batch = layout.repeat if options.batch else 1
     links = links_of(layout.tree, piece, walked, batch, apart=apart)
-    names = dict.fromkeys(((link.group, link.place) for link in links), "")
-    rough = tuple(_step(shop, link, 0, layout.number, "none", names) for link in links)
-    turns, stays = _turns(links), _stays(links)
+    rough = tuple(rough_step(shop, link, layout.number) for link in links)
+    turns, stays = turns_of(links), _stays(links)
     bring = tuple(_bring(machine, *one) for one in zip(rough, turns, stays, strict=True))
     return _Run(layout.number, sheet_name(layout.number), links, rough, turns, bring)
 
@@ -233,7 +184,7 @@ def _bring(machine: Machine, step: Step, turn: Turn, stays: bool) -> int:
 
 def _stays(links: tuple[Link, ...]) -> tuple[bool, ...]:
     """Whether the one piece of each link can lie at the blade since the cut that left it in front."""
-    makers = _makers(links)
+    makers = makers_of(links)
     return tuple(
         link.pieces == 1
         and any(
@@ -296,19 +247,15 @@ def _finished(run: _Run, place: int, number: int, names: dict[Work, str]) -> Ste
     )
 
 
+def _outcomes(goes: tuple[Goes, ...], names: dict[Work, str]) -> tuple[Outcome, ...]:
+    return tuple(
+        Outcome(one.kind, names[one.work] if one.work is not None else one.ref, one.dx, one.dy, one.count)
+        for one in goes
+    )
+
+
 def _stand(step: Step) -> Stand:
     return step.gauging, step.gauge, (step.settings.gap, step.settings.rake_deg)
-
-
-def turn_between(before: Lie | None, after: Lie) -> Turn:
-    """How a piece is turned; a sheet that comes from the rack (None) is laid down right.
-
-    >>> turn_between(("y", "near"), ("x", "near")), turn_between(("x", "far"), ("x", "near"))
-    ('quarter', 'half')
-    """
-    if before is None or before == after:
-        return "none"
-    return "quarter" if before[0] != after[0] else "half"
 
 
 def _tasks(runs: tuple[_Run, ...]) -> tuple[list[Task], list[tuple[int, int]]]:
@@ -317,7 +264,7 @@ def _tasks(runs: tuple[_Run, ...]) -> tuple[list[Task], list[tuple[int, int]]]:
     places: list[tuple[int, int]] = []
     groups = 0
     for number, run in enumerate(runs):
-        makers = _makers(run.links)
+        makers = makers_of(run.links)
         first = len(tasks)
         for place, link in enumerate(run.links):
             step, work = run.rough[place], (link.group, link.place)
@@ -341,95 +288,3 @@ def _tasks(runs: tuple[_Run, ...]) -> tuple[list[Task], list[tuple[int, int]]]:
             places.append((number, place))
         groups += len(run.links)
     return tasks, places
-
-
-def _makers(links: tuple[Link, ...]) -> dict[Work, list[int]]:
-    makers: dict[Work, list[int]] = {}
-    for index, link in enumerate(links):
-        for goes in (*link.drops, *link.remainders):
-            if goes.work is not None:
-                makers.setdefault(goes.work, []).append(index)
-    return makers
-
-
-def _turns(links: tuple[Link, ...]) -> tuple[Turn, ...]:
-    """How the pieces of each link are turned against how the cuts that made them left them."""
-    makers = _makers(links)
-    lies = [(link.axis, link.end_at_back) for link in links]
-    return tuple(
-        _worst_turn([lies[maker] for maker in makers.get((link.group, link.place), ())], lies[index])
-        for index, link in enumerate(links)
-    )
-
-
-def _worst_turn(lies: list[Lie], after: Lie) -> Turn:
-    turns = {turn_between(before, after) for before in lies}
-    if "quarter" in turns:
-        return "quarter"
-    return "half" if "half" in turns else "none"
-
-
-def _step(shop: Shop, link: Link, number: int, layout: int, turn: Turn, names: dict[Work, str]) -> Step:
-    machine, material, thickness = shop.machine, shop.material, shop.thickness
-    along, depth = link.across.size, link.extent.size
-    kg = piece_kg(material, along, depth, thickness)
-    lift, about_lift = lift_of(machine, kg, (along, depth))
-    gang = _gang(shop, link, lift == "one person")
-    force, settings = shop.about(along * gang, link)
-    squared = _squared(machine, link)
-    return Step(
-        number=number,
-        layout=layout,
-        piece=names[(link.group, link.place)],
-        pieces=link.pieces,
-        along_blade=along,
-        depth=depth,
-        axis=link.axis,
-        edge_end=link.measured_end,
-        edge_state=link.edge_state,
-        turn=turn,
-        squared=squared,
-        gauging=link.cut.gauging,
-        gauge=link.cut.gauge,
-        measured="drop" if link.cut.item_falls or link.cut.from_far else "remainder",
-        repeat=link.repeat,
-        gang=gang,
-        strokes=link.repeat * -(-link.pieces // gang),
-        settings=settings,
-        force_kn=force.force_kn,
-        rating_share=force.rating_share,
-        piece_kg=kg,
-        lift=lift,
-        drops=_outcomes(link.drops, names),
-        remainders=_outcomes(link.remainders, names),
-        findings=step_findings(
-            machine,
-            thickness,
-            link,
-            gang,
-            squared,
-            settings.rake_deg,
-            (*force.findings, *settings.findings),
-            about_lift,
-        ),
-    )
-
-
-def _gang(shop: Shop, link: Link, light: bool) -> int:
-    """Pieces in one stroke. Only the back gauge stops several pieces at once, and heavy ones go alone."""
-    if link.cut.gauging != "back gauge" or not light:
-        return 1
-    return gang_for(shop.machine, link.across.size, link.pieces, shop.longest)
-
-
-def _squared(machine: Machine, link: Link) -> bool:
-    """Whether a good side edge can be held to the squaring arm while a foot grips the piece."""
-    good_side = not (link.across.near_mill and link.across.far_mill)
-    return good_side and machine.squaring_arm > 0 and gripped(machine.hold_down, 0, link.across.size)
-
-
-def _outcomes(goes: tuple[Goes, ...], names: dict[Work, str]) -> tuple[Outcome, ...]:
-    return tuple(
-        Outcome(one.kind, names[one.work] if one.work is not None else one.ref, one.dx, one.dy, one.count)
-        for one in goes
-    )
