@@ -5,7 +5,7 @@ from __future__ import annotations
 from marshmallow import Schema, fields, validate
 
 from schemas.fields import Choice, Document, JsonInt, Text, between
-from schemas.plans import FindingSchema
+from schemas.findings import FindingSchema
 from schemas.problems import FieldErrorSchema
 from schemas.words import says
 

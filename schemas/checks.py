@@ -18,10 +18,11 @@ from schemas.fields import (
     between,
     positive,
 )
+from schemas.findings import FindingSchema
 from schemas.orders import MachineField
 from schemas.payloads import GaugeStepSchema
-from schemas.plans import FindingSchema, SettingsSchema
 from schemas.records import MaterialSchema
+from schemas.steps import SettingsSchema
 from schemas.words import says
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from marshmallow import Schema, ValidationError, fields, validates_schema
 
 from schemas.fields import Choice, Document, Inner, JsonNumber, Many, Size, Text, Thickness, between, positive
-from schemas.plans import FindingSchema
+from schemas.findings import FindingSchema
 from schemas.records import MaterialSchema
 from schemas.words import says
 

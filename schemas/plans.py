@@ -18,44 +18,21 @@ from schemas.fields import (
     Record,
     Text,
 )
+from schemas.findings import Findings
 from schemas.layouts import LayoutSchema
 from schemas.orders import OrderSchema, read_order, write_order
 from schemas.problems import WireError, field_errors
+from schemas.steps import StepSchema
 from schemas.words import says
-from service.engine.findings import Finding
 from service.engine.order import Order
 from service.engine.plan import (
     Alternative,
     Bound,
     CutPlan,
-    Outcome,
     PartQuality,
-    Settings,
-    Step,
     Summary,
     Unplaced,
 )
-
-
-@says(
-    code="short stable word for programs, such as force-over-limit",
-)
-class FindingSchema(Record):
-    """A remark: ``stop``, ``caution`` or ``note``, with its basis."""
-
-    makes = Finding
-    level = Choice("stop", "caution", "note", required=True)
-    code = Text(required=True)
-    message = Text(required=True, most=2000)
-    basis = Text(required=True, most=2000)
-
-
-class _Findings(Many):
-    def __init__(self) -> None:
-        super().__init__(Inner(FindingSchema), required=True, most=1000)
-
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
-        return tuple(super()._deserialize(value, attr, data, **kwargs))
 
 
 @says(
@@ -105,103 +82,6 @@ class BoundSchema(Record):
     method = Text(required=True, most=500)
     value = JsonNumber(load_default=None, allow_none=True)
     gap_value = JsonNumber(load_default=None, allow_none=True)
-
-
-@says(
-    gap="blade gap",
-    rake_deg="rake, the slope between the blades",
-    stroke="stroke of the blade",
-    hold_down_kn="hold-down force to set, of all feet; null: not known",
-    relief="whether the gauge backs off before the blade",
-    sheet_support="whether the drop is carried",
-)
-class SettingsSchema(Record):
-    """What the machine is set to."""
-
-    makes = Settings
-    gap = Millimetres(required=True, data_key="gap_mm", zero_ok=True)
-    rake_deg = JsonNumber(required=True)
-    stroke = Millimetres(required=True, data_key="stroke_mm")
-    hold_down_kn = JsonNumber(required=True, allow_none=True)
-    relief = JsonBool(required=True)
-    sheet_support = JsonBool(required=True)
-    findings = _Findings()
-
-
-@says(
-    kind="what becomes of the pieces; scrap is what is left over, logged under the reason leftover",
-    ref="name of the part, the piece or the offcut; null: it has none",
-    count="how many",
-)
-class OutcomeSchema(Record):
-    """Where pieces go after a cut."""
-
-    makes = Outcome
-    kind = Choice("part", "piece", "offcut", "scrap", "trim", required=True)
-    ref = Text(required=True, allow_none=True)
-    dx = Millimetres(required=True, data_key="length_mm")
-    dy = Millimetres(required=True, data_key="width_mm")
-    count = JsonInt(required=True)
-
-
-@says(
-    number="number of the step, from 1",
-    layout="number of the layout",
-    piece="name of the equal pieces that are taken up",
-    pieces="how many of them go through the step",
-    along_blade="size of one piece along the blade",
-    depth="size of one piece in depth, before the first cut of the step",
-    axis="direction of the sheet in which the depth lies",
-    edge_end="which edge is measured from: the near or the far end of `axis`",
-    edge_state="whether that edge is a mill edge or a cut one",
-    turn="how the piece is turned against how it last lay at the blade",
-    squared="whether a cut edge lies against the squaring arm",
-    gauge="value to set: depth of the measured side",
-    measured="which side has the measured size: the drop, or the remainder",
-    repeat="cuts on each piece at this setting",
-    gang="pieces side by side in one stroke",
-    strokes="strokes of the whole step",
-    settings="what to set for the longest stroke of the step",
-    force_kn="force of the longest stroke of the step",
-    rating_share="thickness that counts over the rated one, as a fraction",
-    piece_kg="mass of a piece before the first cut",
-    lift="who moves the piece",
-    drops="where goes what falls behind the blade",
-    remainders="where goes what stays in front",
-)
-class StepSchema(Record):
-    """A step of the cut program."""
-
-    makes = Step
-    number = JsonInt(required=True, data_key="step")
-    layout = JsonInt(required=True)
-    piece = Text(required=True)
-    pieces = JsonInt(required=True)
-    along_blade = Millimetres(required=True, data_key="along_blade_mm")
-    depth = Millimetres(required=True, data_key="depth_mm")
-    axis = Choice("x", "y", required=True)
-    edge_end = Choice("near", "far", required=True)
-    edge_state = Choice("mill", "cut", required=True)
-    turn = Choice("none", "quarter", "half", required=True)
-    squared = JsonBool(required=True)
-    gauging = Choice("back gauge", "front stop", "marked line", required=True)
-    gauge = Millimetres(required=True, data_key="gauge_mm")
-    measured = Choice("drop", "remainder", required=True)
-    repeat = JsonInt(required=True)
-    gang = JsonInt(required=True)
-    strokes = JsonInt(required=True)
-    settings = Inner(SettingsSchema, required=True)
-    force_kn = JsonNumber(required=True)
-    rating_share = JsonNumber(required=True)
-    piece_kg = JsonNumber(required=True)
-    lift = Choice("one person", "two people", "crane", required=True)
-    drops = Many(Inner(OutcomeSchema), required=True, data_key="drop_to")
-    remainders = Many(Inner(OutcomeSchema), required=True, data_key="remainder_to")
-    findings = _Findings()
-
-    @post_load
-    def _make(self, data: Mapping[str, Any], **kwargs: Any) -> Step:
-        return Step(**{**data, "drops": tuple(data["drops"]), "remainders": tuple(data["remainders"])})
 
 
 @says(
@@ -298,7 +178,7 @@ class PartQualitySchema(Record):
     count = JsonInt(load_default=None, allow_none=True)
     outside = JsonNumber(load_default=None, allow_none=True)
     all_inside = JsonNumber(load_default=None, allow_none=True)
-    findings = _Findings()
+    findings = Findings()
 
     @pre_load
     def _aimed_at_nominal(self, data: Any, **kwargs: Any) -> Any:
@@ -377,7 +257,7 @@ class PlanSchema(Record):
     bound = Inner(BoundSchema, required=True)
     layouts = Many(Inner(LayoutSchema), required=True)
     program = Many(Inner(StepSchema), required=True, most=200_000)
-    findings = _Findings()
+    findings = Findings()
     unplaced = Many(Inner(UnplacedSchema), required=True)
     cautions = Many(Text(most=2000), required=True)
     stopped_early = JsonBool(required=True)

@@ -8,8 +8,8 @@ from typing import Any
 from marshmallow import Schema, ValidationError, fields, validates_schema
 
 from schemas.fields import Choice, Document, Inner, JsonNumber, Many, Size, Text, between
+from schemas.findings import FindingSchema
 from schemas.orders import MachineField
-from schemas.plans import FindingSchema
 from schemas.records import MaterialSchema
 from schemas.words import says
 

@@ -21,9 +21,9 @@ from schemas.fields import (
     between,
     positive,
 )
+from schemas.findings import FindingSchema
 from schemas.orders import MachineField
 from schemas.payloads import measured_something
-from schemas.plans import FindingSchema
 from schemas.records import MaterialSchema
 from schemas.words import says
 from service.engine.wear.seen import LEAST_RADIUS_UM, MOST_RADIUS_UM

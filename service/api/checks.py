@@ -16,7 +16,7 @@ from schemas.checks import (
     SettingsAnswerSchema,
     SettingsQuestionSchema,
 )
-from schemas.plans import FindingSchema
+from schemas.findings import FindingSchema
 from schemas.problems import NOT_TO_BE_CUT, pointer
 from schemas.slips import slips_of_machine, slips_of_material
 from service.api.operations import Answer, Given, Operations

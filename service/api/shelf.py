@@ -16,7 +16,7 @@ from flask import request
 from marshmallow import Schema
 
 from schemas.answers import PageQuerySchema, page_of, with_findings
-from schemas.plans import FindingSchema
+from schemas.findings import FindingSchema
 from schemas.problems import EXISTS, IN_USE, REVISION_WANTED, STALE, FieldError
 from service.api.operations import Answer, Given, Operations
 from service.api.paging import begins_after, page
