@@ -38,11 +38,12 @@ _HEADS: Final = (
 _WHY: Final = (
     f"handling counts {MOVE_POINTS} for each gauge setting, {TURN_POINTS} for each step with a turn, 1 for "
     "each stroke and each gauge value",
-    "recommended is the plan of least material; of such, the one with fewest sheets, then with most kept as",
-    "offcuts, then with the least handling times minutes: a tenth less of one for a tenth more of the other",
-    "each plan is better than those above it by a hundredth or more in material, minutes or handling",
+    "listed is what no other plan beats in material, minutes and handling, each better than those above by",
+    "a hundredth or more in one of them; recommended is the plan of least material, of such the one with the",
+    "fewest sheets, then with most kept as offcuts, then with the least handling times minutes: a tenth less",
+    "of one for a tenth more of the other (objective material may keep more, for more minutes and handling)",
 )
-"""What the column of handling counts, and why the recommended plan is it."""
+"""What the column of handling counts, what is listed, and why the recommended plan is it."""
 
 
 def comparison_lines(kept: KeptPlan) -> Iterator[str]:

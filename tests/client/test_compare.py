@@ -28,13 +28,13 @@ def varied(order_document):
 
 def test_all_plans_of_a_comparison_are_kept_and_shown_in_a_table(stocked, varied):
     kept = plan_here(stocked, varied)
-    head, *rows, last, counts, best, then, apart = comparison_lines(kept)
+    head, *rows, last, counts, listed, best, then, less = comparison_lines(kept)
     assert head.split()[:2] == ["pick", "plan"]
     assert [row.split()[1] for row in rows] == [kept.id, *(one.id for one in kept.others)]
     assert "recommended" in rows[0]
     assert "kept" in last
     shown = KeptPlan(kept.id, kept.plan, kept.order)
-    assert list(comparison_lines(shown)) == [head, *rows, last, counts, best, then, apart]
+    assert list(comparison_lines(shown)) == [head, *rows, last, counts, listed, best, then, less]
     for pick, one in enumerate(kept.others, 1):
         (told,) = comparison_lines(one)
         assert f"pick {pick}" in told
