@@ -64,7 +64,7 @@ def step(
 ) -> None:
     """Log that STEP of plan PLAN_ID is done, or a part of it.
 
-    Sheets taken, cuts, parts, trims, scrap and offcuts of the step are written together.
+    Sheets taken, cuts, parts, trims, leftovers and offcuts of the step are written together.
     """
     with in_home(home) as station:
         logged = log_step(

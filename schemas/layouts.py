@@ -86,7 +86,7 @@ class _Tree(Inner):
 
 
 @says(
-    number="counted from 1",
+    number="counted from 1 in the order in which the sheets are taken up",
     stock_ref="the stock that it is cut from",
     repeat="how many pieces of stock are divided so",
     tree="how the piece is divided, edge to edge",

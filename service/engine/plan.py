@@ -63,7 +63,7 @@ def leaves(node: Node) -> Iterator[Leaf]:
 class Layout:
     """How one stock piece is divided, and how many equal pieces are divided so.
 
-    `number` counts from 1 through the whole plan.
+    `number` counts from 1 through the whole plan, in the order in which the sheets are taken up.
     """
 
     number: int
