@@ -8,6 +8,7 @@ from __future__ import annotations
 import gzip
 import json
 import random
+import re
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -155,6 +156,10 @@ class Wire:
         except requests.exceptions.SSLError as error:
             raise CentreAway(f"the certificate of {self.server} is not accepted: {_reason(error)}") from error
         except requests.RequestException as error:
+            if _cut(error):
+                raise CentreAway(
+                    f"the line to {self.server} was cut before its answer was here as a whole"
+                ) from error
             raise CentreAway(f"{self.server} cannot be reached: {_reason(error)}") from error
         return _judged(self.server, status, got, body, sent_at, self.now())
 
@@ -188,7 +193,8 @@ def _judged(
         return Answer(status, headers, document, sent_at, received_at)
     if status >= 500 or status in _TRY_AGAIN:
         wait_s = _retry_after(next((v for k, v in headers.items() if k.lower() == "retry-after"), None))
-        raise CentreAway(f"{server} cannot take it now (status {status})", wait_s)
+        why = f": {said}" if (said := _said(document or {})) else ""
+        raise CentreAway(f"{server} cannot take it now (status {status}){why}", wait_s)
     problem = document or {}
     raise CentreRefuses(_in_words(server, status, problem), status, problem)
 
@@ -222,11 +228,22 @@ def _said(problem: Mapping[str, Any]) -> str:
     return "; ".join(told)
 
 
+def _cut(error: requests.RequestException) -> bool:
+    """Whether there was a line, and it ended in the middle of an exchange."""
+    inner = error.args[0] if error.args else None
+    # What kept a line from being made at all comes with a `reason`.
+    broke = isinstance(inner, Exception) and not hasattr(inner, "reason")
+    return isinstance(error, requests.exceptions.ChunkedEncodingError) or (
+        isinstance(error, requests.ConnectionError) and broke
+    )
+
+
 def _reason(error: BaseException) -> str:
     inner = error.args[0] if error.args else error
     reason = getattr(inner, "reason", None) or inner
     text = str(reason)
-    return text.rsplit(": ", 1)[-1].strip("()'\" ") or type(error).__name__
+    said = text.rsplit(": ", 1)[-1].strip("()'\" ")
+    return re.sub(r"^\[Errno -?\d+\] ", "", said) or type(error).__name__
 
 
 def _retry_after(value: str | None) -> float | None:

@@ -18,7 +18,7 @@ from schemas.problems import FieldError, WireError, field_errors
 from schemas.tokens import SCOPES, TokenRequestSchema
 from service.app import Config, contract, create_app, load_shop
 from service.cli_quarantine import quarantine
-from service.opening import opened, prepared, shown
+from service.opening import DamageTold, opened, prepared, shown
 from service.store import again, archive, archive_check, audits, held, records, tokens
 from service.store.archive_check import ArchiveDamaged
 from service.store.database import connected
@@ -26,7 +26,7 @@ from service.store.models import Event
 from service.tasks.schedule import Schedule, standing
 
 
-@click.group()
+@click.group(cls=DamageTold)
 @click.option(
     "--database",
     envvar="SHEARWRIGHT_DATABASE",

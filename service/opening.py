@@ -9,6 +9,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 from urllib.parse import urlsplit
 
 import click
@@ -16,7 +17,7 @@ from peewee import PeeweeException
 
 from service.app import Config
 from service.store import ready
-from service.store.database import DatabaseAddressError, open_database
+from service.store.database import PUT_BACK, DatabaseAddressError, is_damaged, is_full, open_database
 from service.store.migrate import NewerDatabaseError, migrate
 
 
@@ -67,5 +68,23 @@ def _told(config: Config) -> Iterator[None]:
     except (DatabaseAddressError, NewerDatabaseError, ready.NotReady) as error:
         raise click.ClickException(str(error)) from None
     except (PeeweeException, sqlite3.Error, OSError) as error:
-        said = next((line.strip() for line in str(error).splitlines() if line.strip()), type(error).__name__)
-        raise click.ClickException(f"the database {shown(config.database)} cannot be used: {said}") from None
+        raise _unusable(config, error) from None
+
+
+def _unusable(config: Config, error: Exception) -> click.ClickException:
+    said = next((line.strip() for line in str(error).splitlines() if line.strip()), type(error).__name__)
+    then = f"; {PUT_BACK}" if is_damaged(error) else ""
+    return click.ClickException(f"the database {shown(config.database)} cannot be used: {said}{then}")
+
+
+class DamageTold(click.Group):
+    """Commands that tell in one line of a database that proves damaged, or full, while they run."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command that is asked for."""
+        try:
+            return super().invoke(ctx)
+        except Exception as error:
+            if not isinstance(ctx.obj, Config) or not (is_damaged(error) or is_full(error)):
+                raise
+            raise _unusable(ctx.obj, error) from None

@@ -12,7 +12,7 @@ from peewee import OperationalError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 
 from schemas.problems import FORBIDDEN, NO_ROOM, NOT_VALID, UNAUTHORISED, FieldError, WireError
-from service.store.database import is_full
+from service.store.database import PUT_BACK, is_damaged, is_full
 
 log = logging.getLogger("shearwright.api")
 
@@ -160,6 +160,16 @@ def register_errors(app: Flask) -> None:
 
     @app.errorhandler(Exception)
     def _fault(error: Exception) -> Response:
+        if is_damaged(error):
+            log.exception("the database is damaged; %s", PUT_BACK)
+            return problem_response(
+                ProblemError(
+                    500,
+                    "The database is damaged",
+                    "the database of the service is damaged, and whoever keeps it has to put it back; "
+                    "stations keep what they have and send it again",
+                )
+            )
         log.exception("fault in %s %s", request.method, request.path)
         return problem_response(
             ProblemError(500, "A fault of the service", "the fault was written to the service's log")

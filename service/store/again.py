@@ -19,7 +19,7 @@ from schemas.payloads import PAYLOADS
 from schemas.problems import FieldError
 from service.store import effects, judging, records, withdrawn
 from service.store.books import Books
-from service.store.database import database
+from service.store.database import database, is_damaged
 from service.store.effects import Applied
 from service.store.events import Result
 from service.store.models import WAITS, Correction, Event
@@ -249,7 +249,9 @@ def _outcome(
         return "quarantined", (refused.error,), None
     except OperationalError:
         raise
-    except Exception:
+    except Exception as error:
+        if is_damaged(error):
+            raise
         log.exception("event %s of %s could not be applied", row.event_id, row.station)
         return "quarantined", (judging.FAULT,), None
     return "applied", (), applied

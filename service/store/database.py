@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Final, TypeAlias
@@ -26,6 +26,11 @@ Question: TypeAlias = tuple[str, Sequence[Any]]
 
 WAIT_S: Final = 30
 """How long a writer waits for another one, on SQLite, before it gives up [s]."""
+
+PUT_BACK: Final = (
+    "put it back from a backup, then run shearwright-service restored: stations offer again what it lacks"
+)
+"""What is to be done about a database that is damaged."""
 
 PRAGMAS: Final = (
     ("journal_mode", "wal"),
@@ -107,11 +112,24 @@ def _executed(sql: str, given: tuple[Any, ...]) -> Any:
 
 def is_full(error: BaseException) -> bool:
     """Whether a database said that there is no room left for what was to be written."""
+    return _says(error, {sqlite3.SQLITE_FULL}, (psycopg.errors.DiskFull,))
+
+
+def is_damaged(error: BaseException) -> bool:
+    """Whether a database said that what is on its disk cannot be what was written there."""
+    return _says(
+        error,
+        {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB},
+        (psycopg.errors.DataCorrupted, psycopg.errors.IndexCorrupted),
+    )
+
+
+def _says(error: BaseException, codes: Collection[int], kinds: tuple[type[BaseException], ...]) -> bool:
+    """Whether an error, or one behind it, has one of SQLite's codes or is of PostgreSQL's kinds."""
     said: BaseException | None = error
     while said is not None:
-        if getattr(said, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL or isinstance(
-            said, psycopg.errors.DiskFull
-        ):
+        code = getattr(said, "sqlite_errorcode", None)
+        if isinstance(said, kinds) or (code is not None and code & 0xFF in codes):
             return True
         said = said.__cause__ or said.__context__
     return False

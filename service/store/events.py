@@ -21,7 +21,7 @@ from schemas.problems import FieldError
 from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
 from service.store.chains import CHAIN, BrokenChain, Fork, Gap, Reached, reached, read_chain, save_chain
-from service.store.database import Question, ask_all, database
+from service.store.database import Question, ask_all, database, is_damaged
 from service.store.judging import (
     ABSURD_TIME,
     FAULT,
@@ -87,7 +87,9 @@ def push(
             results, chains = _in_one_go(checked, has, sender)
     except (BrokenChain, OperationalError):
         raise
-    except Exception:
+    except Exception as error:
+        if is_damaged(error):
+            raise
         log.exception("events of %s could not be applied together; each is tried alone", sender.station)
         with records.writing():
             results, chains = _each_alone(checked, has, sender)
@@ -115,7 +117,9 @@ def _each_alone(checked: Sequence[Checked], has: Mapping[str, int], sender: _Sen
                 results += _Run(sender, chains, has).take([one])
         except (BrokenChain, OperationalError):
             raise
-        except Exception:
+        except Exception as error:
+            if is_damaged(error):
+                raise
             chains.clear()
             chains.update(before)
             # A fault of ours must not keep back everything that this station wrote down after it.

@@ -2,10 +2,12 @@
 
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
+from http.client import BadStatusLine, IncompleteRead
 
 import pytest
 import requests
 import responses
+from urllib3.exceptions import MaxRetryError, NewConnectionError, ProtocolError
 
 from client.errors import CentreAway, CentreRefuses
 from client.sync import sync_once
@@ -156,3 +158,42 @@ def test_the_clock_is_read_anew_for_each_attempt(centre, station, hurry):
     centre.faults = [problem(503, "busy", {"Retry-After": "60"})]
     assert sync_once(station, patience=hurry(sleep=wait)).complete
     assert centre.sent_at == ["2026-03-02T00:01:00.000000Z"]
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        requests.exceptions.ChunkedEncodingError(
+            ProtocolError("Connection broken", IncompleteRead(b"x" * 9))
+        ),
+        requests.ConnectionError(ProtocolError("Connection aborted.", BadStatusLine("H"))),
+        requests.ConnectionError(ProtocolError("Connection aborted.", ConnectionResetError(104, "reset"))),
+    ],
+    ids=["in the body", "in the first line", "before it"],
+)
+def test_a_line_that_is_cut_in_an_answer_is_said_in_plain_words(station, sync, hurry, broken):
+    log(station, 2)
+    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
+        for method, path in (("POST", "events"), ("GET", "stations/bench1"), ("GET", "changes")):
+            mock.add(method, f"{URL}/v1/sync/{path}", body=broken)
+        report = sync(patience=hurry(tries=1))
+    assert str(report.problem) == f"the line to {URL} was cut before its answer was here as a whole"
+    assert report.counts.pending == 2
+
+
+def test_a_line_that_is_not_made_at_all_is_said_with_its_reason(station, sync, hurry):
+    log(station)
+    refused = NewConnectionError(None, "Failed to establish a new connection: [Errno 111] Connection refused")
+    broken = requests.ConnectionError(MaxRetryError(None, "/v1/sync/events", refused))
+    with responses.RequestsMock(assert_all_requests_are_fired=False) as mock:
+        for method, path in (("POST", "events"), ("GET", "stations/bench1"), ("GET", "changes")):
+            mock.add(method, f"{URL}/v1/sync/{path}", body=broken)
+        report = sync(patience=hurry(tries=1))
+    assert str(report.problem) == f"{URL} cannot be reached: Connection refused"
+
+
+def test_a_service_that_cannot_take_it_is_told_in_its_own_words(centre, station, sync, hurry):
+    log(station)
+    centre.faults = [problem(507, "No room left", detail="no room left on its disk")]
+    report = sync(patience=hurry(tries=1))
+    assert str(report.problem) == f"{URL} cannot take it now (status 507): no room left on its disk"
