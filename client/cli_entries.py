@@ -11,6 +11,7 @@ import click
 from client import show
 from client.cache import decided
 from client.cache.decided import verdicts
+from client.cache.lost import sent_as
 from client.cache.written import Written
 from client.cli_tools import in_home, say, tell
 from client.entry_words import STANDINGS, name_of, words_of
@@ -25,8 +26,11 @@ _MOST_AT_ONCE = 200
 @click.option(
     "--last", type=click.IntRange(1, 10_000), default=20, show_default=True, help="How many entries."
 )
+@click.option(
+    "--as-sent", is_flag=True, help="With each its epoch and number there, by which the centre names it."
+)
 @click.pass_obj
-def list_entries(home: Home, last: int) -> None:
+def list_entries(home: Home, last: int, as_sent: bool) -> None:
     """List the last entries with their numbers, the newest at the end.
 
     The last column says where an entry is: to be sent, or counted at the centre, in quarantine there, kept
@@ -43,10 +47,12 @@ def list_entries(home: Home, last: int) -> None:
                 name_of(one.type),
                 words_of(one.type, one.event["payload"]) if one.sound else "changed on the disk",
                 _standing(one, became),
+                *([sent_as(one.epoch, one.seq, one.seq)] if as_sent else []),
             )
             for one in reversed(entries)
         ]
-        for line in show.table(("entry", "at", "what", "", "where it is"), rows):
+        head = ("entry", "at", "what", "", "where it is", *(["sent as"] if as_sent else []))
+        for line in show.table(head, rows):
             say(line)
         for one in entries:
             if not one.sound:

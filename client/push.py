@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from marshmallow import EXCLUDE, ValidationError
 
+from client.cache.lost import sent_as
 from client.cache.outbox import Outbox, State, Written
 from client.entry_words import name_of
 from client.errors import CentreAway, CentreRefuses, StoreFailed
@@ -173,8 +174,8 @@ class Push:
         self._most = MOST_EVENTS
         self.outbox.reissue(epoch, first, f"the centre holds other entries from number {min(first, has)} on")
         self.done.notices.append(
-            f"the centre holds other entries of this station from number {first} on (was its store copied or "
-            "put back?): a new epoch was begun, and all that the centre lacks is sent under it"
+            f"the centre holds other entries of this station from {sent_as(epoch, first, first)} on (was its "
+            "store copied or put back?): a new epoch was begun, and what the centre lacks is sent under it"
         )
         return False
 

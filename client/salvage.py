@@ -13,7 +13,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -76,6 +76,12 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
             read = _read(aside, station, done)
             # A copy that was put aside before tells of its own time, and the mark of now.
             mark = None if source is not None else read_mark(home.mark_file)
+            ahead = _ahead(read, mark)
+            # What was found in the bytes alone has the number in the log that its epoch tells.
+            read.found = [
+                replace(one, row=one.row or (one.seq + ahead[one.epoch] if one.epoch in ahead else None))
+                for one in read.found
+            ]
             if source is None:
                 _clear(home)
         outbox = Outbox(home, station, why="the store was damaged, and what could be read was brought over")
@@ -86,6 +92,8 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
             if source is None and mark is None and adopted.taken:
                 done.unread.append("how far its numbers went, as the mark beside it is gone")
             _name_missing(outbox, read, mark, done)
+            if mark is not None:
+                outbox.pass_over(mark.row)
         finally:
             outbox.close()
         # Rows have other numbers now, and the cache must not take new events for ones that it includes.
@@ -260,26 +268,50 @@ def _name_missing(outbox: Outbox, read: StoreRead, mark: Mark | None, done: Salv
         have.setdefault(epoch, set()).add(seq)
     told = {one.epoch: one.last_seq for one in read.epochs}
     by_mark = {} if mark is None else mark.last
+    ahead = _ahead(read, mark)
     lost: list[Lost] = []
     for epoch in dict.fromkeys([*told, *by_mark, *(one.epoch for one in read.found)]):
         numbers = have.get(epoch, set())
         end = max(numbers, default=0)
         last = max(told.get(epoch, 0), by_mark.get(epoch, 0), end)
         first = min(numbers, default=1)
+        more = ahead.get(epoch)
         if first > 1:
-            lost.append(Lost(epoch, 1, first - 1, closed=True, old=True))
+            lost.append(
+                Lost(epoch, 1, first - 1, closed=True, old=True, row=None if more is None else 1 + more)
+            )
             if done.unread:
-                done.unread.append(
-                    f"of epoch {epoch[:8]} the entries {_runs(list(range(1, first)))}, unless they were "
-                    "dropped before as old ones are"
-                )
+                named = _named(epoch, list(range(1, first)), more)
+                done.unread.append(f"{named}, unless dropped before as old ones are")
         missing = [seq for seq in range(first, last + 1) if seq not in numbers]
-        lost += [Lost(epoch, low, high, closed=high < end) for low, high in _run_ends(missing)]
+        lost += [
+            Lost(epoch, low, high, closed=high < end, row=None if more is None else low + more)
+            for low, high in _run_ends(missing)
+        ]
         if missing:
-            done.unread.append(f"of epoch {epoch[:8]} the entries {_runs(missing)}")
+            done.unread.append(_named(epoch, missing, more))
     with outbox.home.writing(), outbox.sql.transaction():
         note_lost(outbox.sql, lost)
         found_again(outbox.sql, lambda epoch, seq: seq in have.get(epoch, ()))
+
+
+def _ahead(read: StoreRead, mark: Mark | None) -> dict[str, int]:
+    """By epoch, by how much the numbers of the log are ahead of its own; where that is one figure."""
+    found: dict[str, set[int]] = {}
+    for one in read.found:
+        if one.row is not None:
+            found.setdefault(one.epoch, set()).add(one.row - one.seq)
+    ahead = {epoch: min(by) for epoch, by in found.items() if len(by) == 1}
+    if mark is not None and mark.row and mark.epoch not in found:
+        ahead[mark.epoch] = mark.row - mark.seq
+    return ahead
+
+
+def _named(epoch: str, seqs: list[int], ahead: int | None) -> str:
+    """Entries as the log numbers them; where nothing tells how, by the numbers by which they are sent."""
+    if ahead is None:
+        return f"number{'' if len(seqs) == 1 else 's'} {_runs(seqs)} of epoch {epoch[:8]}"
+    return f"{'entry' if len(seqs) == 1 else 'entries'} {_runs([seq + ahead for seq in seqs])}"
 
 
 _NUMBERS: Final = "SELECT epoch, seq FROM event"

@@ -200,7 +200,7 @@ def quarantine_lines(events: Sequence[Written], zone: tzinfo, most: int = 20) ->
     for one in events[:most]:
         where = "put aside here" if one.state == "aside" else "at the centre"
         when = datetime.fromisoformat(one.happened_at).astimezone(zone)
-        what = f"{name_of(one.type)} (number {one.row}, {where})"
+        what = f"{name_of(one.type)} (entry {one.row}, {where})"
         yield f"  {when:%Y-%m-%d %H:%M} {what}: {_reason(one.answer)}"
     if len(events) > most:
         yield f"  … and {len(events) - most} more"

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from client.cache.lost import sent_as
 from client.cache.sqlite import Sqlite
 from client.entry_words import name_of
 
@@ -103,7 +104,7 @@ def decision_words(one: Decision, entry: tuple[int, str] | None) -> str:
     'entry 12 (scrapped) was dismissed by office and does not count: "logged twice"'
     """
     which = (
-        f"number {one.seq} of this station" if entry is None else f"entry {entry[0]} ({name_of(entry[1])})"
+        sent_as(one.epoch, one.seq, one.seq) if entry is None else f"entry {entry[0]} ({name_of(entry[1])})"
     )
     if one.kind == "settled":
         counted = "" if one.counted is None else f"; {one.counted} counted on the rack"

@@ -83,10 +83,24 @@ class Epochs(EventRows):
         with self.sql.transaction():
             self.begin_epoch(why)
             note_lost(self.sql, lost)
+        mark = read_mark(self.home.mark_file)
+        # Who brings a store over gives its entries their own numbers first.
+        if mark is not None and not self.why:
+            self.pass_over(mark.row)
         self.write_mark()
         if why != _FIRST_USE:
             told = "".join(f"; {lost_words(one)}" for one in lost)
             self.notice = f"{why}: a new epoch was begun, and what is pending here will be sent{told}"
+
+    def pass_over(self, row: int) -> None:
+        """Let the log go on after a number that was given out, so that none is given out twice.
+
+        Persons write numbers down, and withdraw by them.
+        """
+        with self.sql.transaction():
+            if row > self.last_row():
+                self.sql.run("DELETE FROM sqlite_sequence WHERE name = 'event'")
+                self.sql.run("INSERT INTO sqlite_sequence (name, seq) VALUES ('event', ?)", row)
 
     def _lost(self) -> list[Lost]:
         """What the mark tells of entries that are not in the store."""
@@ -94,11 +108,13 @@ class Epochs(EventRows):
         if mark is None:
             return []
         here = self.last_numbers()
-        lost = [
-            Lost(epoch, here.get(epoch, 0) + 1, last)
-            for epoch, last in mark.last.items()
-            if here.get(epoch, 0) < last
-        ]
+        lost = []
+        for epoch, last in mark.last.items():
+            first = here.get(epoch, 0) + 1
+            # Within an epoch the numbers of the log go up with its own.
+            row = mark.row - (last - first) if epoch == mark.epoch and mark.row else None
+            if first <= last:
+                lost.append(Lost(epoch, first, last, row=row))
         # Of a store that was exchanged nobody knows from which number on it was another.
         return [*lost, Lost(mark.epoch, 1, mark.seq)] if self._other_than(mark) else lost
 
@@ -124,6 +140,7 @@ class Epochs(EventRows):
         """Write how far the newest epoch is."""
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
         assert found is not None
+        row = self.sql.value("SELECT id FROM event WHERE epoch = ? AND seq = ?", found[0], found[1])
         # Epochs in which nothing was written tell nothing of what is missing.
         earlier = {epoch: seq for epoch, seq in self.last_numbers().items() if seq and epoch != found[0]}
-        write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer, earlier))
+        write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer, earlier, row or 0))

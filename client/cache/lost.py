@@ -41,6 +41,8 @@ class Lost:
         Whether they may have been dropped as old ones are, and then the centre has them.
     seen
         Whether a person said that it was seen to.
+    row
+        The number in the log that the first of them had; None where nothing tells.
     """
 
     epoch: str
@@ -52,6 +54,7 @@ class Lost:
     closed: bool = False
     old: bool = False
     seen: bool = False
+    row: int | None = None
 
 
 def known_losses(sql: Sqlite) -> list[Lost]:
@@ -131,25 +134,31 @@ def _dropped(one: Lost) -> bool:
 def lost_words(lost: Lost) -> str:
     """What is lost, in words for the person whose work it was.
 
-    >>> lost_words(Lost("e1", 17, 18))
+    >>> lost_words(Lost("01c046e3", 7, 8, row=17))
     'entries 17 to 18 of this station may be missing here; the next shearwright sync asks the centre for them'
     """
+
+    def named(first: int, last: int) -> str:
+        if lost.row is None:
+            return sent_as(lost.epoch, first, last)
+        return runs(lost.row + first - lost.first, lost.row + last - lost.first)
+
     if lost.has is None:
         old = ", unless they were dropped as old ones are" if lost.old else ""
         return (
-            f"{runs(lost.first, lost.last)} of this station may be missing here{old}; "
+            f"{named(lost.first, lost.last)} of this station may be missing here{old}; "
             f"the next shearwright sync asks the centre for {'it' if lost.first == lost.last else 'them'}"
         )
-    there = runs(lost.first, min(lost.has, lost.last))
+    there = named(lost.first, min(lost.has, lost.last))
     if lost.whole:
         return (
-            f"the centre has {there} of this station that another store wrote (epoch {lost.epoch[:8]}): this "
-            "folder was put back to before them, or is a new one; what was written down in that store and "
-            "not sent is only there: bring it over with shearwright salvage FILE, or write it down again"
+            f"the centre has {there} of this station, which another store wrote: this folder was put back to "
+            "before them, or is a new one; what was written down in that store and not sent is only there: "
+            "bring it over with shearwright salvage FILE, or write it down again"
         )
     there_it = "it" if lost.first == min(lost.has, lost.last) else "them"
     said = [f"the centre has {there} of this station, and this store lacks {there_it}"] if there else []
-    gone = runs(max(lost.first, lost.has + 1), lost.last)
+    gone = named(max(lost.first, lost.has + 1), lost.last)
     if gone:
         gone_it = "it" if max(lost.first, lost.has + 1) == lost.last else "them"
         said.append(f"neither here nor at the centre: {gone} of this station; write {gone_it} down again")
@@ -162,8 +171,20 @@ def lost_words(lost: Lost) -> str:
     return "; ".join(said)
 
 
+def sent_as(epoch: str, first: int, last: int) -> str:
+    """Numbers by which entries are sent, which are not those of the log; nothing where there are none.
+
+    >>> sent_as("01c046e3-9e13-4ea4-84c8-5457bafe9dc4", 3, 3), sent_as("01c046e3", 17, 18)
+    ('number 3 of epoch 01c046e3', 'numbers 17 to 18 of epoch 01c046e3')
+    """
+    if first > last:
+        return ""
+    which = f"number {first}" if first == last else f"numbers {first} to {last}"
+    return f"{which} of epoch {epoch[:8]}"
+
+
 def runs(first: int, last: int) -> str:
-    """Numbers of entries as people write them; nothing where there are none.
+    """Numbers of the log as people write them; nothing where there are none.
 
     >>> runs(3, 3), runs(17, 18), runs(2, 1)
     ('entry 3', 'entries 17 to 18', '')

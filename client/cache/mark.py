@@ -20,7 +20,8 @@ from client.home import write_whole
 class Mark:
     """Epoch, last number given out in it, the hash of that event, and the computer.
 
-    `earlier`: the last number of each epoch before; empty in the mark of an earlier version.
+    `earlier`: the last number of each epoch before; empty in the mark of an earlier version. `row`: the
+    number that the last entry of the epoch has in the log; 0 where the epoch has none, or nothing tells.
     """
 
     epoch: str
@@ -28,6 +29,7 @@ class Mark:
     hash: str
     computer: str
     earlier: Mapping[str, int] = field(default_factory=dict)
+    row: int = 0
 
     @property
     def last(self) -> dict[str, int]:
@@ -39,7 +41,8 @@ def read_mark(path: Path) -> Mark | None:
     """The mark, or None when there is none or it cannot be understood."""
     try:
         found = Mark(**json.loads(path.read_text(encoding="utf-8")))
-        return replace(found, earlier={str(epoch): int(seq) for epoch, seq in found.earlier.items()})
+        earlier = {str(epoch): int(seq) for epoch, seq in found.earlier.items()}
+        return replace(found, earlier=earlier, row=int(found.row))
     except FileNotFoundError:
         return None
     except (ValueError, TypeError, AttributeError):

@@ -218,4 +218,4 @@ def test_quarantine_is_told_in_words(service, connected, shearwright):
         assert sync_once(station).pushed.quarantined == 1
         folder = station.home.folder
     told = shearwright(folder, "status").stdout
-    assert "(number 1, at the centre): machine: no machine is known by the id 'bench-9m'" in told
+    assert "(entry 1, at the centre): machine: no machine is known by the id 'bench-9m'" in told

@@ -137,7 +137,7 @@ def test_what_is_not_understood_of_a_newer_centre_is_passed_over(station_answers
 def test_a_settled_discrepancy_says_what_did_not_add_up_and_what_was_counted(station_answers):
     about = "stock short: northgate/SH-A: taken 3, on the books 2"
     told = decision(1, kind="settled", outcome="settled", about=about, counted=4, words="on the pile")
-    wanted = f'number 1 of this station: {about}: settled by office; 4 counted on the rack: "on the pile"'
+    wanted = f'number 1 of epoch e: {about}: settled by office; 4 counted on the rack: "on the pile"'
     wanted += (
         "; what was logged stays and counts as before, and a wrong entry, this or another, is withdrawn "
     )

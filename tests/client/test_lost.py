@@ -59,6 +59,25 @@ def test_only_what_the_store_lacks_by_its_mark_is_named(home, tmp_path):
     assert "entries 4 to 5 of this station may be missing here" in status(home)
 
 
+def test_a_store_put_back_gives_no_number_of_the_log_out_twice(home, tmp_path):
+    """A person who wrote 4 down withdraws 4: that must not be another entry by now."""
+    with workstation_at(home) as station:
+        log(station, 1)
+        new_epoch(station.outbox)
+        log(station, 2)
+    shutil.copytree(home.folder, tmp_path / "copy")
+    with workstation_at(home) as station:
+        assert [one.row for one in log(station, 2)] == [4, 5]
+    put_back(tmp_path / "copy", home.folder, ["station.sqlite3"])
+    with workstation_at(home) as station:
+        assert "entries 4 to 5 of this station may be missing" in (station.outbox.notice or "")
+        assert log(station, 1)[0].row == 6
+    remove_store(home.folder)
+    with workstation_at(home) as station:
+        assert "entry 6 of this station may be missing" in (station.outbox.notice or "")
+        assert log(station, 1)[0].row == 7
+
+
 def test_the_next_sync_names_what_the_centre_lacks_until_a_person_has_seen_it(service, connected):
     with connected(service) as station:
         sync_once(station)
@@ -118,7 +137,8 @@ def test_a_whole_folder_put_back_is_noticed_although_it_agrees_with_itself(
         before = station.outbox.epoch
         report = sync_once(station)
         first = 3 + pending
-        wanted = f"the centre has entries {first} to {5 + pending} of this station, and this store lacks them"
+        named = f"numbers {first} to {5 + pending} of epoch {before[:8]}"
+        wanted = f"the centre has {named} of this station, and this store lacks them"
         assert any(wanted in one and "write it down again" in one for one in report.notices)
         assert station.outbox.epoch != before, "the next number was given out before"
         assert report.counts.pending == 0
@@ -173,7 +193,7 @@ def test_a_folder_put_back_before_a_whole_epoch_is_noticed_by_what_the_centre_li
         epoch = log(station, 3)[0].epoch
         sync_once(station)
     put_back(tmp_path / "copy", home.folder, ["station.sqlite3", "mark.json", "cache.sqlite3"])
-    told = f"entries 1 to 3 of this station that another store wrote (epoch {epoch[:8]})"
+    told = f"numbers 1 to 3 of epoch {epoch[:8]} of this station, which another store wrote"
     with connected(service) as station:
         assert any(told in one for one in sync_once(station).notices)
         assert not any(told in one for one in sync_once(station).notices), "told once"
@@ -187,7 +207,7 @@ def test_a_mark_of_an_earlier_version_is_read(home):
     with workstation_at(home) as station:
         log(station, 2)
     mark = json.loads(home.mark_file.read_text())
-    del mark["earlier"]
+    del mark["earlier"], mark["row"]
     home.mark_file.write_text(json.dumps(mark))
     with workstation_at(home) as station:
         assert station.outbox.notice is None

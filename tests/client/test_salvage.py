@@ -129,7 +129,7 @@ def test_an_event_changed_by_a_single_sign_is_not_taken(home, stocked):
     home.store_file.write_bytes(data.replace(b'"measured_mm":300.01', b'"measured_mm":399.01'))
     done = salvage(home, "bench1")
     assert done.events == 2
-    assert any("number 2" in words or "entries 2" in words for words in done.unread)
+    assert any("number 2" in words or "entry 2" in words for words in done.unread)
 
 
 def test_after_a_salvage_the_centre_has_everything_once(service, connected):

@@ -81,7 +81,7 @@ def test_an_event_in_quarantine_is_shown_by_the_number_that_the_log_has_for_it()
     one = Written(
         5, "id", "epoch", 1, "gauge.measured", "2026-03-02T07:15Z", "h", b"{}", "quarantined", None, 0
     )
-    assert "(number 5, at the centre)" in next(quarantine_lines([one], UTC))
+    assert "(entry 5, at the centre)" in next(quarantine_lines([one], UTC))
 
 
 def test_without_the_network_it_is_not_said_that_there_was_nothing_to_send():
