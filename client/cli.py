@@ -6,7 +6,7 @@ import sys
 import traceback
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -14,6 +14,7 @@ import click
 
 from client import show
 from client.agree import CENTRE_KNOWS, earlier_centre
+from client.cache.clock import offset_now, span
 from client.cache.lost import losses
 from client.cli_cut import cut_check, cut_settings
 from client.cli_edge import edge_check
@@ -157,14 +158,13 @@ def _status(station: Workstation, seen: bool) -> None:
     now = datetime.now(zone)
     outbox.sql.check()
     lines(show.sync_lines(outbox.sql.meta, now))
-    say(f"data as of       {show.moment(station.records.as_of, now)}")
+    offset = offset_now(outbox.sql)
+    say(f"data as of       {show.moment(station.records.as_of, now + (offset or timedelta()))}")
     lines(show.counts_lines(outbox.counts(), now))
-    offset = outbox.sql.meta("clock_offset_s")
     if offset is not None:
-        seconds = float(offset)
-        way = "behind" if seconds > 0 else "ahead of"
-        say(f"clock            {abs(seconds):.1f} s {way} the centre's")
-        if abs(seconds) > show.CLOCK_WARNING_S:
+        way = "behind" if offset > timedelta() else "ahead of"
+        say(f"clock            {span(offset)} {way} the centre's")
+        if abs(offset) > show.CLOCK_WARNING:
             say("note: set this computer's clock; reports use the corrected time meanwhile")
     earlier = earlier_centre(outbox.sql.meta(CENTRE_KNOWS))
     if earlier is not None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 import click
 
 from client import show
+from client.cache.clock import offset_now
 from client.errors import FaultsFound, InputWrong
 from client.home import Home
 from client.log.batch import Logged
@@ -92,7 +93,9 @@ def lines(told: Iterable[str]) -> None:
 
 def as_of(station: Workstation, *, err: bool = False) -> None:
     """Say how old the records are that an answer rests on."""
-    say(f"data as of {show.moment(station.records.as_of, datetime.now(station.zone()))}", err=err)
+    # That time is the centre's, so its age goes by the centre's clock.
+    now = datetime.now(station.zone()) + (offset_now(station.outbox.sql) or timedelta())
+    say(f"data as of {show.moment(station.records.as_of, now)}", err=err)
 
 
 class LengthType(click.ParamType[Length]):

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from marshmallow import EXCLUDE, ValidationError
 
+from client.cache.clock import note_offset
 from client.cache.lost import sent_as
 from client.cache.outbox import Outbox, State, Written
 from client.entry_words import name_of
@@ -238,7 +239,7 @@ def _lacking(outbox: Outbox, station: Mapping[str, Any]) -> dict[str, int]:
 
 
 def note_clock(outbox: Outbox, answer: Answer, server_time: str) -> None:
-    """Keep how far our clock is from the centre's [s]; positive when the centre's is ahead."""
+    """Keep how far our clock is from the centre's."""
     try:
         theirs = datetime.fromisoformat(server_time)
     except ValueError:
@@ -246,7 +247,7 @@ def note_clock(outbox: Outbox, answer: Answer, server_time: str) -> None:
     if theirs.tzinfo is None:
         return
     middle = answer.sent_at + (answer.received_at - answer.sent_at) / 2
-    outbox.sql.set_meta("clock_offset_s", f"{(theirs - middle).total_seconds():.3f}")
+    note_offset(outbox.sql, theirs - middle)
 
 
 def whole(value: Any) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from client.cache.lost import Lost, lost_words
 from client.cache.outbox import Counts, Written
@@ -18,7 +18,7 @@ from service.engine.order import Order, StockItem
 from service.engine.plan import CutPlan
 from service.engine.quantities import show_mm
 
-CLOCK_WARNING_S = 120.0
+CLOCK_WARNING = timedelta(seconds=120)
 """A clock further off than this is worth a word."""
 
 

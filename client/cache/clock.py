@@ -89,6 +89,25 @@ def shift_since(sql: Sqlite, number: int) -> timedelta:
     return current(sql)[1] - timedelta(milliseconds=then)
 
 
+def note_offset(sql: Sqlite, offset: timedelta) -> None:
+    """Keep by how much the centre's clock is ahead of ours, as the last exchange showed it."""
+    sql.set_meta("clock_offset_s", f"{offset.total_seconds():.3f}")
+    sql.set_meta("clock_offset_at", str(current(sql)[0]))
+
+
+def offset_now(sql: Sqlite) -> timedelta | None:
+    """By how much the centre's clock is ahead of ours; None before the first exchange.
+
+    Where our clock was moved since, that is known and counts.
+    """
+    found = sql.meta("clock_offset_s")
+    if found is None:
+        return None
+    at = sql.meta("clock_offset_at")
+    since = timedelta() if at is None else shift_since(sql, int(at))
+    return timedelta(seconds=float(found)) - since
+
+
 def _moved(sql: Sqlite, now: datetime, ticks: Ticks) -> timedelta:
     try:
         seen = json.loads(sql.meta("clock_seen") or "{}")
@@ -109,10 +128,21 @@ def in_words(moved: timedelta) -> str:
     >>> in_words(timedelta(hours=-3))
     'put back by 3 h'
     """
-    way = "forward" if moved > timedelta() else "back"
-    minutes = round(abs(moved).total_seconds() / 60)
+    return f"put {'forward' if moved > timedelta() else 'back'} by {span(moved)}"
+
+
+def span(time: timedelta) -> str:
+    """A time, either way, in a unit that suits it.
+
+    >>> span(timedelta(seconds=-3)), span(timedelta(minutes=5)), span(timedelta(days=-1)), span(timedelta(3))
+    ('3.0 s', '5 min', '24 h', '3 days')
+    """
+    seconds = abs(time).total_seconds()
+    minutes = round(seconds / 60)
+    if seconds < 90:
+        return f"{seconds:.1f} s"
     if minutes < 120:
-        return f"put {way} by {minutes} min"
+        return f"{minutes} min"
     if minutes < 48 * 60:
-        return f"put {way} by {round(minutes / 60)} h"
-    return f"put {way} by {round(minutes / 1440)} days"
+        return f"{round(minutes / 60)} h"
+    return f"{round(minutes / 1440)} days"

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from client.cache.clock import Ticks, in_words, ticks_now
+from client.cache.clock import Ticks, in_words, note_offset, offset_now, ticks_now
 from client.cache.outbox import Draft, Outbox
 from client.home import Home, StationSettings
 from client.sync import sync_once
@@ -122,6 +122,19 @@ def test_the_computer_counts_seconds_that_nobody_sets():
 )
 def test_a_move_is_told_in_a_fitting_unit(moved, words):
     assert in_words(moved) == words
+
+
+def test_how_far_the_clock_is_off_follows_it_when_it_is_moved(box, computer):
+    assert offset_now(box.sql) is None
+    box.write([measured()])
+    note_offset(box.sql, timedelta(seconds=-1))
+    computer.off = timedelta(days=1)
+    box.write([measured()])
+    assert offset_now(box.sql) == timedelta(days=-1, seconds=-1)
+    note_offset(box.sql, timedelta(days=-1))
+    computer.off = timedelta()
+    box.write([measured()])
+    assert offset_now(box.sql) == timedelta()
 
 
 def test_the_centre_counts_the_day_on_which_it_was(service, connected, tmp_path):

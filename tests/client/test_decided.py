@@ -54,6 +54,8 @@ def test_what_a_person_dismissed_is_told_once_with_their_words_and_listed(servic
         home = station.home
     assert told in shown(home, "decisions")
     assert shown(home, "log", "list").rstrip().endswith("dismissed")
+    as_sent = shown(home, "log", "list", "--as-sent").rstrip()
+    assert as_sent.endswith(f"dismissed    number {entry.seq} of epoch {entry.epoch[:8]}")
 
 
 def test_what_a_person_put_right_is_told(service, connected, tmp_path):
