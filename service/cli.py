@@ -99,15 +99,15 @@ def migrate_command(config: Config) -> None:
         done = again.reapply(datetime.now(UTC))
     if done.applied or done.quarantined:
         click.echo(
-            f"events whose type is known by now: {done.applied} applied, {done.quarantined} quarantined"
+            f"entries whose type is known by now: {done.applied} applied, {done.quarantined} quarantined"
         )
 
 
 @main.command("reapply")
-@click.option("--quarantined", is_flag=True, help="Try the quarantined events too.")
+@click.option("--quarantined", is_flag=True, help="Try the quarantined entries too.")
 @click.pass_obj
 def reapply_command(config: Config, quarantined: bool) -> None:
-    """Apply kept events whose type is known by now."""
+    """Apply kept entries whose type is known by now."""
     opened(config)
     with connected():
         done = again.reapply(datetime.now(UTC), quarantined=quarantined)
@@ -285,10 +285,10 @@ def restored_command(config: Config) -> None:
     """Say that the database was put back from a backup: every station then offers again what is missing."""
     opened(config)
     with connected():
-        events = Event.select().count()
+        entries = Event.select().count()
         click.echo(
             f"new epoch of the centre: {records.renew_epoch()} "
-            f"(database {shown(config.database)}, {events} events)"
+            f"(database {shown(config.database)}, {entries} entries)"
         )
 
 
@@ -296,27 +296,27 @@ def restored_command(config: Config) -> None:
 @click.option("--mend", is_flag=True, help="Put the recount in the place of what is kept.")
 @click.pass_obj
 def audit(config: Config, mend: bool) -> None:
-    """Count the roll-ups anew from the raw events; exit code 1 when they differ and are not mended."""
+    """Count the roll-ups anew from the raw entries; exit code 1 when they differ and are not mended."""
     opened(config)
     with connected():
         differences = audits.mend() if mend else audits.audit()
     for one in differences:
         click.echo(audits.told(one))
     if mend:
-        click.echo(f"{len(differences)} figures differed; all were counted anew from the events")
+        click.echo(f"{len(differences)} figures differed; all were counted anew from the entries")
         return
     if differences:
-        click.echo(f"{len(differences)} figures differ from the events", err=True)
+        click.echo(f"{len(differences)} figures differ from the entries", err=True)
         raise SystemExit(1)
-    click.echo("the roll-ups are equal to a recount of the events")
+    click.echo("the roll-ups are equal to a recount of the entries")
 
 
-@main.command("export-events")
+@main.command("export-entries")
 @click.option(
     "--before",
     type=click.DateTime(["%Y-%m-%d"]),
     required=True,
-    help="Events that came before this day (UTC).",
+    help="Entries that came before this day (UTC).",
 )
 @click.option(
     "--out",
@@ -325,8 +325,8 @@ def audit(config: Config, mend: bool) -> None:
     help="A new file; packed when its name ends with .gz.",
 )
 @click.pass_obj
-def export_events(config: Config, before: datetime, out: Path) -> None:
-    """Write raw events to a file with a manifest beside it, and read it again; nothing is deleted."""
+def export_entries(config: Config, before: datetime, out: Path) -> None:
+    """Write raw entries to a file with a manifest beside it, and read it again; nothing is deleted."""
     opened(config)
     try:
         with connected():
@@ -334,18 +334,18 @@ def export_events(config: Config, before: datetime, out: Path) -> None:
             made = archive_check.check(out)
     except (OSError, ArchiveDamaged) as error:
         raise click.ClickException(str(error)) from None
-    click.echo(f"{made.events} events of {len(made.runs)} epochs written and read again: {out}")
+    click.echo(f"{made.events} entries of {len(made.runs)} epochs written and read again: {out}")
 
 
 @main.command("check-export")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--with-store", is_flag=True, help="Also look whether the store has every event of the file.")
+@click.option("--with-store", is_flag=True, help="Also look whether the store has every entry of the file.")
 @click.pass_obj
 def check_export(config: Config, file: Path, with_store: bool) -> None:
-    """Read a file of events from beginning to end: its hash, every event, chain, count and sum."""
+    """Read a file of entries from beginning to end: its hash, every entry, chain, count and sum."""
     try:
         made = archive_check.check(file)
-        click.echo(f"{made.events} events of {len(made.runs)} epochs are as they were written")
+        click.echo(f"{made.events} entries of {len(made.runs)} epochs are as they were written")
         if not with_store:
             return
         opened(config)

@@ -17,6 +17,7 @@ from schemas.problems import FieldError, field_errors
 from service.app import Config
 from service.opening import opened
 from service.store import again, held
+from service.store.chains import sent_as
 from service.store.database import connected
 from service.store.events import Result
 
@@ -26,7 +27,7 @@ _NUMBER: Final = click.IntRange(1, 2**62)
 
 @click.group()
 def quarantine() -> None:
-    """List events that were not applied, and try, correct or dismiss them."""
+    """List entries that were not applied, and try, correct or dismiss them."""
 
 
 @quarantine.command("list")
@@ -36,7 +37,7 @@ def quarantine() -> None:
 @click.option("--full", is_flag=True, help="With each its payload, as JSON that can be put right.")
 @click.pass_obj
 def list_events(config: Config, show: str, full: bool) -> None:
-    """List events that wait, or that a person dismissed or corrected."""
+    """List entries that wait, or that a person dismissed or corrected."""
     opened(config)
     with connected():
         found = held.not_applied(0, _MOST, show)
@@ -45,8 +46,9 @@ def list_events(config: Config, show: str, full: bool) -> None:
         for one in found:
             event = one.event
             click.echo(
-                f"{one.id}  {one.state}  {one.site}/{one.station} entry {event['seq']}  {event['type']}  "
-                f"{held.moment(datetime.fromisoformat(event['happened_at']))}  {_errors(one.errors)}"
+                f"{one.id}  {one.state}  {one.site}/{one.station} {sent_as(event['epoch'], event['seq'])}  "
+                f"{event['type']}  {held.moment(datetime.fromisoformat(event['happened_at']))}  "
+                f"{_errors(one.errors)}"
             )
             for made in one.corrections:
                 click.echo(f"    {held.moment(made.made_at)}  {made.made_by}: {made.words} ({made.outcome})")
@@ -59,7 +61,7 @@ def list_events(config: Config, show: str, full: bool) -> None:
 @click.argument("number", type=_NUMBER)
 @click.pass_obj
 def retry(config: Config, number: int) -> None:
-    """Try again to apply an event, once what it lacked is there."""
+    """Try again to apply an entry, once what it lacked is there."""
     opened(config)
     with connected(), _told():
         _tell(number, again.retry(number, datetime.now(UTC)))
@@ -74,7 +76,7 @@ def retry(config: Config, number: int) -> None:
     help="A JSON file of the payload as it should have been.",
 )
 @click.option("--happened-at", help="The time as it should have been, with its offset.")
-@click.option("--as-new", is_flag=True, help="It happened beside the other event of that event_id.")
+@click.option("--as-new", is_flag=True, help="It happened beside the other entry of that event_id.")
 @click.option("--by", default="command line", show_default=True, help="Who corrects it.")
 @click.pass_obj
 def correct(
@@ -86,7 +88,7 @@ def correct(
     as_new: bool,
     by: str,
 ) -> None:
-    """Apply an event as it should have been; the original stays beside it."""
+    """Apply an entry as it should have been; the original stays beside it."""
     given = None if payload is None else _read(payload)
     asked = _asked(
         CorrectEventSchema, payload=given, happened_at=happened_at, words=words, as_new=as_new or None
@@ -111,7 +113,7 @@ def correct(
 @click.option("--by", default="command line", show_default=True, help="Who dismisses it.")
 @click.pass_obj
 def dismiss(config: Config, number: int, words: str, by: str) -> None:
-    """Say that an event is not to be applied; it is kept all the same."""
+    """Say that an entry is not to be applied; it is kept all the same."""
     said = _asked(WordsSchema, words=words)["words"]
     opened(config)
     with connected(), _told():
@@ -143,7 +145,7 @@ def _tell(number: int, result: Result | None) -> None:
 
 
 def _none_waits(number: int) -> click.ClickException:
-    return click.ClickException(f"no event {number} waits to be applied; see: quarantine list")
+    return click.ClickException(f"no entry {number} waits to be applied; see: quarantine list")
 
 
 def _asked(schema: type[Schema], **given: Any) -> Any:

@@ -85,7 +85,7 @@ def report(server: str, token: str, name: str, by: str) -> None:
     if not rows:
         sys.exit(f"the report {name} has no rows")
     if found["unapplied_events"]:
-        sys.exit(f"{found['unapplied_events']} events were not applied")
+        sys.exit(f"{found['unapplied_events']} entries were not applied")
     head = list(rows[0])
     cells = [[_shown(row[column]) for column in head] for row in rows]
     widths = [max(len(line[place]) for line in [head, *cells]) for place in range(len(head))]
@@ -107,7 +107,7 @@ def reached(server: str, token: str, station: str, log: str) -> None:
         sys.exit(f"the log of {station} has a hole or a double: {numbers}")
     centre = get(f"{server}/v1/sync/stations/{station}", token).json()
     if (centre["has_to_seq"], centre["last_hash"]) != (len(events), events[-1]["hash"]):
-        sys.exit(f"the centre has {centre['has_to_seq']} events of {station}, the log {len(events)}")
+        sys.exit(f"the centre has {centre['has_to_seq']} entries of {station}, the log {len(events)}")
     last = events[-1]["hash"][:12]
     print(f"station and centre both hold {len(events)} entries of {station}, ending in {last}")
 

@@ -177,7 +177,7 @@ def read_heat(given: Given, key: str) -> Answer:
     found = heats.trail(key)
     rows = heats.events_of(key, after, limit + 1)
     if not rows and not found.stock and not after:
-        raise not_found(f"no event and no stock is known of the heat {key!r}")
+        raise not_found(f"no entry and no stock is known of the heat {key!r}")
     document: dict[str, Any] = {
         "heat": key,
         "parts": HeatPartSchema(many=True).dump(found.parts),
@@ -251,7 +251,7 @@ def _result(result: Result | None, key: str) -> Answer:
 
 
 def _none_waits(key: str) -> ProblemError:
-    return not_found(f"no event of that number waits to be applied: {key!r}")
+    return not_found(f"no entry of that number waits to be applied: {key!r}")
 
 
 def _shown(given: Given, found_by: Callable[[int, int, str], list[Any]]) -> Callable[[int, int], list[Any]]:

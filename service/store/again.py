@@ -106,7 +106,7 @@ def correct(
         if happened_at is not None and judging.corrected_time(happened_at, ahead) is None:
             errors = [*errors, judging.ABSURD_TIME]
         if as_new and row.came_as is None and not _others(row):
-            errors = [*errors, FieldError("/as_new", "no other event came under this event_id")]
+            errors = [*errors, FieldError("/as_new", "no other entry came under this event_id")]
         if errors:
             raise CorrectionRefused(tuple(errors))
         if as_new and row.came_as is None:

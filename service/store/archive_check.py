@@ -44,12 +44,12 @@ def check(file: Path) -> Manifest:
             _check_line(file, number, count, line)
         except (KeyError, TypeError, ValueError, AttributeError) as error:
             # Well-formed JSON, and yet a field is missing or holds what it never does.
-            raise ArchiveDamaged(f"{file}, line {number}: this is no event") from error
+            raise ArchiveDamaged(f"{file}, line {number}: this is no entry") from error
     for name, counted in asdict(count).items():
         said = getattr(manifest, name)
         said = [asdict(run) for run in said] if name == "runs" else said
         if counted != said:
-            raise ArchiveDamaged(f"{file}: {name} of the manifest are not those of the events")
+            raise ArchiveDamaged(f"{file}: {name} of the manifest are not those of the entries")
     return manifest
 
 
@@ -57,7 +57,7 @@ def _check_line(file: Path, number: int, count: Count, line: Mapping[str, Any]) 
     _check_link(file, number, count.runs[-1] if count.runs else None, line["event"])
     if garbled(line["event"]):
         if line["event"]["state"] != "quarantined" and line["event"]["corrected_payload"] is None:
-            raise ArchiveDamaged(f"{file}, line {number}: the hash is not that of the event")
+            raise ArchiveDamaged(f"{file}, line {number}: the hash is not that of the entry")
         count.garbled += 1
     count.add(line)
 
@@ -68,7 +68,7 @@ def _manifest(file: Path) -> Manifest:
         said = json.loads(beside.read_bytes())
         made = Manifest(**{**said, "runs": [Run(**run) for run in said["runs"]]})
     except (ValueError, TypeError, KeyError) as error:
-        raise ArchiveDamaged(f"{beside} is no manifest of events") from error
+        raise ArchiveDamaged(f"{beside} is no manifest of entries") from error
     if made.format != FORMAT:
         raise ArchiveDamaged(f"{beside} is of the format {made.format!r}, and {FORMAT!r} is read here")
     return made
@@ -84,20 +84,20 @@ def _lines(file: Path) -> Iterator[dict[str, Any]]:
                     raise ValueError(number)
                 yield line
         except (ValueError, AttributeError, EOFError, zlib.error, gzip.BadGzipFile) as error:
-            raise ArchiveDamaged(f"{file}, line {number + 1}: this is no event") from error
+            raise ArchiveDamaged(f"{file}, line {number + 1}: this is no entry") from error
 
 
 def _check_link(file: Path, number: int, last: Run | None, event: Mapping[str, Any]) -> None:
     place, document = (event["station"], event["epoch"]), event["document"]
     own = {name: document[name] for name in ("station", "epoch", "seq", "hash")}
     if own != {name: event[name] for name in own}:
-        raise ArchiveDamaged(f"{file}, line {number}: the event stands under a name or number of another")
+        raise ArchiveDamaged(f"{file}, line {number}: the entry stands under a name or number of another")
     if last is not None and (last.station, last.epoch) == place:
         wanted = last.last_seq + 1, last.last_hash
     else:
         wanted = event["seq"], FIRST_HASH if event["seq"] == 1 else document["prev_hash"]
     if (event["seq"], document["prev_hash"]) != wanted:
-        raise ArchiveDamaged(f"{file}, line {number}: an event before this one is missing or was changed")
+        raise ArchiveDamaged(f"{file}, line {number}: an entry before this one is missing or was changed")
 
 
 def missing_in_store(file: Path) -> Iterator[str]:

@@ -58,6 +58,15 @@ CHAIN: Final = _CHAINS + "AND epoch = %s"
 _LAST_CHAIN: Final = _CHAINS + "ORDER BY started_at DESC, epoch DESC LIMIT 1"
 
 
+def sent_as(epoch: str, seq: int) -> str:
+    """An entry by what it was sent as; the log of its station has a number of its own for it.
+
+    >>> sent_as("01c046e3-9e13-4ea4-84c8-5457bafe9dc4", 3)
+    'number 3 of epoch 01c046e3'
+    """
+    return f"number {seq} of epoch {epoch[:8]}"
+
+
 def all_reached(station: str) -> list[Reached]:
     """How far the centre has each epoch of a station, in the order they began."""
     rows = Chain.select().where(Chain.station == station).order_by(Chain.started_at, Chain.epoch)

@@ -10,6 +10,7 @@ from typing import Any, Final
 from peewee import SQL
 
 from service.store import bulk, effects, makers, rack, records, steps
+from service.store.chains import sent_as
 from service.store.judging import corrected_time, zone_of
 from service.store.models import DISMISSED, WAITS, Correction, Discrepancy, Event
 
@@ -113,6 +114,7 @@ class StepEvent:
     station: str
     at: datetime
     pieces: int | None
+    epoch: str
     seq: int
 
 
@@ -127,6 +129,7 @@ def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
         Event.select(
             Event.event_id,
             Event.station,
+            Event.epoch,
             Event.seq,
             Event.corrected_at,
             Event.plan_id,
@@ -136,7 +139,7 @@ def events_of_steps(rows: Sequence[Any]) -> dict[int, list[StepEvent]]:
         .where(SQL(text, given), Event.state == "applied")
         .order_by(Event.id)
     ):
-        told = StepEvent(one.event_id, one.station, one.corrected_at, one.pieces, one.seq)
+        told = StepEvent(one.event_id, one.station, one.corrected_at, one.pieces, one.epoch, one.seq)
         found.setdefault((one.plan_id, one.step), []).append(told)
     return {number: found.get(place, []) for number, place in of_steps.items()}
 
@@ -146,7 +149,7 @@ def entries_of(rows: Sequence[Any]) -> dict[str, Any]:
     if not rows:
         return {}
     text, given = bulk.among("event_id", sorted({row.event_id for row in rows}))
-    wanted = Event.event_id, Event.station, Event.site, Event.seq, Event.corrected_at
+    wanted = Event.event_id, Event.station, Event.site, Event.epoch, Event.seq, Event.corrected_at
     found = Event.select(*wanted).where(SQL(text, given), Event.state != "again").order_by(Event.id.desc())
     return {one.event_id: one for one in found}
 
@@ -156,7 +159,7 @@ def entry_in_words(one: Any | None) -> str:
     if one is None:
         return "entry not kept"
     when = "" if one.corrected_at is None else f", {moment(one.corrected_at)}"
-    return f"entry {one.seq} of {one.station} at {one.site}{when}"
+    return f"{sent_as(one.epoch, one.seq)} of {one.station} at {one.site}{when}"
 
 
 def moment(at: datetime) -> str:
@@ -176,11 +179,12 @@ def what_stays(events: Sequence[StepEvent], entry: Any | None) -> list[str]:
     """
     told = [
         "what was logged stays and counts in the reports as before; if an entry is wrong, it is withdrawn "
-        "at the station that wrote it: shearwright log withdraw ENTRY --reason …"
+        "at the station that wrote it: shearwright log withdraw ENTRY --reason … (shearwright log list "
+        "--as-sent tells which of its entries is which here)"
     ]
     for one in events:
         pieces = "an unknown number of" if one.pieces is None else one.pieces
-        told.append(f"  entry {one.seq} of {one.station} counts {pieces} of the pieces")
+        told.append(f"  {sent_as(one.epoch, one.seq)} of {one.station} counts {pieces} of the pieces")
     if not events and entry is not None:
         told.append(f"  it was noted for {entry_in_words(entry)}")
     return told

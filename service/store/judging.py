@@ -47,7 +47,7 @@ class Checked:
         return self._errors
 
 
-GARBLED: Final = FieldError("/hash", "the hash is not that of the event")
+GARBLED: Final = FieldError("/hash", "the hash is not that of the entry")
 
 
 def _errors_of(event: Mapping[str, Any], hashed: str) -> tuple[FieldError, ...] | None:
@@ -83,7 +83,7 @@ def judge(
 
 TAKEN_ID: Final = FieldError(
     "/event_id",
-    "another event came under this event_id before; where both happened, "
+    "another entry came under this event_id before; where both happened, "
     "a person takes this one in under an id of its own",
 )
 ABSURD_TIME: Final = FieldError("/happened_at", f"a time from {_FIRST_YEAR} to {_LAST_YEAR} is wanted")

@@ -267,7 +267,7 @@ _ADDING: Final = (
 
 def others_of(plan_id: str, step: int, but: int) -> list[Any]:
     """Applied events of a step other than one, in the order they came."""
-    rows = Event.select(Event.event_id, Event.station, Event.corrected_at, Event.pieces).where(
+    rows = Event.select(Event.station, Event.epoch, Event.seq, Event.pieces).where(
         Event.plan_id == plan_id, Event.step == step, Event.state == "applied", Event.id != but
     )
     return list(rows.order_by(Event.id))

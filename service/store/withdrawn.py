@@ -13,6 +13,7 @@ from schemas.events import payload_errors
 from schemas.problems import FieldError
 from service.store import blades, cut_sums, effects, rack, steps, tally
 from service.store.books import Books
+from service.store.chains import sent_as
 from service.store.effects import Applied, EffectRefused, Happening
 from service.store.models import Correction, Discrepancy, Event
 from service.store.standing import payload_of
@@ -109,7 +110,7 @@ def _remaining(row: Any, cut: steps.Cut, books: Books) -> tuple[str, ...]:
     before = books.pieces_cut(cut)
     of = "" if cut.planned is None else f" of {cut.planned}"
     named = "; ".join(
-        f"{one.event_id} ({_pieces(one.pieces)}, station {one.station})" for one in others[:_NAMED]
+        f"{sent_as(one.epoch, one.seq)} of {one.station} ({_pieces(one.pieces)})" for one in others[:_NAMED]
     )
     more = f"; and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
     return (
@@ -141,22 +142,22 @@ def _named(event: Happening) -> Any:
         .order_by(Event.id)
     )
     if not rows:
-        raise _refused("no event of that event_id is kept here")
+        raise _refused("no entry of that event_id is kept here")
     own = [row for row in rows if row.station == event.station]
     if not own:
-        raise _refused(f"the event was written down at {rows[0].station}; only that station may withdraw it")
+        raise _refused(f"the entry was written down at {rows[0].station}; only that station may withdraw it")
     if (meant := event.payload.get("hash")) is not None:
         own = [row for row in own if row.hash == meant]
         if not own:
-            raise _refused("no event of that event_id has that hash")
+            raise _refused("no entry of that event_id has that hash")
     standing = [row for row in own if row.dismissed_at is None]
     if len(standing) > 1:
         raise _refused(
-            "several events came under this event_id; a person at the centre adds the hash of the one "
+            "several entries came under this event_id; a person at the centre adds the hash of the one "
             "that is meant to the payload"
         )
     if not standing:
-        raise _refused("the event was withdrawn or dismissed before")
+        raise _refused("the entry was withdrawn or dismissed before")
     row = standing[0]
     if row.type == TYPE:
         raise _refused("a withdrawal is not withdrawn; write down anew what was done")

@@ -29,15 +29,15 @@ class Job:
 def _audit(ages: Ages, now: datetime) -> tuple[Outcome, str]:
     differences = audits.audit()
     if not differences:
-        return "done", "the roll-ups are equal to a recount of the events"
+        return "done", "the roll-ups are equal to a recount of the entries"
     named = "; ".join(audits.told(one) for one in differences[:_SHOWN])
     more = f"; and {len(differences) - _SHOWN} more" if len(differences) > _SHOWN else ""
-    return "attention", f"{len(differences)} figures differ from the events: {named}{more}"
+    return "attention", f"{len(differences)} figures differ from the entries: {named}{more}"
 
 
 def _reapply(ages: Ages, now: datetime) -> tuple[Outcome, str]:
     done = again.reapply(now)
-    return "done", f"{done.applied} kept events applied, {done.quarantined} quarantined"
+    return "done", f"{done.applied} kept entries applied, {done.quarantined} quarantined"
 
 
 def _makers(ages: Ages, now: datetime) -> tuple[Outcome, str]:
@@ -54,7 +54,7 @@ def _retention(ages: Ages, now: datetime) -> tuple[Outcome, str]:
     kept_answers = answers.forget(now)
     return "done", (
         f"{kept_answers} kept answers forgotten, {deletions} deletions forgotten, {plans} old plans removed; "
-        "events are never deleted"
+        "entries are never deleted"
     )
 
 
@@ -67,8 +67,8 @@ def _all(step: Callable[[], int]) -> int:
 
 
 JOBS: Final = (
-    Job("reapply", timedelta(days=1), _reapply, "applies kept events whose type is known by now"),
-    Job("audit", timedelta(days=1), _audit, "compares the roll-ups with a recount of the raw events"),
+    Job("reapply", timedelta(days=1), _reapply, "applies kept entries whose type is known by now"),
+    Job("audit", timedelta(days=1), _audit, "compares the roll-ups with a recount of the raw entries"),
     Job("makers", timedelta(days=1), _makers, "looks for steps cut of pieces that nobody logged as made"),
-    Job("retention", timedelta(days=1), _retention, "lets go what has its age; never an event"),
+    Job("retention", timedelta(days=1), _retention, "lets go what has its age; never an entry"),
 )

@@ -246,7 +246,8 @@ def test_what_another_station_logged_of_the_step_is_told_at_the_next_sync(servic
     pieces = other.event["payload"]["step_pieces"]
     assert notice == (
         f"step 1 of plan {plan_id} still counts {pieces} of {pieces} pieces, by other entries: "
-        f"{other.event_id} ({pieces} {'piece' if pieces == 1 else 'pieces'}, station bench2)"
+        f"number {other.seq} of epoch {other.epoch[:8]} of bench2 "
+        f"({pieces} {'piece' if pieces == 1 else 'pieces'})"
     )
 
 

@@ -104,7 +104,7 @@ class Office:
                     # What only a centre that was put back had is nowhere any more, and cannot be taken back.
                     kind = item["event"]["type"]
                     nowhere = item["event"]["payload"].get("event_id") in self.excused
-                    left = "no event of that event_id" if nowhere else _NOTHING_LEFT[kind]
+                    left = "no entry of that event_id" if nowhere else _NOTHING_LEFT[kind]
                     assert left in answer.text, answer.text
                     words = {"words": "nothing is left to do"}
                     self.tell(f"{kind} is dismissed")

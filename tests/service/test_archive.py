@@ -149,16 +149,16 @@ def _corrected(lines: Any, said: Any) -> None:
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        (_payload, "the hash is not that of the event"),
+        (_payload, "the hash is not that of the entry"),
         (_drop, "missing or was changed"),
-        (_drop_last, "of the manifest are not those of the events"),
+        (_drop_last, "of the manifest are not those of the entries"),
         (_correction, "corrections of the manifest"),
         (_state, "states of the manifest"),
         (_number, "name or number of another"),
         (_corrected, "sums of the manifest"),
         (lambda lines, said: said.update(format="other 1"), "of the format 'other 1'"),
         (lambda lines, said: said.pop("runs"), "is no manifest"),
-        (lambda lines, said: lines.append({"no": "event"}), "this is no event"),
+        (lambda lines, said: lines.append({"no": "event"}), "this is no entry"),
     ],
 )
 def test_what_was_changed_is_found_even_with_the_right_hash_of_the_file(
@@ -242,9 +242,9 @@ def test_by_the_command_line(kept: Service, tmp_path: Path) -> None:
         return CliRunner().invoke(main, ["--database", kept.address, *words])
 
     file = tmp_path / "events.jsonl.gz"
-    done = run("export-events", "--before", "2026-03-03", "--out", str(file))
+    done = run("export-entries", "--before", "2026-03-03", "--out", str(file))
     assert done.exit_code == 0, done.output
-    assert "10 events of 3 epochs written and read again" in done.output
+    assert "10 entries of 3 epochs written and read again" in done.output
     done = run("check-export", str(file), "--with-store")
     assert done.exit_code == 0, done.output
     assert "as they were written" in done.output
@@ -254,5 +254,5 @@ def test_by_the_command_line(kept: Service, tmp_path: Path) -> None:
     done = run("check-export", str(file), "--with-store")
     assert done.exit_code == 1
     assert "1 of them are not in this store" in done.output
-    again = run("export-events", "--before", "2026-03-03", "--out", str(file))
+    again = run("export-entries", "--before", "2026-03-03", "--out", str(file))
     assert (again.exit_code, "is there already" in again.output) == (1, True)

@@ -113,7 +113,7 @@ def test_a_restored_centre_gets_a_new_epoch(run: Any) -> None:
     run("migrate")
     first, second = (run("restored").output for _ in range(2))
     assert "new epoch of the centre" in first
-    assert "centre.sqlite3, 0 events)" in first
+    assert "centre.sqlite3, 0 entries)" in first
     assert first != second
 
 
@@ -191,7 +191,7 @@ LOOKING = [
     ("discrepancies", "settle", "1", "--words", "counted"),
     ("token", "list"),
     ("token", "revoke", "none"),
-    ("export-events", "--before", "2026-03-03", "--out", "events.jsonl"),
+    ("export-entries", "--before", "2026-03-03", "--out", "events.jsonl"),
 ]
 
 

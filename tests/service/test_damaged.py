@@ -55,7 +55,7 @@ def test_a_push_that_meets_damage_puts_no_event_into_quarantine(service: Service
 
 
 @pytest.mark.parametrize(
-    "words", [("audit",), ("export-events", "--before", "2027-01-01", "--out", "events.jsonl")], ids=" ".join
+    "words", [("audit",), ("export-entries", "--before", "2027-01-01", "--out", "events.jsonl")], ids=" ".join
 )
 def test_a_command_that_meets_damage_says_what_to_do(
     small: Service, station: Station, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]

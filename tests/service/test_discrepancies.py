@@ -68,9 +68,10 @@ def test_the_command_lists_and_settles_what_does_not_add_up(small: Service, stat
 
     short = {**piece(quantity=9, length_mm=3000), "ref": "SH-A"}
     small.push([step_cut(station), step_cut(station, 1), station.write("stock.taken", short)])
+    of = f"of epoch {station.epoch[:8]} of ng-1"
     lines = run("list").output.splitlines()
     assert [line.rsplit("  ", 1)[1].split(", noted ")[0] for line in lines] == [
-        f"entry {number} of ng-1 at northgate, 2026-03-02 09:15 UTC" for number in (2, 3, 3)
+        f"number {number} {of} at northgate, 2026-03-02 09:15 UTC" for number in (2, 3, 3)
     ]
     assert [line.rsplit("  ", 1)[0] for line in lines] == [
         f"1  northgate/plan {PLAN} step 2  S235JR  pieces cut 5, planned 4 (counted now: ng-1 4, ng-1 1)",
@@ -85,12 +86,12 @@ def test_the_command_lists_and_settles_what_does_not_add_up(small: Service, stat
     assert "counts in the reports as before" in settled[1]
     assert "shearwright log withdraw" in settled[1]
     assert settled[2:] == [
-        "  entry 1 of ng-1 counts 4 of the pieces",
-        "  entry 2 of ng-1 counts 1 of the pieces",
+        f"  number 1 {of} counts 4 of the pieces",
+        f"  number 2 {of} counts 1 of the pieces",
     ]
     settled = run("settle", "3", "--words", "counted", "--counted", "2").output.splitlines()
     assert settled[0] == "settled: northgate/SH-A"
-    assert settled[2:] == ["  it was noted for entry 3 of ng-1 at northgate, 2026-03-02 09:15 UTC"]
+    assert settled[2:] == [f"  it was noted for number 3 {of} at northgate, 2026-03-02 09:15 UTC"]
     assert len(run("list").output.splitlines()) == 1
     run("settle", "2", "--words", "counted")
     assert run("list").output == "none that is open\n"

@@ -37,7 +37,8 @@ def test_a_payload_is_put_right_from_a_file_that_the_list_begins(
     small.push([station.cut(), station.write("cuts.made", wrong)])
     line, *payload = run("list", "--full").output.splitlines()
     assert line == (
-        "2  quarantined  northgate/ng-1 entry 2  cuts.made  2026-03-02 09:15 UTC  "
+        f"2  quarantined  northgate/ng-1 number 2 of epoch {station.epoch[:8]}  cuts.made  "
+        "2026-03-02 09:15 UTC  "
         "/payload/strokes a number from 1 to 1000000 is wanted"
     )
     assert json.loads("\n".join(payload)) == wrong
@@ -84,7 +85,7 @@ def test_an_event_is_tried_again_once_what_it_lacked_is_there(
     assert "still quarantined: /payload/machine: no machine is known by the id 'bench-4m'" in done.output
     small.post("/machines", machine("bench-4m"))
     assert run("retry", "1").output == "applied: 1\n"
-    assert "no event 1 waits to be applied" in run("retry", "1").output
+    assert "no entry 1 waits to be applied" in run("retry", "1").output
 
 
 def test_an_event_is_dismissed_in_words(small: Service, station: Station, run: Run) -> None:

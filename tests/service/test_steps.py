@@ -83,7 +83,7 @@ def test_withdrawing_the_first_of_two_settles_what_the_second_showed(
     (note,) = answer.json["notes"]
     assert "step 2" in note
     assert "4 of 4 pieces" in note
-    assert other["event_id"] in note
+    assert f"number {other['seq']} of epoch {other['epoch'][:8]} of {other['station']}" in note
     assert "ng-2" in note
     # The answer was lost on its way: sent again, or under a new epoch, it is told again.
     sent = [{name: one[name] for name in ("event_id", "type", "payload")} for one in gone]
