@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +16,7 @@ from client.compare import Teller, comparison_lines
 from client.errors import FaultsFound, InputWrong, NotAllPlanned
 from client.home import Home
 from client.order_check import line_faults, looks_like_inches, order_faults
+from client.orders.picked_stock import with_stock
 from client.orders.read import Look, OrderFile, read_order_file, resolved, told_by_line
 from client.orders.table import read_json
 from client.planning import KeptPlan, order_here, plan_here, plan_there, write_papers
@@ -31,6 +33,12 @@ def _order_options(command: Any) -> Any:
         [
             click.argument("orderfile", type=click.Path(dir_okay=False, path_type=Path)),
             click.option("--machine", help="Id of the machine; shearwright machines lists them."),
+            click.option(
+                "--stock",
+                multiple=True,
+                metavar="REF",
+                help="A piece of the rack to cut from, and no other but those named so; may be given again.",
+            ),
             click.option("--order-ref", help="Name of the order; else the name of the file."),
             click.option(
                 "--units", type=click.Choice(["mm", "in"]), help="Unit of bare numbers; mm unless given."
@@ -95,7 +103,10 @@ def _read(orderfile: Path, station: Workstation, options: dict[str, Any], look: 
         if len(known) == 1:
             options["machine"] = known[0]
             say(f"machine {known[0]}, the only one at {station.settings.site}", err=True)
+    stock: tuple[str, ...] = options.pop("stock")
     read = read_order_file(orderfile, **options, look=look)
+    if stock:
+        read = replace(read, document=with_stock(station, read.document, stock))
     for note in read.notes:
         say(f"note: {note}", err=True)
     return read
