@@ -120,7 +120,7 @@ class Figures:
             self.sheets,
             self.stock_area,
             useful,
-            self.handling * self.minutes,
+            self.handling * round(10 * self.minutes),
             self.handling,
             -self.offcuts,
         )

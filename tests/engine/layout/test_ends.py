@@ -99,3 +99,13 @@ def test_the_bound_of_worth_holds_where_strips_are_shorter_than_the_trims_leave(
     worth, bound = worth_of_one(stopped, shorter, longer)
     assert worth == 50
     assert bound >= 50
+
+
+def test_to_the_replay_scrap_is_an_end_only_with_the_mill_edge_on_it(stopped: Machine) -> None:
+    """Off a sheet with cut edges the same cut is a direction of its own, and the strips are the second."""
+    found, order = strips(stopped, SHORTER)
+    document = write_plan(found, order, "x")
+    assert verify(document).faults == ()
+    for item in document["order"]["stock"]:
+        item["edges"] = "cut"
+    assert "stages" in {fault.code for fault in verify(document).faults}
