@@ -19,6 +19,7 @@ from service.engine.layout.job import Division, Job
 from service.engine.layout.search import find_layouts
 from service.engine.layout.stock import in_money
 from service.engine.layout.tree import stages_of
+from service.engine.layout.walk import walk
 from service.engine.order import ANY_STAGES
 from service.engine.quantities import show_mm
 
@@ -86,7 +87,7 @@ def can_be_cut(job: Job, divisions: Sequence[Division]) -> bool:
         piece = rules.stock_piece(by_ref[one.stock_ref], trim)
         if stages_of(one.tree) > job.options.max_stages:
             return False
-        if isinstance(rules.walk(job.machine, one.tree, piece, parts, trim, job.longest), str):
+        if isinstance(walk(job.machine, one.tree, piece, parts, trim, job.longest), str):
             return False
     return True
 

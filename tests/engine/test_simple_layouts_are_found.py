@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from service.engine.force import longest_cut
 from service.engine.handling import lift_for, piece_kg
 from service.engine.layout import rules
+from service.engine.layout.walk import walk
 from service.engine.machine import Machine
 from service.engine.order import Options, Order, StockItem
 from service.engine.plan import Axis, Leaf, LeafKind, Node, Split
@@ -100,5 +101,5 @@ def test_a_part_that_the_plainest_layout_can_make_is_placed(order: Order) -> Non
             continue
         for tree in plainest(order, machine, item):
             piece = rules.stock_piece(item, trim)
-            walked = rules.walk(machine, tree, piece, {part.ref: part}, trim, longest)
+            walked = walk(machine, tree, piece, {part.ref: part}, trim, longest)
             assert isinstance(walked, str), f"refused, yet this can be cut: {tree}"

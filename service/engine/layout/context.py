@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from service.engine.layout import rules
 from service.engine.layout.assign import Lines
 from service.engine.layout.bound import Least, bound_levels
 from service.engine.layout.carve import carve
@@ -26,6 +25,7 @@ from service.engine.layout.rules import Piece
 from service.engine.layout.shapes import Grain, Wish
 from service.engine.layout.stock import StockType, cost_scale, in_money, stock_types
 from service.engine.layout.tree import Builder, Region, stages_of
+from service.engine.layout.walk import walk
 from service.engine.order import Effort
 from service.engine.plan import Axis, Leaf, Node, Split, leaves
 from service.engine.quantities import Length, show_mm
@@ -197,7 +197,7 @@ class Context:
         old = self.pool.get((stock.index, use))
         if old is not None and (worth, -pattern.handling) <= (old.offcut_worth, -old.handling):
             return old
-        walked = rules.walk(
+        walked = walk(
             self.job.machine,
             tree,
             stock.piece,

@@ -12,7 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from service.engine.layout.rules import Piece, Walked, stock_piece, walk
+from service.engine.layout.rules import Piece, stock_piece
+from service.engine.layout.walk import Walked, walk
 from service.engine.order import Edges, Order
 from service.engine.plan import Layout, Leaf, Node
 from service.engine.quantities import Length

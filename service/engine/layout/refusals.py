@@ -17,6 +17,7 @@ from service.engine.layout.rules import Piece
 from service.engine.layout.shapes import Slot, Strip
 from service.engine.layout.stock import StockType
 from service.engine.layout.tree import Builder, Region, stages_of
+from service.engine.layout.walk import walk
 from service.engine.order import Part, Tolerance, ToleranceClass
 from service.engine.plan import Axis, Node, leaves
 from service.engine.quantities import Length, show_mm
@@ -78,7 +79,7 @@ def _can_be_cut(builder: Builder, node: Node, piece: Piece, stages: int) -> bool
     """Whether a layout holds a part and the machine can cut it in so many levels."""
     if stages_of(node) > stages or not any(leaf.kind == "part" for leaf in leaves(node)):
         return False
-    walked = rules.walk(builder.machine, node, piece, builder.parts, builder.trim, builder.filler.limit)
+    walked = walk(builder.machine, node, piece, builder.parts, builder.trim, builder.filler.limit)
     return not isinstance(walked, str)
 
 

@@ -21,24 +21,23 @@ which no program can cut. The rules, in the trade's terms:
 * A mill edge is cut away before it may bound a part, by at least the trim.
 * The piece must fit the blade and be gripped by the feet.
 
+A whole layout tree is tried by them in :mod:`.walk`.
+
 Lengths are whole hundredths of a millimetre.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple, TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from service.engine.machine import BackGauge, Machine
-from service.engine.order import Part, StockItem
-from service.engine.plan import Axis, Gauging, Leaf, Node
+from service.engine.order import StockItem
+from service.engine.plan import Axis, Gauging
 from service.engine.quantities import Length, show_mm
-from service.engine.tolerance import allowed_deviation
 
 NO_LIMIT: Length = 1 << 40
 """Stands for a tolerance nobody asks for."""
-
-_AXES: Final[tuple[Axis, Axis]] = ("x", "y")
 
 
 class Extent(NamedTuple):
@@ -327,22 +326,6 @@ def _trim_cut(machine: Machine, cut: Cut) -> Cut:
     return Cut("marked line", cut.gauge, cut.item_falls, cut.from_far, line)
 
 
-def tolerance_along(node: Node, axis: Axis, parts: dict[str, Part]) -> Length:
-    """The finest tolerance that the extent of `node` along `axis` must hold.
-
-    It is that of every part which takes its size in that direction from the node itself.
-    """
-    if isinstance(node, Leaf):
-        if node.kind != "part" or node.ref is None:
-            return NO_LIMIT
-        part = parts[node.ref]
-        size = part.length if (axis == "x") != node.rotated else part.width
-        return allowed_deviation(part.tolerance, size)
-    if node.axis == axis:
-        return NO_LIMIT
-    return min([tolerance_along(child, axis, parts) for child in node.children])
-
-
 def known_level(
     machine: Machine,
     extent: Extent,
@@ -360,93 +343,3 @@ def known_level(
     if made is None:
         made = known[key] = level(machine, extent, sizes, tolerances, wanted, trim)
     return made
-
-
-Walked: TypeAlias = dict[int, tuple[Separation, ...]]
-
-
-def walk(
-    machine: Machine,
-    node: Node,
-    piece: Piece,
-    parts: dict[str, Part],
-    trim: Length,
-    longest: Length | None = None,
-    known: Known | None = None,
-) -> Walked | Refusal:
-    """Try a whole layout tree on a piece: the separations of every split by ``id(split)``.
-
-    Returns the reason, with its place, when some cut cannot be made. `known` as in :func:`known_level`.
-    """
-    found: Walked = {}
-    refusal = _walk(machine, node, piece, parts, trim, longest, found, known)
-    return refusal if refusal is not None else found
-
-
-def _walk(
-    machine: Machine,
-    node: Node,
-    piece: Piece,
-    parts: dict[str, Part],
-    trim: Length,
-    longest: Length | None,
-    found: Walked,
-    known: Known | None,
-) -> Refusal | None:
-    if isinstance(node, Leaf):
-        return leaf_refused(node, piece, parts)
-    axis = node.axis
-    breadth = piece.across(axis)
-    refused = cross_ok(machine, breadth.size, longest)
-    if refused is not None:
-        return refused
-    sizes = tuple(child.dx if axis == "x" else child.dy for child in node.children)
-    # A wanted child that is split along the other axis only may keep mill edges there until then.
-    made = known_level(
-        machine,
-        piece.along(axis),
-        sizes,
-        tuple([tolerance_along(child, axis, parts) for child in node.children]),
-        tuple([needs_good_edges(child, axis) for child in node.children]),
-        trim,
-        known,
-    )
-    if isinstance(made, str):
-        return made
-    found[id(node)] = made
-    for child, separation in zip(node.children, made, strict=True):
-        if isinstance(child, Leaf) and child.kind != "part":
-            continue
-        grown = separation.made
-        sub = Piece(grown, breadth) if axis == "x" else Piece(breadth, grown)
-        refused = _walk(machine, child, sub, parts, trim, longest, found, known)
-        if refused is not None:
-            return refused
-    return None
-
-
-def leaf_refused(leaf: Leaf, piece: Piece, parts: dict[str, Part]) -> Refusal | None:
-    """Why a piece that is cut no further is not what the leaf is to be; None when it is."""
-    if leaf.kind != "part":
-        return None
-    for axis in _AXES:
-        extent = piece.along(axis)
-        if extent.near_mill or extent.far_mill:
-            return f"part {leaf.ref} would keep a mill edge"
-        tolerance = tolerance_along(leaf, axis, parts)
-        if extent.spread > tolerance:
-            return (
-                f"part {leaf.ref}: {show_mm(extent.size)} mm would come out within "
-                f"±{show_mm(extent.spread)} mm, its tolerance is ±{show_mm(tolerance)} mm"
-            )
-    return None
-
-
-def needs_good_edges(node: Node, axis: Axis) -> bool:
-    """Whether a part inside takes one of its edges across `axis` from the node's own ends."""
-    if isinstance(node, Leaf):
-        return node.kind == "part"
-    if node.axis == axis:
-        # Its own level along this axis trims what it must.
-        return False
-    return any(needs_good_edges(child, axis) for child in node.children)

@@ -61,7 +61,7 @@ def find_layouts(
 ) -> Found:
     """Divide the stock of a job into its parts.
 
-    Every tree returned can be cut by the job's machine: it passes :func:`rules.walk`. The demand is
+    Every tree returned can be cut by the job's machine: it passes :func:`.walk.walk`. The demand is
     met exactly, or what is missing is listed with the reason. `stop` is asked now and then, after a
     first pass at the earliest; when it says so, what is best so far is the answer. `told` gets what is
     best so far, whenever something better was found.

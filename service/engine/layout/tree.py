@@ -18,6 +18,7 @@ from service.engine.layout.levels import Arranged, Entry, arrange
 from service.engine.layout.patterns import Filler
 from service.engine.layout.rules import NO_LIMIT, Extent, Piece
 from service.engine.layout.shapes import OTHER, Grain, Slot, Strip, Wish
+from service.engine.layout.walk import needs_good_edges, tolerance_along
 from service.engine.order import Part
 from service.engine.plan import Axis, Leaf, LeafKind, Node, Split
 from service.engine.quantities import Length
@@ -164,7 +165,7 @@ class Builder:
         kind = self.kinds[v.kind]
         (x, y), at_x, at_y = region
         leaf = Leaf("part", at_x, at_y, x.size, y.size, kind.ref, v.rotated != kind.swapped)
-        # As :func:`rules.leaf_refused`, with deviations that are known.
+        # As :func:`.walk.leaf_refused`, with deviations that are known.
         if (
             (x.size, y.size) != (v.dx, v.dy)
             or x.near_mill
@@ -210,8 +211,8 @@ class Builder:
             if isinstance(rest, Split):
                 entry = Entry(
                     arranged.rest,
-                    rules.tolerance_along(rest, axis, self.parts),
-                    rules.needs_good_edges(rest, axis),
+                    tolerance_along(rest, axis, self.parts),
+                    needs_good_edges(rest, axis),
                     (),
                 )
                 ordered = [level.entries[i] for i in arranged.order]

@@ -12,6 +12,7 @@ from typing import Final
 from service.engine.layout import rules
 from service.engine.layout.job import Job
 from service.engine.layout.tree import stages_of
+from service.engine.layout.walk import walk
 from service.engine.plan import Axis, Leaf, Node, Split
 from service.engine.quantities import Length
 
@@ -57,7 +58,7 @@ def trimmed_whole(job: Job, stock_ref: str, tree: Node) -> Node:
         return tree
     piece = rules.stock_piece(next(item for item in job.stock if item.ref == stock_ref), job.options.trim)
     parts = {part.ref: part for part in job.parts}
-    cut = rules.walk(job.machine, whole, piece, parts, job.options.trim, job.longest)
+    cut = walk(job.machine, whole, piece, parts, job.options.trim, job.longest)
     return tree if isinstance(cut, str) else whole
 
 

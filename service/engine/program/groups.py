@@ -13,7 +13,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any, Literal, TypeAlias
 
-from service.engine.layout.rules import Cut, Extent, Piece, Separation, Walked
+from service.engine.layout.rules import Cut, Extent, Piece, Separation
+from service.engine.layout.walk import Walked
 from service.engine.plan import Axis, Leaf, Node, Split
 from service.engine.quantities import Length
 
@@ -106,7 +107,7 @@ def links_of(
     piece
         What the stock piece is before the first cut.
     walked
-        The separations of every split, from :func:`~service.engine.layout.rules.walk`.
+        The separations of every split, from :func:`~service.engine.layout.walk.walk`.
     batch
         Equal stock pieces that go through together.
     apart

@@ -12,7 +12,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TypeAlias
 
-from service.engine.layout.rules import stock_piece, walk
+from service.engine.layout.rules import stock_piece
+from service.engine.layout.walk import walk
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Options, Part, StockItem

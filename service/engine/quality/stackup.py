@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from service.engine.layout import rules
 from service.engine.layout.rules import Cut, Piece, Separation
+from service.engine.layout.walk import Walked, walk
 from service.engine.machine import Machine
 from service.engine.materials import Material
 from service.engine.order import Part, StockItem
@@ -86,7 +87,7 @@ def bounded_parts(
     """
     piece = rules.stock_piece(item, trim)
     machine = with_sheet(machine, material, layout.thickness)
-    walked = rules.walk(machine, layout.tree, piece, dict(parts), trim)
+    walked = walk(machine, layout.tree, piece, dict(parts), trim)
     if isinstance(walked, str):
         raise ValueError(f"layout {layout.number} cannot be cut: {walked}")
     as_delivered = Side("stock size", evenly(0, item.oversize))
@@ -97,7 +98,7 @@ def bounded_parts(
 
 
 def _parts(
-    blade: _Blade, node: Node, piece: Piece, sides: Mapping[Axis, Side], walked: rules.Walked
+    blade: _Blade, node: Node, piece: Piece, sides: Mapping[Axis, Side], walked: Walked
 ) -> Iterator[Bounded]:
     if not isinstance(node, Split):
         if node.kind == "part" and node.ref is not None:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from service.engine.layout import rules
 from service.engine.layout.job import Found, Job
 from service.engine.layout.search import find_layouts
+from service.engine.layout.walk import walk
 from service.engine.order import Options, Part, StockItem
 from service.engine.plan import Leaf, Node
 from service.engine.tolerance import aimed_size
@@ -107,15 +108,17 @@ def gathered(job: Job, found: Found) -> Counter[str]:
             else:
                 assert (child.x, child.y, child.dx) == (node.x, at, node.dx)
                 at += child.dy
-            # Trimming the whole takes no part in the directions of cutting.
-            others = [one for one in node.children if one is not child]
-            trims = all(isinstance(one, Leaf) and one.kind == "trim" for one in others)
-            trims = trims and not isinstance(child, Leaf)
-            area += look(child, repeat, depth + (not trims))
+            # Taking the ends off takes no part in the directions of cutting: trims, and of a whole sheet what
+            # is left over behind the strips.
+            others = [one.kind for one in node.children if one is not child and isinstance(one, Leaf)]
+            ends = others == ["trim"] * (len(node.children) - 1)
+            ends = ends or (node in whole and others == ["trim", "scrap"] and child is node.children[1])
+            area += look(child, repeat, depth + (isinstance(child, Leaf) or not ends))
         assert at == (node.x + node.dx if node.axis == "x" else node.y + node.dy)
         assert area == node.dx * node.dy
         return area
 
+    whole = [division.tree for division in found.divisions]
     for division in found.divisions:
         look(division.tree, division.repeat, 0)
     return made
@@ -140,7 +143,7 @@ def test_layouts_are_cuttable_and_the_demand_is_met_exactly_or_explained(job: Jo
         tree = division.tree
         assert (tree.x, tree.y, tree.dx, tree.dy) == (0, 0, item.length, item.width)
         piece = rules.stock_piece(item, job.options.trim)
-        walked = rules.walk(job.machine, tree, piece, parts, job.options.trim, job.longest)
+        walked = walk(job.machine, tree, piece, parts, job.options.trim, job.longest)
         assert not isinstance(walked, str), walked
     assert all(count <= stock[ref].quantity for ref, count in used.items())
 

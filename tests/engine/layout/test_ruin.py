@@ -6,13 +6,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from service.engine.layout import rules
 from service.engine.layout.context import AXES, Context, Solution
 from service.engine.layout.job import Job
 from service.engine.layout.passes import Passes
 from service.engine.layout.quickly import NEVER, Quickly
 from service.engine.layout.ruin import Ruin
 from service.engine.layout.slack import PART
+from service.engine.layout.walk import walk
 from service.engine.machine import Machine
 from service.engine.order import Options, Part, StockItem
 from service.engine.plan import Axis
@@ -44,7 +44,7 @@ def sound(context: Context, solution: Solution) -> None:
         for kind, count in context.lines.use(pattern.tree).items():
             made[kind] += count * n
         piece = context.types[pattern.stock].piece
-        walked = rules.walk(context.job.machine, pattern.tree, piece, context.parts, context.trim)
+        walked = walk(context.job.machine, pattern.tree, piece, context.parts, context.trim)
         assert not isinstance(walked, str)
     assert made == context.demand
     assert all(n <= t.quantity for n, t in zip(used, context.types, strict=True))

@@ -5,6 +5,7 @@ from dataclasses import replace
 from service.engine.layout import rules
 from service.engine.layout.job import Job
 from service.engine.layout.trimming import trimmed_whole
+from service.engine.layout.walk import walk
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Machine, Rake, Rating
 from service.engine.order import Options, Part, StockItem
 from service.engine.plan import Leaf, Node, Split
@@ -72,7 +73,7 @@ def test_the_same_parts_come_out_at_the_same_places_and_nothing_is_lost() -> Non
 
 
 def test_what_comes_out_can_be_cut() -> None:
-    walked = rules.walk(
+    walked = walk(
         SHEAR, trimmed_whole(job(), "SH", slit(4)), rules.stock_piece(SHEET, mm(5)), {"P": PART}, mm(5)
     )
     assert not isinstance(walked, str)

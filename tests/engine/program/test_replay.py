@@ -6,7 +6,8 @@ from dataclasses import replace
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from service.engine.layout.rules import stock_piece, walk
+from service.engine.layout.rules import stock_piece
+from service.engine.layout.walk import walk
 from service.engine.machine import BackGauge, FrontStops, GapRange, HoldDown, Lifting, Machine, Rake, Rating
 from service.engine.materials_table import material_named
 from service.engine.order import Options, Part, StockItem, Tolerance
