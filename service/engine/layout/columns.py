@@ -133,7 +133,7 @@ class Columns:
     @property
     def spent(self) -> bool:
         """Whether the effort is used up."""
-        return self.context.steps >= self.ceiling
+        return self.context.reached(self.ceiling)
 
     @contextmanager
     def uncounted(self) -> Iterator[None]:
@@ -187,7 +187,7 @@ class Columns:
         before = math.inf
         for turn in range(rounds * len(grids)):
             self._solve(task.master)
-            if context.steps >= last:
+            if context.reached(last):
                 break
             if turn % _TAIL == 0:
                 if task.master.objective > self._tail(task.master.objective, unit) * before:

@@ -120,15 +120,22 @@ class Context:
 
     @property
     def steps(self) -> int:
-        """Effort spent so far; the whole of the budget once the caller has said stop."""
-        spent = self.filler.steps + self.other_steps
-        if self._stop is not None and spent >= self._ask_at:
-            self._ask_at = spent + _ASK_EVERY
-            if self._stop():
-                self.other_steps += max(self.budget - spent, 0)
-                self._stop = None
-                self.stopped = True
+        """Effort spent so far."""
         return self.filler.steps + self.other_steps
+
+    def ask(self) -> bool:
+        """Ask the caller whether to stop; once he has said so it is so for good."""
+        self._ask_at = self.steps + _ASK_EVERY
+        self.stopped = self.stopped or (self._stop is not None and self._stop())
+        return self.stopped
+
+    def ended(self) -> bool:
+        """Whether the caller has said stop; he is asked now and then, as steps are spent."""
+        return self.ask() if self.steps >= self._ask_at else self.stopped
+
+    def reached(self, ceiling: int) -> bool:
+        """Whether so many steps are spent, or the caller has said stop (:meth:`ended`)."""
+        return self.ended() or self.steps >= ceiling
 
     @property
     def bound_levels(self) -> int:

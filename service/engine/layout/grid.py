@@ -9,7 +9,7 @@ stock at once. Lengths are whole hundredths of a millimetre, values whole number
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -26,6 +26,12 @@ Table: TypeAlias = NDArray[np.signedinteger[Any]]
 
 _MOST_LEVELS: Final = 40
 _LANES: Final = 400
+_ASK_EVERY: Final = 20_000_000
+"""Sums after which it is asked whether a table is to be left as it is: a tenth of a second at most."""
+
+
+class _CutShortError(Exception):
+    """A table is left as it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +77,9 @@ class Grid:
         How many levels of cuts may lie inside one another.
     most
         Places looked at along each axis at most.
+    stop
+        Asked now and then within a table. Once it says so the table is left as it is: it then gives no
+        layouts, and its tops are what the area allows, so that what they bound is bounded still.
     """
 
     def __init__(
@@ -80,6 +89,7 @@ class Grid:
         rooms: Sequence[tuple[Length, Length]],
         levels: int,
         most: int,
+        stop: Callable[[], bool] | None = None,
     ) -> None:
         self.wide = max(r[0] for r in rooms)
         self.high = max(r[1] for r in rooms)
@@ -111,9 +121,11 @@ class Grid:
         self.half_x = _halves(self.xs)
         self.half_y = _halves(self.ys)
         self.base: Table = np.zeros((len(xs), len(ys)), dtype=np.int64)
-        # Table after each closure: (the axis cut last, worth).
-        self.tables: list[tuple[Axis, Table]] = []
+        self.chains: list[list[tuple[Axis, Table]]] = []
         self.work = 0
+        self.cut_short = False
+        self._stop = stop
+        self.ask_at = _ASK_EVERY
 
     @property
     def unlimited(self) -> bool:
@@ -135,16 +147,22 @@ class Grid:
                 self.best[at] = v
         self.base = base
         self._traced: dict[tuple[Axis, int, int, int], Shape | None] = {}
-        self.chains: list[list[tuple[Axis, Table]]] = []
+        self.chains = []
+        if self.cut_short:
+            return self._given_up(prices)
         firsts: tuple[Axis, ...] = ("x", "y")
         tops = [0] * len(self.rooms)
-        for first in firsts:
-            chain = self._chain(base, first)
-            self.chains.append(chain)
-            for place, at in enumerate(self.rooms):
-                tops[place] = max(tops[place], int(chain[-1][1][at]))
-            if len(chain) <= self.levels:
-                break  # It ended because nothing was gained any more: the other order ends there too.
+        try:
+            for first in firsts:
+                chain = self._chain(base, first)
+                self.chains.append(chain)
+                for place, at in enumerate(self.rooms):
+                    tops[place] = max(tops[place], int(chain[-1][1][at]))
+                if len(chain) <= self.levels:
+                    break  # It ended because nothing was gained any more: the other order ends there too.
+        except _CutShortError:
+            self.chains = []
+            return self._given_up(prices)
         return tops
 
     def tops(self, prices: Sequence[int], coarse: Grid | None = None) -> list[int]:
@@ -154,6 +172,8 @@ class Grid:
         """
         if not self.unlimited:
             return self.price(prices)
+        if self.cut_short or (coarse is not None and coarse.cut_short):
+            return self._given_up(prices)
         table: Table = np.zeros((len(self.xs), len(self.ys)), dtype=self._numbers(prices))
         if coarse is not None:
             rows = np.searchsorted(coarse.xs, self.xs, side="right") - 1
@@ -162,17 +182,35 @@ class Grid:
         for v in self.variants:
             at = self.at_x[v.dx], self.at_y[v.dy]
             table[at] = max(int(table[at]), prices[v.kind])
-        *_, (_, self.final) = self._closures(table, "x", _MOST_LEVELS)
+        try:
+            *_, (_, self.final) = self._closures(table, "x", _MOST_LEVELS)
+        except _CutShortError:
+            return self._given_up(prices)
         return [int(self.final[at]) for at in self.rooms]
 
     def _numbers(self, prices: Sequence[int]) -> type[np.signedinteger[Any]]:
         """Numbers that hold the worth of any layout at these prices: short ones are added up sooner."""
-        most = max(
-            (prices[v.kind] * self.wide * self.high // (v.dx * v.dy) for v in self.variants), default=0
-        )
+        most = self._by_area(prices)
         if most >= 2**61:
             raise OverflowError("the worth of a full piece is beyond the numbers of the table")
         return np.int32 if most < 2**30 else np.int64
+
+    def _by_area(self, prices: Sequence[int]) -> int:
+        """What a room as large as the largest, filled with what is worth most for its area, would hold."""
+        return max(
+            (prices[v.kind] * self.wide * self.high // (v.dx * v.dy) for v in self.variants), default=0
+        )
+
+    def _given_up(self, prices: Sequence[int]) -> list[int]:
+        """The tops of a table that was left as it was."""
+        self.cut_short = True
+        return [self._by_area(prices)] * len(self.rooms)
+
+    def ask(self) -> None:
+        """Leave the table where the caller says stop."""
+        self.ask_at = self.work + _ASK_EVERY
+        if self._stop is not None and self._stop():
+            raise _CutShortError
 
     def layout(self, prices: Sequence[int], room: int) -> Shape | None:
         """A most valuable layout of a room after :meth:`tops` at these prices, levels not limited."""
@@ -183,6 +221,8 @@ class Grid:
 
         They differ in their first cut, the most valuable come first; levels are not limited.
         """
+        if self.cut_short:
+            return []
         i, j = self.rooms[room]
         single: dict[tuple[int, int], Variant] = {}
         for v in self.variants:
@@ -434,6 +474,8 @@ def _closed(inner: Table, rests: Sequence[NDArray[np.intp]], halves: Sequence[in
             gains = out.take(near, axis=0)
             gains += out.take(rests[at].take(near), axis=0)
             grid.work += gains.size
+            if grid.work >= grid.ask_at:
+                grid.ask()
             np.maximum(row, np.maximum.reduce(gains, axis=0), out=row)
         if (item > narrower).any():
             # Only an item that is worth more than what narrower ones make can be of use.

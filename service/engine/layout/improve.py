@@ -44,7 +44,7 @@ class Improver:
         numbers = Sequence32(len(rows) + 1)
         best = solution
         for trial in range(trials):
-            if best.rank[:2] <= (0, target) or self.context.steps >= self.ceiling or len(rows) == 0:
+            if best.rank[:2] <= (0, target) or self.context.reached(self.ceiling) or len(rows) == 0:
                 break
             removed = self._choose(rows, numbers, 2 + trial % 6)
             kept, demand, stock = self._without(rows, left, removed)
@@ -115,7 +115,7 @@ class Improver:
             stock = [t.quantity for t in self.types]
             for other, n in rows:
                 stock[other.stock] -= n
-            if turn >= 12 or (self.context.steps >= self.ceiling and self.context.stopped):
+            if turn >= 12 or self.context.ended():
                 break
             best = pattern
             for stock_type in self.types:

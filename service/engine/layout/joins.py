@@ -155,9 +155,10 @@ class Joins:
         off = [p if kind in few else 0 for kind, p in enumerate(prices)]
         self.reduced = [v - p for v, p in zip(values, off, strict=True)]
         self.given_back = sum(p * n for p, n in zip(off, counts, strict=True))
-        grid.price(self.reduced)
+        top = grid.price(self.reduced)[0]
         wide, high = grid.rooms[0]
-        table = np.maximum.reduce([chain[-1][1] for chain in grid.chains])[: wide + 1, : high + 1]
+        tables = [chain[-1][1] for chain in grid.chains] or [grid.base]
+        table = np.maximum.reduce(tables)[: wide + 1, : high + 1]
         self.sum_x = sums_of(grid.xs[: wide + 1], int(grid.xs[wide])).astype(np.int32)
         self.sum_y = sums_of(grid.ys[: high + 1], int(grid.ys[high])).astype(np.int32)
         self.gain = beyond(table, self.sum_x, self.sum_y)
@@ -165,10 +166,11 @@ class Joins:
             inside = self.gain[: wide + 1, : high + 1]
             np.minimum(inside, cap, out=inside)
         self.most_rows = most_rows
-        self.most = int(self.gain[0, 0]) + self.given_back
+        self.most = (top if grid.cut_short else int(self.gain[0, 0])) + self.given_back
         """A bound on any layout."""
         self.work = 0
-        self.stopped = False
+        # Of a table that was left as it is nothing but its top holds.
+        self.stopped = grid.cut_short
         self._spend = spend
 
     def _fit(self, v: Variant) -> int:
@@ -187,6 +189,8 @@ class Joins:
         looked for. None when more than `budget` joins would be needed, or when some were left out because
         only the best `keep` of each size are kept: what was accepted then is all there is.
         """
+        if self.stopped:
+            return None
         self._origins = _Origins()
         end = self.work + budget
         whole = True

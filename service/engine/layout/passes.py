@@ -72,11 +72,11 @@ class Passes:
             enough = (_FULL if stock.cost else self.free) if threshold is None else threshold
             while stock.offcut and stock_left[stock.index] > 0 and any(left):
                 pattern = self.best(stock, axes[:1], values, left, len(rows))
-                if pattern is None or pattern.parts_area * 1000 < enough * stock.area or self._over():
+                if pattern is None or pattern.parts_area * 1000 < enough * stock.area or self.context.ended():
                     break
                 self._take(pattern, rows, left, stock_left, values)
         while any(left):
-            if self._over():
+            if self.context.ended():
                 if self.once:
                     return rows, left
                 if chosen is not None and (same := self._same_again(chosen, axes, values, left, stock_left)):
@@ -99,10 +99,6 @@ class Passes:
             self._take(chosen, rows, left, stock_left, values)
         self.once = True
         return rows, left
-
-    def _over(self) -> bool:
-        """Whether the caller has said stop; he is asked as steps are counted."""
-        return self.context.steps >= 0 and self.context.stopped
 
     def _same_again(
         self,

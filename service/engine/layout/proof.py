@@ -63,7 +63,7 @@ def proved(
     """
 
     def grid_of(most: int) -> Grid:
-        return Grid(context.filler.variants, context.demand, rooms, ANY_LEVELS, most)
+        return Grid(context.filler.variants, context.demand, rooms, ANY_LEVELS, most, context.ask)
 
     grid = grid_of(_MOST_PLACES)
     sums = len(grid.xs) * len(grid.ys) * (len(grid.xs) + len(grid.ys)) // 4
@@ -79,14 +79,14 @@ def proved(
     def open_still() -> bool:
         """Whether prices may prove more than is known, and more is wanted."""
         told = max(-(-steady.whole() // unit) * unit, known)
-        return not _stopped(context) and told < min(enough, (task.master.objective - 1e-6) * task.dearest)
+        return not context.ended() and told < min(enough, (task.master.objective - 1e-6) * task.dearest)
 
     for most in _FEW_PLACES:
         coarse = grid_of(most)
         before = math.inf
         # These tables are cheap, and what they find is of use to a plan too.
         for turn in range(1, _ROUNDS + 1):
-            if _stopped(context) or not offers.taken(coarse, None, steady):
+            if context.ended() or not offers.taken(coarse, None, steady):
                 break
             if turn % _TAIL == 0:
                 if most < _FEW_PLACES[-1] and task.master.objective > _FALL * before:
@@ -103,7 +103,7 @@ def proved(
             return Proved(0, [])
         # The patterns of a finer table are of use all the same.
         fine = grid_of(_SOME_PLACES)
-        while 16 * fine.work < work and not _stopped(context) and offers.taken(fine, None, steady):
+        while 16 * fine.work < work and not context.ended() and offers.taken(fine, None, steady):
             pass
         return Proved(0, task.values())
     turn = 0
@@ -116,11 +116,6 @@ def proved(
         if turn > 1 and over < math.ldexp(gap, -left):
             break
     return Proved(steady.whole(), steady.best or task.values())
-
-
-def _stopped(context: Context) -> bool:
-    """Whether the caller has said stop; asked now and then as steps are spent."""
-    return context.steps >= 0 and context.stopped
 
 
 class _Offers:

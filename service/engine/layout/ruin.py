@@ -157,7 +157,7 @@ class Ruin:
                 and self.scarce.prove(pool, sum(n for _, n in best.rows))
             ):
                 return None, taken
-            if taken >= moves or self.context.steps >= ceiling:
+            if taken >= moves or self.context.reached(ceiling):
                 return None, taken
             portion = max(taken // 2, _FIRST_MOVES)
 
@@ -261,7 +261,7 @@ class Ruin:
     def _move(self, stand: _Stand, moves: int, ceiling: int, numbers: Sequence32, pool: Pool | None) -> int:
         """So many moves, fewer when nothing is left outside or the effort is spent; returns how many."""
         for move in range(moves):
-            if stand.outside == 0 or self.context.steps >= ceiling:
+            if stand.outside == 0 or self.context.reached(ceiling):
                 return move
             self.context.other_steps += _STEPS_A_MOVE
             before = list(stand.sheets)

@@ -50,7 +50,9 @@ class Scarce:
             return False
         if self.grid is None:
             room = usable(stock, context.trim)
-            self.grid = Grid(context.filler.variants, context.demand, [room], ANY_LEVELS, _MOST_PLACES)
+            self.grid = Grid(
+                context.filler.variants, context.demand, [room], ANY_LEVELS, _MOST_PLACES, context.ask
+            )
             self.spare = Spare(context.all_kinds, context.demand, room)
         if not self.grid.exact:
             self.joins = 0
@@ -64,7 +66,7 @@ class Scarce:
             if most is not None and 0 < most <= enough and context.least is not None:
                 context.least = raised(context.least, -(-worth // most) * stock.cost, context.types)
                 return True
-            if not fresh or self.joins <= 0 or context.steps >= context.budget:
+            if not fresh or self.joins <= 0 or context.reached(context.budget):
                 return False
             if not pool.too_few(pieces * stock.cost):
                 return False
@@ -104,5 +106,4 @@ class Scarce:
 
     def _spend(self, joins: int) -> bool:
         self.context.other_steps += joins // _JOINS_A_STEP
-        _ = self.context.steps  # Asks the caller when it is time to.
-        return not self.context.stopped
+        return not self.context.ended()

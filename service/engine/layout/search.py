@@ -203,7 +203,7 @@ def _passes(context: Context, passes: Passes, turns: range, target: int) -> Solu
         found = context.solution(rows, left)
         if best is None or found.rank < best.rank:
             best = found
-        if (best.rank[:2] <= (0, target) and turn >= 2) or 6 * context.steps >= context.budget:
+        if (best.rank[:2] <= (0, target) and turn >= 2) or context.reached(-(-context.budget // 6)):
             break
     if best is None:
         raise ValueError("at least one pass is wanted")
@@ -233,7 +233,7 @@ def _found(context: Context, best: Solution | None) -> Found:
     # What was proved for all that can be made holds as it is when all of it is placed.
     known = None if any(u.code in {"stock-exhausted", "left-out"} for u in unplaced) else context.least
     bound = lower_bound(job, placed, done, context.prices, known=known)
-    return Found(done, unplaced, bound, context.steps, context.steps >= context.budget)
+    return Found(done, unplaced, bound, context.steps, context.reached(context.budget))
 
 
 def _unplaced(context: Context) -> tuple[Unplaced, ...]:

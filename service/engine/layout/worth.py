@@ -120,8 +120,7 @@ class Worth:
     def _spent(self, steps: int) -> bool:
         """Count the steps as effort; whether the caller lets the search go on."""
         self.context.other_steps += steps
-        _ = self.context.steps  # Asks the caller when it is time to.
-        return not self.context.stopped
+        return not self.context.ended()
 
     def _joined(self, joins: int) -> bool:
         """As :meth:`_spent`, for joins of layouts."""
@@ -234,7 +233,8 @@ class Worth:
         return found
 
     def _grid(self, rooms: Sequence[tuple[Length, Length]], counts: Sequence[int], most: int) -> Grid:
-        return Grid(self.context.filler.variants, self._of_value(counts), rooms, self.context.stages, most)
+        context, counts = self.context, self._of_value(counts)
+        return Grid(context.filler.variants, counts, rooms, context.stages, most, context.ask)
 
     def _proves(self, grid: Grid) -> bool:
         """Whether what a table for layouts tells bounds every plan: with too few levels it does not."""

@@ -8,11 +8,16 @@ from dataclasses import replace
 import pytest
 
 from service.engine.layout.context import Context
+from service.engine.layout.grid import Grid
 from service.engine.layout.job import Found, Job, SoFar
+from service.engine.layout.joins import Joins
+from service.engine.layout.kinds import Variant
 from service.engine.layout.passes import Passes
 from service.engine.layout.search import find_layouts
 from service.engine.machine import Machine
+from service.engine.order import Objective, Options, Part, StockItem
 from service.engine.plan import leaves
+from tests.benchmarks.layouts import ANY_STAGES, IDEAL
 from tests.engine.layout.test_find_layouts import job, part, sheet
 
 
@@ -100,3 +105,116 @@ def test_asking_and_telling_change_nothing(wide: Job) -> None:
     assert find_layouts(wide, lambda: False, told.append) == find_layouts(wide)
     assert told
     assert told[-1].left_out == 0
+
+
+def test_asking_is_no_part_of_telling_the_steps(wide: Job) -> None:
+    asks = 0
+
+    def stop() -> bool:
+        nonlocal asks
+        asks += 1
+        return asks > 1
+
+    context = Context(wide, stop)
+    context.other_steps += 10**7
+    spent = context.steps
+    assert (context.steps, asks) == (spent, 0)
+    assert not context.reached(spent + 1)
+    assert context.reached(spent)
+    assert asks == 1
+    assert not context.ended()
+    context.other_steps += 10**6
+    assert context.ended()
+    assert context.reached(10**12)
+    assert context.steps == spent + 10**6
+    assert asks == 2
+
+
+FINE = [(450 + 311 * n % 509, 463 + 503 * n % 613) for n in range(14)]
+"""Sizes with some five hundred places for cuts on a sheet of 6000 by 6000."""
+
+
+def fine_grid(asks: list[int], after: int) -> Grid:
+    """A table that takes a hundred million sums; from the ask after so many on the caller says stop."""
+    rows = [Variant(i, dx, dy, False, 0, 0) for i, (dx, dy) in enumerate(FINE)]
+
+    def stop() -> bool:
+        asks.append(1)
+        return len(asks) > after
+
+    return Grid(rows, [9] * len(rows), [(6000, 6000), (5000, 6000)], 40, 3000, stop)
+
+
+PRICES = [dx * dy - 1000 * (i % 3) for i, (dx, dy) in enumerate(FINE)]
+
+
+def test_a_table_is_left_as_it_is_once_the_caller_says_stop_and_bounds_what_it_bounds_still() -> None:
+    whole = fine_grid([], 10**9)
+    tops = whole.price(PRICES)
+    for table in (Grid.price, Grid.tops):
+        asks: list[int] = []
+        grid = fine_grid(asks, 0)
+        told = table(grid, PRICES)
+        assert grid.cut_short
+        assert len(asks) == 1
+        assert grid.work < whole.work / 3
+        assert all(a >= b for a, b in zip(told, tops, strict=True))
+        assert grid.shapes(0, 9, 0) == grid.layouts(PRICES, 0, 9, 0) == []
+        # Nor is it begun anew.
+        before = grid.work
+        assert grid.tops(PRICES, grid) == grid.price(PRICES) == told
+        assert grid.work == before
+
+
+def test_joins_of_a_table_that_was_left_look_for_nothing_and_bound_all() -> None:
+    counts = [2] * len(FINE)
+    left = Joins(fine_grid([], 0), counts, PRICES, [0] * len(FINE), lambda _: True)
+    assert left.stopped
+    assert left.most >= fine_grid([], 10**9).price(PRICES)[0]
+    assert left.search(1, 10**6, lambda _: 0) is None
+
+
+ODD = [(331, 309, 12), (924, 525, 9), (386, 639, 12), (823, 217, 8), (1456, 417, 6)]
+"""Parts of which only tables prove how many sheets they need."""
+
+
+@pytest.mark.parametrize(("objective", "sheets"), [("material", 99), ("value", 1), ("value", 3)])
+def test_no_table_is_finished_after_the_caller_has_said_stop_within_one(
+    objective: Objective, sheets: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts = tuple(
+        Part(f"P{i}", dx * 100, dy * 100, n, "S235JR", 100, "along", value=dx * dy - i)
+        for i, (dx, dy, n) in enumerate(ODD)
+    )
+    stock = StockItem("S", 250_000, 125_000, sheets, "S235JR", 100, edges="cut", oversize=0)
+    options = Options(effort="standard", max_stages=ANY_STAGES, trim=0, objective=objective)
+    one = Job(IDEAL, parts, (stock,), options, 10**7)
+    asks: list[bool] = []
+    within = False
+    ask = Grid.ask
+
+    def noticed(grid: Grid) -> None:
+        nonlocal within
+        within = True
+        ask(grid)
+
+    monkeypatch.setattr("service.engine.layout.grid._ASK_EVERY", 500)
+    monkeypatch.setattr(Grid, "ask", noticed)
+
+    def stop() -> bool:
+        asks.append(within)
+        return within
+
+    found = find_layouts(one, stop)
+    # Asked within a table for the first time, and never after the answer.
+    assert asks.count(True) == 1
+    assert asks[-1]
+    assert found.stopped_early
+    whole = find_layouts(one)
+    if objective == "value":
+        assert found.bound.value is not None
+        assert whole.bound.value is not None
+        assert found.bound.value >= whole.bound.value
+    else:
+        assert made_of(found) == {f"P{i}": n for i, (_, _, n) in enumerate(ODD)}
+        assert found.bound.pieces <= whole.bound.pieces == 6
