@@ -213,7 +213,7 @@ def retry(home: Home) -> None:
     with in_home(home) as station:
         count = station.outbox.retry_aside()
         if not count:
-            say("nothing was put aside here; nothing to offer again")
+            say("nothing is put aside here that still counts; nothing to offer again")
         else:
             say(f"{count} {'entry' if count == 1 else 'entries'} will be offered again")
 

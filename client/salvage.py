@@ -93,7 +93,9 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
                 done.unread.append("how far its numbers went, as the mark beside it is gone")
             _name_missing(outbox, read, mark, done)
             if mark is not None:
-                outbox.pass_over(mark.row)
+                with home.writing():
+                    outbox.pass_over(mark.row)
+                    outbox.move_mark()
         finally:
             outbox.close()
         # Rows have other numbers now, and the cache must not take new events for ones that it includes.

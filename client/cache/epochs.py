@@ -140,7 +140,8 @@ class Epochs(EventRows):
         """Write how far the newest epoch is."""
         found = self.sql.row("SELECT epoch, last_seq, last_hash FROM epoch ORDER BY number DESC LIMIT 1")
         assert found is not None
-        row = self.sql.value("SELECT id FROM event WHERE epoch = ? AND seq = ?", found[0], found[1])
         # Epochs in which nothing was written tell nothing of what is missing.
         earlier = {epoch: seq for epoch, seq in self.last_numbers().items() if seq and epoch != found[0]}
-        write_mark(self.home.mark_file, Mark(found[0], found[1], found[2], self.computer, earlier, row or 0))
+        write_mark(
+            self.home.mark_file, Mark(found[0], found[1], found[2], self.computer, earlier, self.last_row())
+        )

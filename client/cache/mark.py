@@ -21,7 +21,7 @@ class Mark:
     """Epoch, last number given out in it, the hash of that event, and the computer.
 
     `earlier`: the last number of each epoch before; empty in the mark of an earlier version. `row`: the
-    number that the last entry of the epoch has in the log; 0 where the epoch has none, or nothing tells.
+    last number given out in the log, which is that of the last entry of the epoch; 0 where nothing tells.
     """
 
     epoch: str

@@ -166,10 +166,22 @@ class Outbox(Answers):
             self._write_again(written)
 
     def retry_aside(self) -> int:
-        """Write again what the centre did not take in, so that it is offered once more; how many."""
+        """Write again what the centre did not take in, so that it is offered once more; how many.
+
+        What was withdrawn meanwhile is not: the centre could not apply the withdrawal of what it lacks.
+        """
         with self.home.writing():
             with self.sql.transaction():
-                held = self._query("WHERE state = 'aside' ORDER BY id")
+                taken_back = {
+                    one.event["payload"]["event_id"]
+                    for one in self.of_type("log.withdrawn", after=0)
+                    if one.sound
+                }
+                held = [
+                    one
+                    for one in self._query("WHERE state = 'aside' ORDER BY id")
+                    if one.event_id not in taken_back
+                ]
                 if any(written.epoch == self.epoch for written in held):
                     self.begin_epoch("what was put aside is offered again")
                 for written in held:

@@ -194,8 +194,9 @@ def _pieces(step: Step, payload: Mapping[str, Any]) -> int:
 
 def _together(outbox: Outbox, one: Written) -> list[Written]:
     """Everything that was written by the same command, this entry among it."""
+    # Some of them may have been written again under a new epoch, and others not.
     rows = outbox.sql.rows(
-        "SELECT id FROM event WHERE happened_at = ? AND epoch = ? ORDER BY id", one.happened_at, one.epoch
+        "SELECT id FROM event WHERE happened_at = ? AND state <> 'reissued' ORDER BY id", one.happened_at
     )
     return outbox.by_rows([row for (row,) in rows])
 

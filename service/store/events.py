@@ -241,7 +241,8 @@ class _Run:
         if (
             row is not None
             and row.state == "quarantined"
-            and row.withdrawn_by is None
+            # What a person dismissed, or its station withdrew, is not applied after all.
+            and row.dismissed_at is None
             and one.look() != (GARBLED,)
             and _garbled(row)
         ):

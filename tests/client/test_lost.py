@@ -59,7 +59,8 @@ def test_only_what_the_store_lacks_by_its_mark_is_named(home, tmp_path):
     assert "entries 4 to 5 of this station may be missing here" in status(home)
 
 
-def test_a_store_put_back_gives_no_number_of_the_log_out_twice(home, tmp_path):
+@pytest.mark.parametrize("begun", [False, True], ids=["", "a new epoch had begun"])
+def test_a_store_put_back_gives_no_number_of_the_log_out_twice(home, tmp_path, begun):
     """A person who wrote 4 down withdraws 4: that must not be another entry by now."""
     with workstation_at(home) as station:
         log(station, 1)
@@ -68,9 +69,12 @@ def test_a_store_put_back_gives_no_number_of_the_log_out_twice(home, tmp_path):
     shutil.copytree(home.folder, tmp_path / "copy")
     with workstation_at(home) as station:
         assert [one.row for one in log(station, 2)] == [4, 5]
+        if begun:
+            new_epoch(station.outbox)
     put_back(tmp_path / "copy", home.folder, ["station.sqlite3"])
     with workstation_at(home) as station:
-        assert "entries 4 to 5 of this station may be missing" in (station.outbox.notice or "")
+        named = "numbers 3 to 4 of epoch" if begun else "entries 4 to 5 of this station"
+        assert named in (station.outbox.notice or "")
         assert log(station, 1)[0].row == 6
     remove_store(home.folder)
     with workstation_at(home) as station:

@@ -259,3 +259,17 @@ def test_a_run_that_is_refused_for_one_entry_says_that_nothing_was_written(stock
     with pytest.raises(InputWrong, match=f"entry {numbers[0]} was withdrawn before; nothing was written"):
         log_withdrawn(stocked, numbers, "wrong too")
     assert stocked.outbox.last_row() == before
+
+
+def test_what_was_written_together_is_found_across_epochs(stocked, order_document):
+    """The centre has the first of a step's entries; the others were written again under a new epoch."""
+    plan = plan_here(stocked, order_document)
+    logged = log_step(stocked, plan.id, 1)
+    assert len(logged.events) > 2
+    first, *others = logged.events
+    stocked.outbox.answered({first.row: ("taken", None)})
+    stocked.outbox.reissue(first.epoch, first.seq + 1, "for the test")
+    notes = log_withdrawn(stocked, [first.row], "not cut").notes
+    assert any(note.startswith("written together with it and still counting") for note in notes)
+    newest = [one.row for one in stocked.outbox.latest(len(others) + 1)[1:]]
+    assert any(all(f"{row} (" in note for row in newest) for note in notes)

@@ -114,6 +114,19 @@ def test_a_damaged_event_that_a_person_put_right_is_not_applied_again_when_the_t
     assert parts(service) == 4
 
 
+def test_a_damaged_event_that_a_person_dismissed_is_not_applied_when_the_true_one_comes(
+    service: Service, station: Station
+) -> None:
+    right = station.cut()
+    assert states(service.push([{**right, "payload": {**right["payload"], "strokes": 5}}])) == ["quarantined"]
+    (one,) = held(service)
+    assert service.post(f"/sync/quarantine/{one['id']}/dismiss", {"words": "cut twice"}).status_code == 204
+    assert states(service.push([right])) == ["repeat"]
+    assert parts(service) == 0
+    (told,) = service.get("/sync/stations/ng-1", "station").json["decided"]
+    assert told["kind"] == "dismissed"
+
+
 def test_a_damaged_event_and_its_twin_of_another_epoch_count_once(service: Service, station: Station) -> None:
     twin, fresh = station.cut(), Station()
     damaged = {**twin, "payload": {**twin["payload"], "strokes": 5}}

@@ -1,6 +1,7 @@
 """What the centre does not take in waits there or here, is shown, and holds nothing up."""
 
 from client.errors import CentreRefuses
+from client.log.withdraw import log_withdrawn
 from tests.client.sync.centre import log, problem, waiting_at
 
 
@@ -42,6 +43,18 @@ def test_what_was_put_aside_is_offered_again_on_request(centre, station, sync, m
     assert report.counts.quarantined == 0
     assert bad.event_id in {event["event_id"] for event in centre.applied}
     assert station.outbox.retry_aside() == 0
+
+
+def test_what_was_put_aside_and_then_withdrawn_is_not_offered_again(centre, station, sync):
+    """The centre cannot apply the withdrawal of what it lacks; once taken in, the entry would count."""
+    bad = log(station, 1, "malformed")[0]
+    assert sync().complete
+    log_withdrawn(station, [bad.row], "measured wrongly")
+    assert sync().complete
+    centre.cured = True
+    assert station.outbox.retry_aside() == 0
+    assert sync().complete
+    assert bad.event_id not in {event["event_id"] for event in centre.applied}
 
 
 def test_a_refusal_that_names_no_event_is_held_against_none(centre, station, sync):
