@@ -15,6 +15,7 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, Final
 
@@ -76,6 +77,7 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
             read = _read(aside, station, done)
             # A copy that was put aside before tells of its own time, and the mark of now.
             mark = None if source is not None else read_mark(home.mark_file)
+            read.last_row = 0 if mark is None else mark.row
             ahead = _ahead(read, mark)
             # What was found in the bytes alone has the number in the log that its epoch tells.
             read.found = [
@@ -92,10 +94,6 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
             if source is None and mark is None and adopted.taken:
                 done.unread.append("how far its numbers went, as the mark beside it is gone")
             _name_missing(outbox, read, mark, done)
-            if mark is not None:
-                with home.writing():
-                    outbox.pass_over(mark.row)
-                    outbox.move_mark()
         finally:
             outbox.close()
         # Rows have other numbers now, and the cache must not take new events for ones that it includes.
@@ -304,9 +302,13 @@ def _ahead(read: StoreRead, mark: Mark | None) -> dict[str, int]:
         if one.row is not None:
             found.setdefault(one.epoch, set()).add(one.row - one.seq)
     ahead = {epoch: min(by) for epoch, by in found.items() if len(by) == 1}
-    if mark is not None and mark.row and mark.epoch not in found:
-        ahead[mark.epoch] = mark.row - mark.seq
-    return ahead
+    by_mark: dict[str, int] = {}
+    if mark is not None and mark.row:
+        by_mark[mark.epoch] = mark.row - mark.seq
+        if sum(mark.last.values()) == mark.row:
+            # No number of the log was passed over: each epoch began where the one before ended.
+            by_mark = dict(zip(mark.last, accumulate(mark.last.values(), initial=0), strict=False))
+    return ahead | {epoch: by for epoch, by in by_mark.items() if epoch not in found}
 
 
 def _named(epoch: str, seqs: list[int], ahead: int | None) -> str:

@@ -63,6 +63,8 @@ class StoreRead:
     found: list[Found] = field(default_factory=list)
     epochs: list[OldEpoch] = field(default_factory=list)
     side: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    last_row: int = 0
+    """The last number that its log is known to have given out."""
 
 
 @dataclass(slots=True)
@@ -93,6 +95,8 @@ def adopt(outbox: Outbox, read: StoreRead) -> Adopted:
                 row = _adopt_row(outbox, one, _clock(outbox, one, clocks))
                 if one.state != "reissued":
                     _adopt_change(outbox, row, one.event, settled=one.state in _SETTLED)
+            # What is written again below gets a number of its own, and not one that another had.
+            outbox.pass_over(max([read.last_row, *(one.row for one in found if one.row is not None)]))
             kept = {id(one) for one in whole}
             for one in found:
                 if id(one) not in kept and one.state != "reissued":

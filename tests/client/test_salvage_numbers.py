@@ -93,6 +93,11 @@ def test_what_follows_a_hole_is_renumbered_and_the_hole_is_named_until_the_centr
         kept = [one for one in station.outbox.all_events() if one.epoch == epoch and one.state != "reissued"]
         assert [one.seq for one in kept] == [1, 2, 3, 4]
         assert [one.row for one in kept[2:]] == rows[:2]
+        # Who wrote a number down comes by it to the same entry, and nothing else has the missing one's.
+        assert station.outbox.by_rows([rows[2]]) == []
+        for row, seq in zip(rows[3:], (6, 7, 8), strict=True):
+            (old,) = station.outbox.by_rows([row])
+            assert (old.epoch, old.seq, old.state) == (epoch, seq, "reissued")
         assert chained(station.outbox, station.outbox.epoch), "the others hang together anew"
         report = sync_once(station)
         assert report.complete
@@ -191,3 +196,21 @@ def test_a_copy_put_aside_before_brings_back_what_was_named_as_lost(home, statio
         assert all(chained(box, epoch) for epoch in box.epochs()[:1])
     finally:
         box.close()
+
+
+def test_what_is_found_in_the_bytes_alone_keeps_its_number_in_the_log(home, station):
+    """Its tables cannot be read; the mark tells by how much the log is ahead of the epoch."""
+    written = log(station, 2)
+    new_epoch(station.outbox)
+    written += log(station, 3)
+    station.close()
+    flushed(home)
+    with home.store_file.open("r+b") as file:
+        file.write(b"\xff" * 200)
+    done = salvage(home, "bench1")
+    assert done.events == 5
+    with workstation_at(home) as opened:
+        for one in written:
+            (here,) = opened.outbox.by_rows([one.row])
+            assert (here.event_id, here.seq) == (one.event_id, one.seq)
+        assert log(opened, 1)[0].row == written[-1].row + 1
