@@ -37,7 +37,10 @@ def quarantine() -> None:
 @click.option("--full", is_flag=True, help="With each its payload, as JSON that can be put right.")
 @click.pass_obj
 def list_events(config: Config, show: str, full: bool) -> None:
-    """List entries that wait, or that a person dismissed or corrected."""
+    """List entries that wait, or that a person dismissed or corrected.
+
+    Each begins with the number by which retry, correct and dismiss take it.
+    """
     opened(config)
     with connected():
         found = held.not_applied(0, _MOST, show)
@@ -145,7 +148,7 @@ def _tell(number: int, result: Result | None) -> None:
 
 
 def _none_waits(number: int) -> click.ClickException:
-    return click.ClickException(f"no entry {number} waits to be applied; see: quarantine list")
+    return click.ClickException(f"nothing waits under {number} in the list; see: quarantine list")
 
 
 def _asked(schema: type[Schema], **given: Any) -> Any:

@@ -85,7 +85,7 @@ def test_an_event_is_tried_again_once_what_it_lacked_is_there(
     assert "still quarantined: /payload/machine: no machine is known by the id 'bench-4m'" in done.output
     small.post("/machines", machine("bench-4m"))
     assert run("retry", "1").output == "applied: 1\n"
-    assert "no entry 1 waits to be applied" in run("retry", "1").output
+    assert "nothing waits under 1 in the list" in run("retry", "1").output
 
 
 def test_an_event_is_dismissed_in_words(small: Service, station: Station, run: Run) -> None:
