@@ -9,7 +9,7 @@ from typing import Any, Final
 import peewee
 from peewee import BigIntegerField, BooleanField, Field, IntegerField, TextField
 
-from service.store.database import database, is_postgresql
+from service.store.database import copy_in, database, is_postgresql
 from service.store.models import Base, JsonField, UtcDateTimeField
 
 _WRITTEN_OTHERWISE = (JsonField, UtcDateTimeField)
@@ -59,9 +59,7 @@ def insert_columns(
             lists_of = [_AS_JSON(values_of) for values_of in columns_of]
             database.cursor().execute(f"INSERT INTO {table} {rows} {conflict}", lists_of)
         else:
-            with database.cursor().copy(f"COPY {table} FROM STDIN") as copy:
-                for row in zip(*columns_of, strict=True):
-                    copy.write_row(row)
+            copy_in(f"COPY {table} FROM STDIN", zip(*columns_of, strict=True))
 
 
 _ELEMENTS: Final = "json_array_elements_text(%s::json)"

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Collection, Iterator, Sequence
-from contextlib import closing, contextmanager
+import threading
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 from typing import Any, Final, TypeAlias
 from urllib.parse import unquote, urlsplit
@@ -43,7 +44,42 @@ class DatabaseAddressError(ValueError):
     """The address names no database; the message says what is wanted."""
 
 
+class _CopyIn(threading.local):
+    """The COPY that the connection of a thread is busy with, if any."""
+
+    def __init__(self) -> None:
+        self._sql: str | None = None
+        self._running = ExitStack()
+        self._write_row: Callable[[Sequence[Any]], None]
+        self.goes_on = False
+
+    def send(self, sql: str, rows: Iterable[Sequence[Any]]) -> None:
+        if sql != self._sql:
+            # To ask for a cursor ends what ran before.
+            copy = database.cursor().copy(sql)
+            self._write_row, self._sql = self._running.enter_context(copy).write_row, sql
+        for row in rows:
+            self._write_row(row)
+        if not self.goes_on:
+            self.end()
+
+    def end(self, error: BaseException | None = None) -> None:
+        """Wait until all rows are in; after an error they are given up."""
+        if self._sql is not None:
+            running, self._running, self._sql = self._running, ExitStack(), None
+            with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
+                running.__exit__(None if error is None else type(error), error, None)
+
+
+_COPY_IN: Final = _CopyIn()
+
+
 class _Pool(PooledPsycopg3Database):  # type: ignore[misc]
+    def cursor(self, named_cursor: Any = None) -> Any:
+        """A cursor for the next statement, which a connection takes only after the end of a COPY."""
+        _COPY_IN.end()
+        return super().cursor(named_cursor)
+
     def connect(self, reuse_if_open: bool = False) -> Any:
         """Connect; to wait in vain for a connection is told like a server that does not answer."""
         try:
@@ -102,8 +138,32 @@ def together() -> Iterator[None]:
     if not is_postgresql() or not psycopg.Pipeline.is_supported():
         yield
         return
+    _COPY_IN.end()
     with peewee.__exception_wrapper__, database.connection().pipeline():  # type: ignore[attr-defined]
         yield
+
+
+def copy_in(sql: str, rows: Iterable[Sequence[Any]]) -> None:
+    """Send rows to PostgreSQL by a COPY of ours."""
+    _COPY_IN.send(sql, rows)
+
+
+@contextmanager
+def copying_beside() -> Iterator[None]:
+    """Within this block nobody waits until PostgreSQL has taken in what :func:`copy_in` sends.
+
+    More rows by the same SQL join those before. Any other statement waits for their end first, and so does
+    the end of the block; what goes wrong with them is told there.
+    """
+    _COPY_IN.goes_on = True
+    try:
+        yield
+    except BaseException as error:
+        _COPY_IN.end(error)
+        raise
+    finally:
+        _COPY_IN.goes_on = False
+    _COPY_IN.end()
 
 
 def _executed(sql: str, given: tuple[Any, ...]) -> Any:

@@ -11,7 +11,7 @@ import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 from zoneinfo import ZoneInfo
 
 from peewee import SQL, OperationalError
@@ -21,7 +21,7 @@ from schemas.problems import FieldError
 from service.store import bulk, effects, records, withdrawn
 from service.store.books import Books
 from service.store.chains import CHAIN, BrokenChain, Fork, Gap, Reached, reached, read_chain, save_chain
-from service.store.database import Question, ask_all, database, is_damaged
+from service.store.database import Question, ask_all, copying_beside, database, is_damaged
 from service.store.judging import (
     ABSURD_TIME,
     FAULT,
@@ -128,6 +128,18 @@ def _each_alone(checked: Sequence[Checked], has: Mapping[str, int], sender: _Sen
     return results, chains
 
 
+_Row: TypeAlias = tuple[Any, ...]
+_COLUMNS: Final = (
+    *("station", "site", "epoch", "seq", "event_id", "type", "document"),
+    *("hash", "received_at", "clock_ahead_ms", "corrected_at", "day", "state", "errors", "machine", "heat"),
+    *effects.NO_PLACE,
+)
+"""Of the table of events, those that are written when one comes in."""
+
+_SENT_TOGETHER: Final = 100
+"""Rows that are sent while those of the next events are made."""
+
+
 class _Run:
     """Taking in events of one push: asks the store once about all of them, and writes once.
 
@@ -141,20 +153,28 @@ class _Run:
         self._ahead_ms = round(sender.clock_ahead / timedelta(milliseconds=1))
         self._zone = ZoneInfo("UTC")
         self._books = Books()
-        self._rows: list[dict[str, Any]] = []
-        self._written = 0
+        self._rows: list[_Row] = []
+        self._hashes: dict[tuple[str, int], str] = {}
         self._known: dict[str, list[tuple[int | None, Mapping[str, Any]]]] = {}
         self._stored: dict[tuple[str, int], Any] = {}
 
     def take(self, checked: Sequence[Checked]) -> list[Result]:
         self._ask(checked)
-        results = [self._take(one) for one in checked]
-        self._write_down()
+        results = []
+        with copying_beside():
+            for one in checked:
+                results.append(self._take(one))
+                if len(self._rows) >= _SENT_TOGETHER:
+                    self._send_rows()
+            self._write_down()
         return results
 
+    def _send_rows(self) -> None:
+        bulk.insert_columns(Event, _COLUMNS, zip(*self._rows, strict=True))
+        self._rows.clear()
+
     def _write_down(self) -> None:
-        bulk.insert(Event, self._rows[self._written :])
-        self._written = len(self._rows)
+        self._send_rows()
         self._books.close(self._save_chains)
         self._books = Books()
 
@@ -224,12 +244,15 @@ class _Run:
                 "begin a new epoch and send again",
             )
         self._chains[epoch] = Reached(epoch, seq, event["hash"])
-        return self._store(one)
+        self._hashes[epoch, seq] = event["hash"]
+        result, row = self._settle(one)
+        self._rows.append(row)
+        return result
 
     def _again(self, one: Checked, chain: Reached) -> Result:
         event, epoch, seq = one.event, one.epoch, one.seq
         row = self._stored.get((epoch, seq))
-        has = row.hash if row is not None else self._hash_in_run(epoch, seq)
+        has = row.hash if row is not None else self._hashes.get((epoch, seq))
         if has != event["hash"]:
             raise Fork(
                 chain,
@@ -250,17 +273,12 @@ class _Run:
             return self._replace(one, row)
         return Result(epoch, seq, "repeat", notes=withdrawn.notes_again(event, self._books))
 
-    def _hash_in_run(self, epoch: str, seq: int) -> str | None:
-        own = (row["hash"] for row in self._rows if (row["epoch"], row["seq"]) == (epoch, seq))
-        return next(own, None)
-
     def _replace(self, one: Checked, row: Any) -> Result:
         others = [entry for entry in self._known.get(row.event_id, []) if entry[0] != row.id]
         self._known[row.event_id] = others
         del self._stored[row.epoch, row.seq]
-        result = self._store(one)
-        values = self._rows.pop()
-        Event.update(**values).where(Event.id == row.id).execute()
+        result, values = self._settle(one)
+        Event.update(**dict(zip(_COLUMNS, values, strict=True))).where(Event.id == row.id).execute()
         # The same again within this push is a repeat of what stands now.
         self._stored[row.epoch, row.seq] = Event.get_by_id(row.id)
         return result
@@ -268,7 +286,8 @@ class _Run:
     def _earlier(self, event_id: str) -> tuple[Mapping[str, Any], ...]:
         return tuple(document for _, document in self._known.get(event_id, ()))
 
-    def _store(self, one: Checked) -> Result:
+    def _settle(self, one: Checked) -> tuple[Result, _Row]:
+        """What becomes of an event, and the row that keeps it."""
         event, sender, event_id = one.event, self._sender, one.event_id
         state, outcome = judge(self._earlier(event_id), event, one.look())
         corrected = day = None
@@ -303,33 +322,18 @@ class _Run:
                 self._books.accept(applied.added, applied.cut, applied.worn)
                 heat, machine = applied.heat, applied.machine
                 place, notes = applied.place, applied.notes
-        self._rows.append(
-            {
-                "station": sender.station,
-                "site": sender.site,
-                "epoch": one.epoch,
-                "seq": one.seq,
-                "event_id": event_id,
-                "type": event["type"],
-                "document": one.text or event,
-                "hash": event["hash"],
-                "received_at": sender.now,
-                "clock_ahead_ms": self._ahead_ms,
-                "corrected_at": corrected,
-                "day": day,
-                "state": state,
-                "errors": kept_errors(outcome) if outcome else None,
-                "machine": machine,
-                "heat": heat,
-                **place,
-            }
+        errors = kept_errors(outcome) if outcome else None
+        row = (
+            *(sender.station, sender.site, one.epoch, one.seq, event_id, event["type"], one.text or event),
+            *(event["hash"], sender.now, self._ahead_ms, corrected, day, state, errors, machine, heat),
+            *place.values(),
         )
         if state != "again":
             self._known.setdefault(event_id, []).append((None, event))
         told: State = "repeat" if state == "again" else state
         if state == "again":
             notes = withdrawn.notes_again(event, self._books)
-        return Result(one.epoch, one.seq, told, outcome, notes)
+        return Result(one.epoch, one.seq, told, outcome, notes), row
 
 
 def _garbled(row: Any) -> bool:
