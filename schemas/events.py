@@ -28,7 +28,7 @@ from schemas.payloads import HEX64, PAYLOADS, UUID
 from schemas.problems import FieldError, field_errors
 from schemas.sure import sure
 from schemas.words import says
-from service.engine.fingerprint import canonical_json
+from service.engine.fingerprint import canonical_json, canonical_text
 
 FIRST_HASH: Final = "0" * 64
 """``prev_hash`` of the first event of an epoch."""
@@ -98,13 +98,13 @@ def written_and_hash(event: Mapping[str, Any]) -> tuple[str, str]:
     True
     """
     if len(event) != _ENVELOPE or type(event["seq"]) is not int:
-        return canonical_json(event).decode("ascii"), event_hash(event)
+        return canonical_text(event), event_hash(event)
     before = (
         f'{{"epoch":{_quoted(event["epoch"])},"event_id":{_quoted(event["event_id"])},'
         f'"happened_at":{_quoted(event["happened_at"])},'
     )
     after = (
-        f'"payload":{canonical_json(event["payload"]).decode("ascii")},'
+        f'"payload":{canonical_text(event["payload"])},'
         f'"prev_hash":{_quoted(event["prev_hash"])},"seq":{event["seq"]},'
         f'"station":{_quoted(event["station"])},"type":{_quoted(event["type"])}}}'
     )

@@ -71,9 +71,12 @@ def sure(schema: type[Schema]) -> _Check:
         # Exact types: what JSON is read into, and nothing that behaves like it.
         if type(document) is not dict:
             return False
-        for name, check in wanted:
-            if name not in document or not check(document[name]):
-                return False
+        try:
+            for name, check in wanted:
+                if not check(document[name]):
+                    return False
+        except KeyError:
+            return False
         if len(document) == least:
             return not named
         if named and not document.keys() >= named:

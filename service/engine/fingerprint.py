@@ -22,11 +22,12 @@ def canonical_json(value: Any) -> bytes:
     b'{"a":[true,null],"b":1.5}'
     """
     plain = asdict(value) if is_dataclass(value) and not isinstance(value, type) else value
-    return _CANONICAL.encode(plain).encode("ascii")
+    return canonical_text(plain).encode("ascii")
 
 
 # Made once: every event that comes in is written by it.
-_CANONICAL: Final = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False)
+canonical_text: Final = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False).encode
+"""The same as text, of what JSON is read into."""
 
 
 def fingerprint(order: Order) -> str:

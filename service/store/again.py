@@ -243,7 +243,7 @@ def _outcome(
         with database.atomic():
             books = Books()
             applied = withdrawn.apply(happening, books)
-            books.accept(applied.added, applied.cut, applied.worn)
+            books.accept(applied.counted, applied.cut)
             books.close()
     except effects.EffectRefused as refused:
         return "quarantined", (refused.error,), None

@@ -12,11 +12,10 @@ from typing import Any, Final, TypeAlias
 
 from service.store import bulk, cut_sums, records, steps, tally
 from service.store.blade_states import set_by_hand
-from service.store.cut_sums import CutKey, Worn
 from service.store.database import Question, ask, together
 from service.store.models import BladeSet, Discrepancy, Version
 from service.store.records import Kept
-from service.store.sums import Key
+from service.store.sums import Counted
 
 _Place: TypeAlias = tuple[str, str]
 Rows: TypeAlias = Iterable[tuple[Any, ...]]
@@ -38,8 +37,7 @@ class Books:
         self._kept_versions = 0
         self._begun: list[dict[str, Any]] = []
         self._kept_begun = 0
-        self._worn: dict[CutKey, Worn] = {}
-        self._sums: dict[Key, dict[str, int]] = {}
+        self._counted: list[Counted] = []
         self._steps: dict[steps.Place, steps.Sum] = {}
         self._steps_added: dict[steps.Place, steps.Sum] = {}
         self._plans_asked: set[str] = set()
@@ -137,28 +135,16 @@ class Books:
         )
         return bool(rows.exists())
 
-    def accept(
-        self,
-        added: tuple[Key, Mapping[str, int]] | None,
-        cut: steps.Cut | None,
-        worn: tuple[CutKey, Worn] | None,
-    ) -> None:
-        """Let stand what was done since the last event, and add to the sums and steps what it adds."""
+    def accept(self, counted: Counted | None, cut: steps.Cut | None) -> None:
+        """Let stand what was done since the last event, which is to be counted in sums and steps."""
         self._undo.clear()
         if cut is not None:
             self._add_cut(cut)
         self._kept_discrepancies = len(self._discrepancies)
         self._kept_versions = len(self._versions)
         self._kept_begun = len(self._begun)
-        if worn is not None:
-            place, more = worn
-            so_far = self._worn.get(place)
-            self._worn[place] = more if so_far is None else so_far.plus(more)
-        if added is not None:
-            key, measures = added
-            into = self._sums.setdefault(key, {})
-            for name, value in measures.items():
-                into[name] = into.get(name, 0) + value
+        if counted is not None:
+            self._counted.append(counted)
 
     def _add_cut(self, cut: steps.Cut) -> None:
         so_far, place = self.pieces_cut(cut), cut.place
@@ -180,18 +166,20 @@ class Books:
 
     def close(self, besides: Callable[[], None] | None = None) -> None:
         """Write everything down, and `besides` what is to be sent together with it."""
+        # What can be reckoned here is, while PostgreSQL still takes in events and then the longest of these.
+        add_worn = cut_sums.adding(cut_sums.added_up(self._counted))
         bulk.insert(Discrepancy, self._discrepancies)
         bulk.insert(Version, self._versions)
         bulk.insert(BladeSet, self._begun)
         with together():
+            add_worn()
             # The feed tells of them in the order they were first touched, which the events decide.
             for place, before in self._before.items():
                 kept = self._now[place]
                 if kept is not None and kept is not before:
                     records.write_kept(before, kept, now=self._when[place])
-            tally.add_all(self._sums)
+            tally.add_all(tally.added_up(self._counted))
             steps.add_all(self._steps_added)
-            cut_sums.add_all(self._worn)
             if besides is not None:
                 besides()
 

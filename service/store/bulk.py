@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Any, Final
 
 import peewee
@@ -32,34 +33,51 @@ def insert_columns(
     model: type[Base], names: Sequence[str], columns_of: Iterable[Sequence[Any]], conflict: str = ""
 ) -> None:
     """Insert rows as :func:`insert` does, given column by column; where there is no row, there is none."""
+    insertion(model, names, columns_of, conflict)()
+
+
+def insertion(
+    model: type[Base], names: Sequence[str], columns_of: Iterable[Sequence[Any]], conflict: str = ""
+) -> Callable[[], None]:
+    """What inserts rows as :func:`insert_columns` does when it is called; it has only to send them then."""
     given = list(columns_of)
     if not given:
-        return
-    meta = model._meta
-    fields = [meta.fields[name] for name in names]
-    columns_of = [
+        return _nothing
+    fields = [model._meta.fields[name] for name in names]
+    written = [
         list(_written(field, values)) if isinstance(field, _WRITTEN_OTHERWISE) else values
         for field, values in zip(fields, given, strict=True)
     ]
     columns = ", ".join(f'"{field.column_name}"' for field in fields)
-    table = f'"{meta.table_name}" ({columns})'
+    table = f'"{model._meta.table_name}" ({columns})'
     # Names of ours, and marks for what comes from outside.
+    if not is_postgresql():
+        marks = ", ".join("?" * len(fields))
+        rows = list(zip(*written, strict=True))
+        return partial(_run_for_each, f"INSERT INTO {table} VALUES ({marks}) {conflict}", rows)  # noqa: S608
+    if not conflict:
+        return partial(copy_in, f"COPY {table} FROM STDIN", list(zip(*written, strict=True)))
+    # One statement that carries all rows: the server plans it once, not for every row. Each column
+    # comes as one list, which is faster to write than a list, or an object, for every row.
+    own = ", ".join(f"c{place}" for place in range(len(fields)))
+    typed = ", ".join(f"c{place}::{_KINDS[type(field)]}" for place, field in enumerate(fields))
+    lists = ", ".join([_ELEMENTS] * len(fields))
+    source = f"SELECT {typed} FROM ROWS FROM ({lists}) AS given ({own})"  # noqa: S608
+    return partial(_run, f"INSERT INTO {table} {source} {conflict}", list(map(_AS_JSON, written)))
+
+
+def _nothing() -> None:
+    """There is no row."""
+
+
+def _run(sql: str, given: Sequence[Any]) -> None:
     with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
-        if not is_postgresql():
-            marks = ", ".join("?" * len(fields))
-            values = zip(*columns_of, strict=True)
-            database.cursor().executemany(f"INSERT INTO {table} VALUES ({marks}) {conflict}", values)  # noqa: S608
-        elif conflict:
-            # One statement that carries all rows: the server plans it once, not for every row. Each column
-            # comes as one list, which is faster to write than a list, or an object, for every row.
-            own = ", ".join(f"c{place}" for place in range(len(fields)))
-            typed = ", ".join(f"c{place}::{_KINDS[type(field)]}" for place, field in enumerate(fields))
-            lists = ", ".join([_ELEMENTS] * len(fields))
-            rows = f"SELECT {typed} FROM ROWS FROM ({lists}) AS given ({own})"  # noqa: S608
-            lists_of = [_AS_JSON(values_of) for values_of in columns_of]
-            database.cursor().execute(f"INSERT INTO {table} {rows} {conflict}", lists_of)
-        else:
-            copy_in(f"COPY {table} FROM STDIN", zip(*columns_of, strict=True))
+        database.cursor().execute(sql, given)
+
+
+def _run_for_each(sql: str, rows: Sequence[Sequence[Any]]) -> None:
+    with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
+        database.cursor().executemany(sql, rows)
 
 
 _ELEMENTS: Final = "json_array_elements_text(%s::json)"

@@ -7,7 +7,7 @@ one of them comes late, is withdrawn or put right.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, NamedTuple, TypeAlias
 
@@ -17,6 +17,7 @@ from service.store.blade_states import thousandths
 from service.store.database import ask, tell
 from service.store.models import CutSum, Event
 from service.store.standing import Standing, standing
+from service.store.sums import Counted
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _HOUR: Final = timedelta(hours=1)
@@ -82,15 +83,24 @@ def added_by(event_type: str, payload: Mapping[str, Any], at: datetime) -> tuple
     return key, Worn(1, int(payload["strokes"]), thousandths(payload["equivalent_m"]))
 
 
-def taken_off(added: tuple[CutKey, Worn] | None) -> tuple[CutKey, Worn] | None:
-    """The same, taken off again."""
-    return None if added is None else (added[0], Worn(*(-figure for figure in added[1])))
+def added_up(events: Iterable[Counted]) -> dict[CutKey, Worn]:
+    """What events add to the sums of their keys."""
+    sums: dict[CutKey, Worn] = {}
+    for event in events:
+        added = added_by(event.type, event.payload, event.at)
+        if added is not None:
+            key, worn = added
+            if event.times != 1:
+                worn = Worn(*(event.times * figure for figure in worn))
+            sums[key] = sums[key].plus(worn) if key in sums else worn
+    return sums
 
 
-def add_all(sums: Mapping[CutKey, Worn]) -> None:
-    """Add to the sums of many keys, within the caller's transaction."""
+def adding(sums: Mapping[CutKey, Worn]) -> Callable[[], None]:
+    """What adds to the sums of many keys when it is called, within the caller's transaction."""
     rows = [key + worn for key, worn in sorted(sums.items())]
-    bulk.insert_columns(CutSum, (*CutKey._fields, *Worn._fields), zip(*rows, strict=True), _ADDING)
+    names = (*CutKey._fields, *Worn._fields)
+    return bulk.insertion(CutSum, names, zip(*rows, strict=True), _ADDING)
 
 
 _KEY: Final = ", ".join(CutKey._fields)
@@ -188,9 +198,9 @@ def rebuild() -> None:
     for event in standing("type = 'cuts.made'"):
         _count(sums, event)
         if len(sums) >= _MOST_HELD:
-            add_all(sums)
+            adding(sums)()
             sums.clear()
-    add_all(sums)
+    adding(sums)()
 
 
 _AT_A_TIME: Final = 2000

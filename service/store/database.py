@@ -145,7 +145,8 @@ def together() -> Iterator[None]:
 
 def copy_in(sql: str, rows: Iterable[Sequence[Any]]) -> None:
     """Send rows to PostgreSQL by a COPY of ours."""
-    _COPY_IN.send(sql, rows)
+    with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
+        _COPY_IN.send(sql, rows)
 
 
 @contextmanager

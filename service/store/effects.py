@@ -20,12 +20,11 @@ from schemas.records import CUT_OVERSIZE, MILL_OVERSIZE
 from schemas.shop import Blade, BladeSchema, StockRecord, StockRecordSchema
 from service.engine.order import StockItem
 from service.engine.quantities import mm, show_mm
-from service.store import cut_sums, steps, tally
+from service.store import steps
 from service.store.blade_states import State, with_more
 from service.store.books import Books
-from service.store.cut_sums import CutKey, Worn
 from service.store.records import Kept
-from service.store.sums import Key
+from service.store.sums import Counted
 
 MOST_PIECES: Final = 1_000_000
 """Pieces one stock record may hold, by the wire contract."""
@@ -73,12 +72,10 @@ class Applied(NamedTuple):
     ----------
     heat, machine
         What it is about.
-    added
-        What it adds to the sums.
+    counted
+        What sums need of it.
     cut
         What it adds to the pieces cut of a step; or takes off, when it `takes_back` another event.
-    worn
-        What it adds to the cuts of an hour.
     notes
         What the station should be told.
     changed
@@ -86,11 +83,10 @@ class Applied(NamedTuple):
     """
 
     heat: str | None
-    added: tuple[Key, dict[str, int]] | None
+    counted: Counted | None
     machine: str | None
     cut: steps.Cut | None = None
     takes_back: bool = False
-    worn: tuple[CutKey, Worn] | None = None
     notes: tuple[str, ...] = ()
     changed: Mapping[str, Any] = MappingProxyType({})
 
@@ -123,9 +119,8 @@ def apply(event: Happening, books: Books) -> Applied:
     notes: tuple[str, ...] = ()
     if cut is not None:
         cut, notes = _count_pieces(event, cut, books)
-    added = tally.added_by(event.type, event.payload, event.site, event.day)
-    worn = cut_sums.added_by(event.type, event.payload, event.at)
-    return Applied(heat, added, event.payload["machine"], cut, worn=worn, notes=notes, changed=changed)
+    counted = Counted(event.type, event.payload, event.site, event.day, event.at)
+    return Applied(heat, counted, event.payload["machine"], cut, notes=notes, changed=changed)
 
 
 def _count_pieces(event: Happening, cut: steps.Cut, books: Books) -> tuple[steps.Cut, tuple[str, ...]]:

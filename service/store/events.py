@@ -136,7 +136,7 @@ _COLUMNS: Final = (
 )
 """Of the table of events, those that are written when one comes in."""
 
-_SENT_TOGETHER: Final = 100
+_SENT_TOGETHER: Final = 50
 """Rows that are sent while those of the next events are made."""
 
 
@@ -319,7 +319,7 @@ class _Run:
                 self._books.undo()
                 state, outcome = "quarantined", (refused.error,)
             else:
-                self._books.accept(applied.added, applied.cut, applied.worn)
+                self._books.accept(applied.counted, applied.cut)
                 heat, machine = applied.heat, applied.machine
                 place, notes = applied.place, applied.notes
         errors = kept_errors(outcome) if outcome else None

@@ -1,9 +1,10 @@
-"""What sums are kept of, for what, and how rows are added to a table of them."""
+"""What sums are kept of, for what, from what, and how rows are added to a table of them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, NamedTuple, TypeAlias
+from datetime import datetime
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from service.store import bulk
 from service.store.database import ask
@@ -25,6 +26,17 @@ MEASURES: Final = (
     "equivalent_mm",
     "milliseconds",
 )
+
+
+class Counted(NamedTuple):
+    """What sums need of an event that was applied; `times` -1: it was withdrawn, and is taken off again."""
+
+    type: str
+    payload: Mapping[str, Any]
+    site: str
+    day: str
+    at: datetime
+    times: int = 1
 
 
 class Key(NamedTuple):

@@ -6,7 +6,7 @@ which events come in makes no difference and a recount is equal to the last digi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
@@ -16,7 +16,7 @@ from service.store import coarse
 from service.store.database import database, is_postgresql
 from service.store.models import Tally
 from service.store.standing import Standing, standing
-from service.store.sums import MEASURES, Key, add_to, kept_in
+from service.store.sums import MEASURES, Counted, Key, add_to, kept_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +48,11 @@ def added_by(
 
 def _cuts(payload: Mapping[str, Any]) -> dict[str, int]:
     strokes = int(payload["strokes"])
-    parts = sum(int(part["quantity"]) for part in payload["parts"])
+    parts, parts_mg = _parts(payload)
     minutes = payload.get("minutes") or 0
     return {
         "parts": parts,
-        "parts_mg": sum(_mg(part["mass_kg"]) for part in payload["parts"]),
+        "parts_mg": parts_mg,
         "parts_timed": parts if minutes else 0,
         "strokes": strokes,
         "cut_hundredths": strokes * hundredths(payload["cut_length_mm"]),
@@ -62,10 +62,17 @@ def _cuts(payload: Mapping[str, Any]) -> dict[str, int]:
 
 
 def _taken_whole(payload: Mapping[str, Any]) -> dict[str, int]:
-    return {
-        "parts": sum(int(part["quantity"]) for part in payload["parts"]),
-        "parts_mg": sum(_mg(part["mass_kg"]) for part in payload["parts"]),
-    }
+    parts, parts_mg = _parts(payload)
+    return {"parts": parts, "parts_mg": parts_mg}
+
+
+def _parts(payload: Mapping[str, Any]) -> tuple[int, int]:
+    """Pieces, and their mass [mg]."""
+    pieces = mg = 0
+    for part in payload["parts"]:
+        pieces += int(part["quantity"])
+        mg += _mg(part["mass_kg"])
+    return pieces, mg
 
 
 def _pieces(name: str) -> Any:
@@ -95,6 +102,20 @@ _MEASURED: Final = {
 
 def _mg(mass_kg: float) -> int:
     return round(mass_kg * 1_000_000)
+
+
+def added_up(events: Iterable[Counted]) -> dict[Key, dict[str, int]]:
+    """What events add to the sums of their keys; a measure that none of them adds to is left out."""
+    sums: dict[Key, dict[str, int]] = {}
+    for event in events:
+        added = added_by(event.type, event.payload, event.site, event.day)
+        if added is None:
+            continue
+        key, measures = added
+        into = sums.setdefault(key, {})
+        for name, value in measures.items():
+            into[name] = into.get(name, 0) + event.times * value
+    return sums
 
 
 def add_all(sums: Mapping[Key, Mapping[str, int]]) -> None:

@@ -11,12 +11,13 @@ from typing import Any, Final
 
 from schemas.events import payload_errors
 from schemas.problems import FieldError
-from service.store import blades, cut_sums, effects, rack, steps, tally
+from service.store import blades, effects, rack, steps
 from service.store.books import Books
 from service.store.chains import sent_as
 from service.store.effects import Applied, EffectRefused, Happening
 from service.store.models import Correction, Discrepancy, Event
 from service.store.standing import payload_of
+from service.store.sums import Counted
 
 TYPE: Final = "log.withdrawn"
 
@@ -34,15 +35,12 @@ def apply(event: Happening, books: Books) -> Applied:
 
 def _withdraw(event: Happening, books: Books) -> Applied:
     row = _named(event)
-    added = cut = worn = None
+    counted = cut = None
     notes: tuple[str, ...] = ()
     if row.state == "applied":
         payload = payload_of(row)
         notes = _TURNED_ROUND.get(row.type, _nothing)(event, row, payload, books)
-        counted = tally.added_by(row.type, payload, row.site, row.day)
-        if counted is not None:
-            added = counted[0], {name: -value for name, value in counted[1].items()}
-        worn = cut_sums.taken_off(cut_sums.added_by(row.type, payload, row.corrected_at))
+        counted = Counted(row.type, payload, row.site, row.day, row.corrected_at, times=-1)
         if row.plan_id is not None:
             cut = steps.taken_back(
                 row, books.pieces_cut(steps.Cut(row.plan_id, row.step, None, None)), books.plan
@@ -76,7 +74,7 @@ def _withdraw(event: Happening, books: Books) -> Applied:
     Discrepancy.update(settled_at=event.now, settled_by=by, settled_how="station", words=words).where(
         settled, Discrepancy.settled_at.is_null()
     ).execute()
-    return Applied(None, added, row.machine, cut, takes_back=True, worn=worn, notes=notes)
+    return Applied(None, counted, row.machine, cut, takes_back=True, notes=notes)
 
 
 def notes_again(event: Mapping[str, Any], books: Books) -> tuple[str, ...]:
