@@ -63,12 +63,11 @@ class _CopyIn(threading.local):
         if not self.goes_on:
             self.end()
 
-    def end(self, error: BaseException | None = None) -> None:
-        """Wait until all rows are in; after an error they are given up."""
-        if self._sql is not None:
-            running, self._running, self._sql = self._running, ExitStack(), None
-            with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
-                running.__exit__(None if error is None else type(error), error, None)
+    def end(self) -> None:
+        """Wait until all rows are in."""
+        self._sql = None
+        with peewee.__exception_wrapper__:  # type: ignore[attr-defined]
+            self._running.close()
 
 
 _COPY_IN: Final = _CopyIn()
@@ -159,12 +158,10 @@ def copying_beside() -> Iterator[None]:
     _COPY_IN.goes_on = True
     try:
         yield
-    except BaseException as error:
-        _COPY_IN.end(error)
-        raise
     finally:
+        # After an error too, so that the connection takes the statement which takes everything back.
         _COPY_IN.goes_on = False
-    _COPY_IN.end()
+        _COPY_IN.end()
 
 
 def _executed(sql: str, given: tuple[Any, ...]) -> Any:

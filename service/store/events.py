@@ -136,8 +136,8 @@ _COLUMNS: Final = (
 )
 """Of the table of events, those that are written when one comes in."""
 
-_SENT_TOGETHER: Final = 50
-"""Rows that are sent while those of the next events are made."""
+_SENT_TOGETHER: Final = 125
+"""Rows after which PostgreSQL is given them, to take in while those of the next events are made."""
 
 
 class _Run:
