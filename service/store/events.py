@@ -326,7 +326,7 @@ class _Run:
         row = (
             *(sender.station, sender.site, one.epoch, one.seq, event_id, event["type"], one.text or event),
             *(event["hash"], sender.now, self._ahead_ms, corrected, day, state, errors, machine, heat),
-            *place.values(),
+            *map(place.__getitem__, effects.NO_PLACE),
         )
         if state != "again":
             self._known.setdefault(event_id, []).append((None, event))
