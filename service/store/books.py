@@ -166,7 +166,7 @@ class Books:
 
     def close(self, besides: Callable[[], None] | None = None) -> None:
         """Write everything down, and `besides` what is to be sent together with it."""
-        # Reckoned while PostgreSQL still takes in the events, and sent first, as it is busy with it for longest.
+        # Reckoned while PostgreSQL still takes in the events; sent first, as it is busy with it for longest.
         add_worn = cut_sums.adding(cut_sums.added_up(self._counted))
         bulk.insert(Discrepancy, self._discrepancies)
         bulk.insert(Version, self._versions)
