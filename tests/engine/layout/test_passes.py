@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -9,10 +10,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from service.engine.layout.columns import Columns
 from service.engine.layout.context import AXES, Context
 from service.engine.layout.job import Job
 from service.engine.layout.kinds import kinds_of
 from service.engine.layout.knapsack import Knapsack, Option
+from service.engine.layout.linear import Master
 from service.engine.layout.passes import Passes
 from service.engine.layout.patterns import Filler
 from service.engine.layout.refine import Refiner
@@ -125,6 +128,30 @@ def test_a_search_beside_that_begins_far_off_is_not_refined(
     found = find_layouts(beside)
     assert not found.unplaced
     assert len(called) == dives
+
+
+def test_a_dive_chooses_in_whole_numbers_only_where_two_sheets_are_left(
+    bench: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The plan takes about five: with more of them left the solver takes long and gains nothing."""
+    lines = [part(f"P{i}", 300 + 310 * i % 700, 200 + 170 * i % 500, 10) for i in range(6)]
+    asked = job(bench, lines, [sheet("A", 2500, 1250, 90), sheet("C", 2000, 1000, 90)], effort="standard")
+    at_first: list[float] = []
+    in_dives: list[float] = []
+    chosen = Columns.chosen
+
+    def noticed(
+        columns: Columns, master: Master, used: Sequence[int], *, root: bool = True
+    ) -> list[int] | None:
+        (at_first if root else in_dives).append(master.objective)
+        return chosen(columns, master, used, root=root)
+
+    monkeypatch.setattr(Columns, "chosen", noticed)
+    assert not find_layouts(asked).unplaced
+    assert at_first
+    assert min(at_first) > 3
+    assert in_dives
+    assert max(in_dives) < 2
 
 
 @pytest.mark.parametrize("axis", AXES)
