@@ -20,6 +20,7 @@ from service.engine.layout.grid import Grid, Shape
 from service.engine.layout.linear import PRICE_BITS, Master
 from service.engine.layout.mend import Mender, worth_of
 from service.engine.layout.prices import least_cost, whole_least
+from service.engine.layout.rationed import Rationed
 from service.engine.layout.sketch import Sketch, carved, sketch, uses_of
 from service.engine.layout.stock import StockType
 from service.engine.layout.task import Task
@@ -32,7 +33,7 @@ FINE_BITS: Final = 18
 """Bits by which prices are lengthened where patterns are filled: there they are weighed against trifles."""
 _SHAPES: Final = 8
 """Patterns taken from one table for one stock type."""
-_SKETCHES: Final = 24
+_SKETCHES: Final = 40
 """The same where layouts are not carried out at once."""
 _SOME: Final = 5
 _GAIN: Final = 0.1
@@ -50,8 +51,15 @@ _TAILS: Final = (0.998, 0.9998)
 
 The second where a little less would spare a piece of stock.
 """
+_FEW_OF_EACH: Final = 3
+"""Pieces of a kind, on average, up to which a table that knows nothing of counts is not asked."""
 _MENDING: Final = 400
 """Steps that it takes to mend a layout, about."""
+_RATIONED_STEPS: Final = 14
+"""Joins in tables of what is wanted that take as long as one step."""
+_STEPS_A_PLACE: Final = 5
+_STEPS_A_RATION: Final = 4_000
+"""Steps that such a table takes for its places, and beside its joins."""
 _TABLE_STEPS: Final = 800
 """Sums in the tables that take as long as one step."""
 
@@ -226,58 +234,77 @@ class Columns:
         stock: Sequence[int],
         enough: float,
         most: float,
-        rounds: int,
+        share: int,
     ) -> Held:
         """Weights from the layouts of `task` for what is still wanted, new ones until it costs `enough`.
 
-        `most` is what it may cost; what is free below it tells what is little.
-
-        The new ones come from rough tables, mended (:mod:`.mend`), and are not carried out yet: for dives,
-        in which what is left changes little from one time to the next. Ends early where little is gained, and
-        at once where no stock is left.
+        `most` is what it may cost; what is free below it tells what is little. The new ones come from tables
+        that know what is wanted (:mod:`.rationed`), rough ones first, and are not carried out yet: for dives,
+        in which what is left changes little from one time to the next. Ends early where little is gained,
+        after one in `share` of the effort that is left, and at once where no stock is left.
         """
         context = self.context
         task.renew(demand, stock)
         live = [t for t in self.types if stock[t.index] > 0]
-        fine = _PLACES[context.job.options.effort]
-        places = [fine // 2, fine]
-        grid: Grid | None = None
-        before = math.inf
-        for turn in range(rounds):
-            self._solve_again(task.master)
-            least = task.master.objective * self.dearest
-            if least <= enough or self.spent or not live:
+        end = context.steps + max(self.ceiling - context.steps, 0) // share
+        finest = _PLACES[context.job.options.effort]
+        for places in (finest // 3, 2 * finest // 3, finest):
+            if self._brought_down(task, live, places, enough, most, end):
                 break
-            if turn % _SOME == 0:
-                if before - least < max(_GAIN * (least - enough), _LITTLE * (most - least)):
-                    break
-                before = least
-            values = task.values()
-            added = False
-            while places and not added:
-                grid = grid or Grid(
-                    context.filler.variants,
-                    demand,
-                    [self.rooms[t.index] for t in live],
-                    context.stages,
-                    places[0],
-                )
-                added = self._sketched(grid, live, values, task)
-                if not added:
-                    grid = None
-                    places.pop(0)
-            if not added:
-                break
-        else:
-            self._solve_again(task.master)
         weights = [(task.patterns[j], weight) for j, weight in task.master.weights()]
         return Held(weights, task.values(), task.master.objective * self.dearest)
 
-    def _sketched(
-        self, grid: Grid, live: Sequence[StockType], values: list[int], task: Task[Pattern | Sketch]
+    def _brought_down(
+        self,
+        task: Task[Pattern | Sketch],
+        live: Sequence[StockType],
+        places: int,
+        enough: float,
+        most: float,
+        end: int,
     ) -> bool:
-        """Layouts of the table, mended where they hold too much; whether one gains."""
+        """New layouts by tables of so many places; whether no finer ones are wanted."""
+        context = self.context
+        table: Rationed | None = None
+        turn, before = 0, math.inf
+        while True:
+            self._solve_again(task.master)
+            least = task.master.objective * self.dearest
+            if least <= enough or context.reached(end) or not live:
+                return True
+            if turn % _SOME == 0:
+                if before - least < max(_GAIN * (least - enough), _LITTLE * (most - least)):
+                    return False
+                before = least
+            turn += 1
+            if table is None:
+                rooms = [self.rooms[t.index] for t in live]
+                grid = Grid(
+                    context.filler.variants, task.demand, rooms, context.stages, places, context.ended
+                )
+                table = Rationed(grid, task.demand, context.ended)
+                context.other_steps += _STEPS_A_PLACE * (len(grid.xs) + len(grid.ys))
+            if not self._sketched(table, live, task):
+                return False
+
+    def _sketched(self, table: Rationed, live: Sequence[StockType], task: Task[Pattern | Sketch]) -> bool:
+        """Layouts of the table that are worth more than they cost; whether there is one.
+
+        Where it has none, those of the table that knows nothing of counts are mended.
+        """
+        values = task.values()
+        most = _SKETCHES if len(live) < 4 else _SHAPES
+        before = table.work
+        table.price(values)
+        added = False
+        for place, stock_type in enumerate(live):
+            least = (stock_type.cost << PRICE_BITS) // self.dearest
+            for shape in table.shapes(place, most, least):
+                added |= task.offer(sketch(stock_type, shape, self.context.areas))
+        self.context.other_steps += (table.work - before) // _RATIONED_STEPS + _STEPS_A_RATION
         demand = task.demand
+        if added or sum(demand) <= _FEW_OF_EACH * sum(1 for n in demand if n):
+            return added
         seen: set[tuple[int, frozenset[tuple[int, int]]]] = set()
 
         def take(stock_type: StockType, shape: Shape, uses: Counter[int], least: int) -> bool:
@@ -292,8 +319,7 @@ class Columns:
             return task.offer(sketch(stock_type, whole, self.context.areas))
 
         times = _SPARING[self.context.job.options.effort]
-        most = _SKETCHES if len(live) < 4 else _SHAPES
-        return self._asked(grid, live, values, demand, times, most, take)[1]
+        return self._asked(table.grid, live, values, demand, times, most, take)[1]
 
     def _mended(
         self, stock: StockType, shape: Shape, values: Sequence[int], demand: Sequence[int]

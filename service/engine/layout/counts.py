@@ -60,3 +60,8 @@ class Counts:
         """Which of these sums of two permitted uses take too many of a kind; the words lie last."""
         beyond: NDArray[np.bool_] = (((uses + self._offsets) & self._guards) != 0).any(axis=-1)
         return beyond
+
+    def over_in(self, word: int, uses: Ints) -> NDArray[np.bool_]:
+        """The same for one word of them."""
+        beyond: NDArray[np.bool_] = ((uses + self._offsets[word]) & self._guards[word]) != 0
+        return beyond

@@ -29,8 +29,8 @@ from service.engine.order import Effort
 _DIVES: Final[dict[Effort, int]] = {"quick": 1, "standard": 60, "thorough": 300}
 _HELD: Final = 92
 """So many hundredths of what is free are left after a use is fixed, or others and new patterns sought."""
-_HOLDS: Final = 60
-"""Tables for new patterns, at most."""
+_HOLDS: Final = 2
+"""Sheets left for whose layouts all the effort that is left may be spent."""
 _WIDTH: Final = 5
 """Uses looked at for one step."""
 _UNSEEN: Final = 2
@@ -39,9 +39,9 @@ _LAST: Final = 4
 """Sheets left up to which a dive that has missed its aim is ended by passes."""
 _TAKEN_UP: Final = 6
 """Sheets at the end of a dive of which one is given up."""
-_MOVES: Final[dict[Effort, int]] = {"quick": 200, "standard": 5_000, "thorough": 40_000}
+_MOVES: Final[dict[Effort, int]] = {"quick": 200, "standard": 6_000, "thorough": 40_000}
 """Moves for that in all dives."""
-_MOVES_A_DIVE: Final = 1_250
+_MOVES_A_DIVE: Final = 2_000
 _EPSILON: Final = 1e-6
 
 Made: TypeAlias = Pattern | Sketch
@@ -192,7 +192,8 @@ class Dives:
         """Weights for what is left, with new patterns where too little is free any more."""
         most = goal - fixed.cost
         enough = most - self._kept(fixed, goal, lack)
-        return self.columns.held(self.task, fixed.demand, fixed.stock, enough, most, _HOLDS)
+        share = max(most / self.dearest / _HOLDS, _HOLDS)
+        return self.columns.held(self.task, fixed.demand, fixed.stock, enough, most, round(share))
 
     def _kept(self, fixed: Fixed, goal: int, lack: float) -> float:
         """What is to be free after the next use: little less than now, or enough for what is left."""
@@ -280,7 +281,9 @@ class Dives:
         found = context.solution([*fixed.rows, *rows], left)
         best = min(best, found, key=lambda one: one.rank)
         pieces = sum(context.demand)
-        if self.moves <= 0 or any(left) or self._done(best) or any(t.quantity < pieces for t in self.types):
+        if any(left) or self._done(best) or any(t.quantity < pieces for t in self.types):
+            return best
+        if self.moves <= 0 or sum(n for _, n in rows) > _TAKEN_UP:
             return best
         if found.rank[1] - goal > self.dearest:
             return best

@@ -45,7 +45,9 @@ class Master:
     """Minimise cost · x with rows ``≥ need`` (parts) and rows ``≤ have`` (stock), x ≥ 0.
 
     Rows are numbered parts first, then stock. `penalty` is the cost of leaving one piece of a part
-    out, so that there is always an answer. Costs are shares of the dearest pattern.
+    out, so that there is always an answer. Costs are shares of the dearest pattern. When it is `capped`,
+    a pattern counts for a part no more than is needed of it, now: in whole numbers that is the same, while
+    in fractions half a pattern with two pieces would else do where one piece is needed.
 
     >>> master = Master([4, 3], [], 100.0)
     >>> for column in (((0, 2),), ((0, 1), (1, 1)), ((1, 3),)):
@@ -55,8 +57,13 @@ class Master:
     (3.0, [(0, 2.0), (2, 1.0)])
     """
 
-    def __init__(self, need: Sequence[int], have: Sequence[int], penalty: float) -> None:
+    def __init__(
+        self, need: Sequence[int], have: Sequence[int], penalty: float, *, capped: bool = False
+    ) -> None:
         self.parts = len(need)
+        self.capped = capped
+        # By part: how often, and in which pattern, of those that have it more than once.
+        self._several: list[list[tuple[int, int]]] = [[] for _ in need]
         self.need = list(need)
         self.have = list(have)
         self.columns: list[Column] = []
@@ -78,11 +85,17 @@ class Master:
         """A further pattern; returns its number."""
         self.columns.append(column)
         self.costs.append(cost)
+        number = len(self.columns) - 1
         rows = np.array([i for i, _ in column], np.int32)
         counts = np.array([float(n) for _, n in column])
+        if self.capped:
+            for place, (row, n) in enumerate(column):
+                if n > 1 and row < self.parts:
+                    self._several[row].append((n, number))
+                    counts[place] = _counted(n, self.need[row])
         self._lp.addCol(cost, 0.0, highspy.kHighsInf, len(column), rows, counts)
         self._grown = True
-        return len(self.columns) - 1
+        return number
 
     def bar(self, number: int) -> None:
         """Use a pattern no more.
@@ -109,6 +122,10 @@ class Master:
         for row, (n, before) in enumerate(zip(need, self.need, strict=True)):
             if n != before:
                 self._lp.changeRowBounds(row, float(n), highspy.kHighsInf)
+                for count, number in self._several[row]:
+                    now = _counted(count, n)
+                    if now != _counted(count, before):
+                        self._lp.changeCoeff(row, self.parts + number, float(now))
         for row, (n, before) in enumerate(zip(have, self.have, strict=True), len(need)):
             if n != before:
                 self._lp.changeRowBounds(row, -highspy.kHighsInf, float(n))
@@ -197,6 +214,11 @@ class Master:
         return all(a >= b for a, b in zip(sums, self.need, strict=False)) and all(
             a <= b for a, b in zip(sums[self.parts :], self.have, strict=True)
         )
+
+
+def _counted(n: int, need: int) -> int:
+    """How often a pattern counts for a part; where none is needed any more it does not matter."""
+    return min(n, max(need, 1))
 
 
 _HELPS: Final = ("mip_heuristic_run_rins", "mip_heuristic_run_rens", "mip_heuristic_run_root_reduced_cost")

@@ -32,6 +32,8 @@ _LIMITED: Final[dict[Effort, int]] = {"quick": 0, "standard": 100_000_000, "thor
 _ONE_SIZE: Final = 20
 """So many times as many there, where all stock is alike and a whole piece of it may be proved."""
 _DIVES: Final[dict[Effort, int]] = {"quick": 1, "standard": 6, "thorough": 40}
+_ROOT: Final = 2
+"""One in so many parts of the effort of dives may go into what they begin with."""
 _LAST: Final = 12
 """Sheets left from which on a dive tries to complete the plan by passes."""
 _CHOSEN: Final[dict[Effort, int]] = {"quick": 0, "standard": 2, "thorough": _LAST}
@@ -51,7 +53,7 @@ class Refiner:
         self.context = context
         self.passes = passes
         self.held = held
-        self.allowed = context.budget // 2
+        self.allowed = context.budget * 4 // 5
         self.types = context.types
         self.effort: Effort = context.job.options.effort
         self.target = 0
@@ -74,7 +76,7 @@ class Refiner:
         if self._done(best) or self.columns.spent:
             return best
         if self.held:
-            return self._held_dives(best, rounds)
+            return self._held_dives(best)
         root = self.columns.priced(start.demand, start.stock, rounds, self.unit)
         if self.context.most is not None and round(root.least) > self.context.most:
             self.hopeless = True
@@ -93,13 +95,13 @@ class Refiner:
         if not self._done(best):
             self._prove_more(best)
 
-    def _held_dives(self, best: Solution, rounds: int) -> Solution:
+    def _held_dives(self, best: Solution) -> Solution:
         """Dives that hold what is free, from layouts that are carried out when they are fixed."""
         context = self.context
         self._extended()
         kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
         stock = [t.quantity for t in self.types]
-        task: Task[Pattern | Sketch] = Task(self.types, kinds, context.demand, stock)
+        task: Task[Pattern | Sketch] = Task(self.types, kinds, context.demand, stock, capped=True)
         known: list[Pattern | Sketch] = [*context.pool.values(), *self.sketches]
         for made in known:
             task.offer(made)
@@ -107,7 +109,7 @@ class Refiner:
         if self.unit == self.dearest:
             most = whole_pieces(self.lowest, self.unit)
             enough += _ENOUGH * (most - self.lowest)
-        root = self.columns.held(task, context.demand, stock, enough, most, rounds)
+        root = self.columns.held(task, context.demand, stock, enough, most, _ROOT)
         if self.lowest == 0:
             self._prove(root.values)
         if context.most is not None and round(root.least) > context.most:

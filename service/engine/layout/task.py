@@ -14,10 +14,19 @@ Made = TypeVar("Made", bound=Pattern | Sketch)
 
 
 class Task(Generic[Made]):
-    """The linear programme for what is still wanted, from what stock is left."""
+    """The linear programme for what is still wanted, from what stock is left.
+
+    `capped`: a layout counts for a part no more than is wanted of it (:class:`.linear.Master`).
+    """
 
     def __init__(
-        self, types: Sequence[StockType], kinds: Sequence[int], demand: Sequence[int], stock: Sequence[int]
+        self,
+        types: Sequence[StockType],
+        kinds: Sequence[int],
+        demand: Sequence[int],
+        stock: Sequence[int],
+        *,
+        capped: bool = False,
     ) -> None:
         self.types = types
         self.dearest = max(t.cost for t in types)
@@ -28,7 +37,7 @@ class Task(Generic[Made]):
         pieces = sum(demand)
         scarce = [t.index for t in self.types if 0 < stock[t.index] < pieces]
         self.stock_row = {index: len(kinds) + i for i, index in enumerate(scarce)}
-        self.master = Master([demand[k] for k in kinds], [stock[i] for i in scarce], 2.0)
+        self.master = Master([demand[k] for k in kinds], [stock[i] for i in scarce], 2.0, capped=capped)
         self.scarce = scarce
         self.patterns: list[Made] = []
         self.dropped: set[int] = set()

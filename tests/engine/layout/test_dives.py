@@ -56,7 +56,7 @@ def dives_of(context: Context, known: list[Pattern | Sketch] | None = None) -> D
     task: Task[Pattern | Sketch] = Task(context.types, kinds, context.demand, stock)
     for one in list(context.pool.values()) if known is None else known:
         task.offer(one)
-    root = columns.held(task, context.demand, stock, 0, 0, 20)
+    root = columns.held(task, context.demand, stock, 0, 0, 2)
     unit = math.gcd(*(t.cost for t in context.types))
     return Dives(context, Passes(context), columns, task, root, unit, root.least)
 

@@ -77,6 +77,37 @@ def test_renewed_needs_cost_what_they_cost_alone(
         assert abs(renewed.objective - alone.objective) < 1e-6
 
 
+@given(
+    st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4)), min_size=1, max_size=6),
+    st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), min_size=1, max_size=4),
+)
+def test_a_layout_counts_for_a_part_no_more_than_is_needed_of_it(
+    uses: list[tuple[int, int]], needs: list[tuple[int, int]]
+) -> None:
+    """Against a programme made anew for each need, of layouts without what they have too many."""
+    capped = Master([5, 5], [], 7.0, capped=True)
+    for use in uses:
+        capped.add(tuple((row, n) for row, n in enumerate(use) if n), 1.0)
+    for need in needs:
+        capped.renew(list(need), [])
+        capped.solve()
+        alone = Master(list(need), [], 7.0)
+        for use in uses:
+            held = [(row, min(n, most)) for row, (n, most) in enumerate(zip(use, need, strict=True))]
+            alone.add(tuple((row, n) for row, n in held if n), 1.0)
+        alone.solve()
+        assert abs(capped.objective - alone.objective) < 1e-6
+
+
+def test_half_a_layout_with_two_is_no_whole_part() -> None:
+    needs = Master([2], [], 9.0), Master([2], [], 9.0, capped=True)
+    for master in needs:
+        master.add(((0, 2),), 1.0)
+        master.renew([1], [])
+        master.solve()
+    assert [round(master.objective, 6) for master in needs] == [0.5, 1.0]
+
+
 @given(ROWS)
 def test_what_is_left_costs_no_more_with_new_patterns(rows: Rows) -> None:
     context = Context(job(SHEET, rows))
