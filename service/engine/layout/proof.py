@@ -27,14 +27,22 @@ _MOST_PLACES: Final = 3000
 _SOME_PLACES: Final = 500
 _FEW_PLACES: Final = (80, 200)
 _SHAPES: Final = 20
-"""Layouts taken from one table."""
+_FEW_SHAPES: Final = 5
+"""Layouts taken from one table for each sort of stock, and for each of many sorts."""
+_MANY_SORTS: Final = 6
 _TAIL: Final = 8
 _FALL: Final = 0.998
 """So many rounds with the fewest places lower the cost to this share of it, or more places are looked at."""
 _CLOSE: Final = 1 / 2000
+_NEAR: Final = 1 / 2000
+"""What prices may leave unproved of the linear programme where no whole piece of stock hangs on it."""
+_ROUGHLY: Final = 1 / 400
+"""The same with the fewest places."""
 _ROUNDS: Final = 400
 _TABLE_STEPS: Final = 400
 """Sums in the tables that take as long as one step."""
+_SHAPE_STEPS: Final = 200
+"""Steps that it takes to find a layout again in its table, about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +84,24 @@ def proved(
     steady = Steady(context.demand, context.types)
     known = context.least.cost if context.least else 0
 
+    def near(share: float) -> bool:
+        """Whether prices prove nearly all that they can, where a little more makes no difference."""
+        least = task.master.objective * task.dearest
+        return unit < share * least and steady.proved > (1 - share) * least
+
     def open_still() -> bool:
         """Whether prices may prove more than is known, and more is wanted."""
         told = max(-(-steady.whole() // unit) * unit, known)
-        return not context.ended() and told < min(enough, (task.master.objective - 1e-6) * task.dearest)
+        most = min(enough, (task.master.objective - 1e-6) * task.dearest)
+        return not context.ended() and told < most and not near(_NEAR)
 
     for most in _FEW_PLACES:
         coarse = grid_of(most)
         before = math.inf
+        share = _NEAR if coarse.exact else _ROUGHLY
         # These tables are cheap, and what they find is of use to a plan too.
         for turn in range(1, _ROUNDS + 1):
-            if context.ended() or not offers.taken(coarse, None, steady):
+            if context.ended() or near(share) or not offers.taken(coarse, None, steady):
                 break
             if turn % _TAIL == 0:
                 if most < _FEW_PLACES[-1] and task.master.objective > _FALL * before:
@@ -129,6 +144,7 @@ class _Offers:
         self.rounds = 0
         self.carved = context.stages >= ANY_LEVELS
         # A little below what it costs: prices that are held back say less than those of the moment.
+        self.most = _SHAPES if len(context.types) < _MANY_SORTS else _FEW_SHAPES
         self.floors = [(t.cost << PRICE_BITS) // task.dearest * 15 // 16 for t in context.types]
         task.master.solve()
 
@@ -143,17 +159,21 @@ class _Offers:
             before = grid.work
             if coarse is None:
                 tops = grid.price(prices)
-                shapes = [grid.shapes(place, _SHAPES, floor) for place, floor in enumerate(self.floors)]
+                shapes = [grid.shapes(place, self.most, floor) for place, floor in enumerate(self.floors)]
             else:
                 coarse.price(prices)
                 tops = grid.tops(prices, coarse)
                 shapes = [
-                    grid.layouts(prices, place, _SHAPES, floor) for place, floor in enumerate(self.floors)
+                    grid.layouts(prices, place, self.most, floor) for place, floor in enumerate(self.floors)
                 ]
             steady.learn(prices, tops)
+            found = sum(len(some) for some in shapes)
             self.context.other_steps += (grid.work - before) // _TABLE_STEPS + 5 * len(grid.xs)
+            self.context.other_steps += _SHAPE_STEPS * found
             if self._take(shapes, values):
-                self.task.master.solve()
+                master = self.task.master
+                master.solve()
+                self.context.other_steps += 40 * master.parts + 4 * len(master.columns)
                 return True
         return False
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import nullcontext
 from fractions import Fraction
 from typing import Final
 
@@ -242,20 +243,21 @@ class Refiner:
     def _prove_more(self, best: Solution) -> None:
         """Raise the target by tables of all places, which bring new patterns too.
 
-        They have a limit of their own and are not counted against the effort. A search that only seeks
-        plans beside another one needs no proof of levels that are limited.
+        Where they bring none, as levels are limited, they are counted against the effort; else they have a
+        limit of their own. A search that only seeks plans beside another one needs no proof of such levels.
         """
         context = self.context
         work = _WORK[self.effort]
-        if context.stages < ANY_LEVELS:
+        limited = context.stages < ANY_LEVELS
+        if limited:
             work = _LIMITED[self.effort] * (_ONE_SIZE if len(self.types) == 1 else 1)
             work = work if context.job.most is None else 0
         if work == 0 or best.rank[0] > 0 or context.least is None:
             return
         kinds = [kind for kind, n in enumerate(context.demand) if n > 0]
         task: Task[Pattern] = Task(self.types, kinds, context.demand, [t.quantity for t in self.types])
-        with self.columns.uncounted():
-            sketches = self.sketches if self.held else None
+        sketches = self.sketches if self.held else None
+        with nullcontext() if limited else self.columns.uncounted():
             found = proved(context, task, self.rooms, self.unit, best.rank[1], work, sketches)
         self.lowest = task.master.objective * self.dearest
         if found.cost > 0:
