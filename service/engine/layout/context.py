@@ -33,9 +33,9 @@ from service.engine.tolerance import class_deviation
 
 BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
-_LIMITED: Final = 86
-"""So many hundredths of them where levels of cuts are limited: a step takes longer there, as strips are
-filled by the rules of the machine and few tables are asked."""
+_LIMITED: Final[dict[Effort, int]] = {"quick": 86, "standard": 100, "thorough": 100}
+"""So many hundredths of them where levels of cuts are limited: strips are filled by the rules of the machine
+there, and with few tables a step takes longer."""
 
 _GRAINS: Final[dict[Effort, Grain]] = {
     "quick": Grain(64, 128, 4),
@@ -110,7 +110,7 @@ class Context:
         self.pool: dict[tuple[int, tuple[tuple[int, int], ...]], Pattern] = {}
         self.singles: dict[tuple[int, int], Pattern | None] = {}
         effort = job.options.effort
-        share = 100 if self.stages >= ANY_LEVELS else _LIMITED
+        share = 100 if self.stages >= ANY_LEVELS else _LIMITED[effort]
         self.budget = min(BUDGET[effort] * share // 100, _PER_PIECE[effort] * sum(self.demand))
         self.most_active = _ACTIVE[effort]
         self.other_steps = 0
@@ -157,6 +157,14 @@ class Context:
             self.grain = grain
         if not self.stopped:
             self.budget += self.steps - before
+
+    def go_on_from(self, first: Context) -> None:
+        """Take over what a search of less effort over the same job knows, and count what it has spent."""
+        self.pool.update(first.pool)
+        self.other_steps += first.steps
+        self.least, self.prices = first.least, first.prices
+        self.stopped = first.stopped
+        self._best = first._best
 
     def sort_out(self) -> None:
         """Put aside the kinds that no stock piece gives at all."""

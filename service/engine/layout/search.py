@@ -30,6 +30,10 @@ _ROUNDS_BEFORE_MOVES: Final = 2
 _PRICINGS: Final[dict[Effort, int]] = {"quick": 8, "standard": 30, "thorough": 120}
 _TRIALS: Final[dict[Effort, int]] = {"quick": 60, "standard": 600, "thorough": 6000}
 _MOVES: Final[dict[Effort, int]] = {"quick": 1000, "standard": 20_000, "thorough": 150_000}
+_GOING_ON: Final = 50
+"""Hundredths of the effort up to which passes follow where a search goes on from one of less effort: where
+levels are limited dives alone come to less in the same time, as passes alone do."""
+_BELOW: Final[dict[Effort, Effort]] = {"standard": "quick", "thorough": "standard"}
 _FEW_OF_EACH: Final = 3
 """Pieces of a kind, on average, up to which sheets are given up one by one."""
 _FEW_PIECES: Final = 100
@@ -71,8 +75,9 @@ def find_layouts(
         return _worthiest(context)
     best: Solution | None = None
     if any(context.demand):
-        best = _search(context)
-        less = _less_effort(context, best)
+        begun = _begun(context, stop, told)
+        best = _search(context, begun)
+        less = None if begun is not None else _less_effort(context, best)
         if less is not None:
             # Another way through the layouts; a longer search is not to end with a worse plan than this.
             # What it meets on its way is not told: it begins anew, and mostly with something worse.
@@ -81,6 +86,24 @@ def find_layouts(
             context.other_steps += plainer.steps
             context.budget += plainer.steps
     return _found(context, best)
+
+
+def _begun(
+    context: Context, stop: Callable[[], bool] | None, told: Callable[[SoFar], None] | None
+) -> Solution | None:
+    """What the effort below that of the order comes to, where a search goes on from there.
+
+    Its steps count, and its layouts are known from then on: more effort never ends with a worse plan. Of
+    few pieces, and where levels are not limited, a search makes a beginning of its own.
+    """
+    job = context.job
+    less = _BELOW.get(job.options.effort)
+    if less is None or context.stages >= ANY_LEVELS or sum(context.demand) <= _FEW_PIECES:
+        return None
+    first = Context(replace(job, options=replace(job.options, effort=less)), stop, told)
+    best = _search(first, _begun(first, stop, told))
+    context.go_on_from(first)
+    return best
 
 
 def _less_effort(context: Context, best: Solution) -> Effort | None:
@@ -104,12 +127,17 @@ def _worthiest(context: Context) -> Found:
     return replace(found, bound=bound, stopped_early=got < worth.bound)
 
 
-def _search(context: Context) -> Solution:
+def _search(context: Context, begun: Solution | None = None) -> Solution:
+    """The best plan found, no worse than that with which it is `begun`."""
     effort = context.job.options.effort
     passes = Passes(context)
     target = _target(context)
     by_moves = _by_moves(context)
-    if by_moves:
+    if begun is not None:
+        passes.once = True
+        more = _passes(context, passes, range(_ROUNDS[effort]), target, context.budget * _GOING_ON // 100)
+        best = min(begun, more, key=lambda one: one.rank)
+    elif by_moves:
         # What follows hardly depends on where it begins, and begins there with any effort.
         best = _opening(context, passes, _ROUNDS_BEFORE_MOVES, target, rough=True)
     else:
@@ -168,7 +196,8 @@ def _rows(context: Context) -> int:
 
 def _target(context: Context) -> int:
     """Cost below which nothing can be, when everything is placed."""
-    context.least = least_of(context.all_kinds, context.demand, context.types, context.trim)
+    if context.least is None:
+        context.least = least_of(context.all_kinds, context.demand, context.types, context.trim)
     return context.least.cost
 
 
@@ -177,17 +206,21 @@ def _opening(context: Context, passes: Passes, rounds: int, target: int, *, roug
 
     All of them are `rough` as well where the first one shows that finer ones would use the effort up.
     """
+    last = -(-context.budget // 6)
     with context.rough() as spent:
-        best = _passes(context, passes, range(1), target)
+        best = _passes(context, passes, range(1), target, last)
         rough |= _FINER * spent() > context.budget // 6
         if rough and not context.stopped and spent() <= context.budget // 6:
-            best = min(best, _passes(context, passes, range(1, rounds), target), key=lambda one: one.rank)
+            best = min(
+                best, _passes(context, passes, range(1, rounds), target, last), key=lambda one: one.rank
+            )
     if rough or best.rank[:2] <= (0, target):
         return best
-    return min(best, _passes(context, passes, range(rounds), target), key=lambda one: one.rank)
+    return min(best, _passes(context, passes, range(rounds), target, last), key=lambda one: one.rank)
 
 
-def _passes(context: Context, passes: Passes, turns: range, target: int) -> Solution:
+def _passes(context: Context, passes: Passes, turns: range, target: int, last: int) -> Solution:
+    """The best of those passes; none is begun after so many steps as `last` tells."""
     best: Solution | None = None
     values: list[int] = []
     largest = max(context.areas)
@@ -203,7 +236,7 @@ def _passes(context: Context, passes: Passes, turns: range, target: int) -> Solu
         found = context.solution(rows, left)
         if best is None or found.rank < best.rank:
             best = found
-        if (best.rank[:2] <= (0, target) and turn >= 2) or context.reached(-(-context.budget // 6)):
+        if (best.rank[:2] <= (0, target) and turn >= 2) or context.reached(last):
             break
     if best is None:
         raise ValueError("at least one pass is wanted")
