@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import accumulate
 from typing import Any, Final, cast
 
 from client.cache.clock import current
@@ -115,8 +116,26 @@ def adopt(outbox: Outbox, read: StoreRead) -> Adopted:
             for table, rows in read.side.items():
                 if table != "clock":
                     _adopt_side(outbox, table, rows)
+            if not _told_by_mark(outbox):
+                outbox.begin_epoch("events read out of another store lie between those here")
+                # More numbers of the log than of all epochs: by that the mark tells nothing of those before.
+                outbox.pass_over(max(outbox.last_row(), sum(outbox.last_numbers().values())) + 1)
         outbox.move_mark()
     return done
+
+
+def _told_by_mark(outbox: Outbox) -> bool:
+    """Whether entries have the numbers in the log that will be read out of the mark.
+
+    That is of the newest epoch up to the last number given out, and of all one after another where no
+    number was passed over.
+    """
+    last, row = outbox.last_numbers(), outbox.last_row()
+    begun = dict(zip(last, accumulate(last.values(), initial=0), strict=False))
+    if sum(last.values()) != row:
+        begun = {outbox.epoch: row - last[outbox.epoch]}
+    places = outbox.sql.rows("SELECT id, epoch, seq FROM event")
+    return all(number == begun[epoch] + seq for number, epoch, seq in places if epoch in begun)
 
 
 def _order(read: StoreRead) -> dict[str, int]:

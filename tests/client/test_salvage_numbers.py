@@ -214,3 +214,30 @@ def test_what_is_found_in_the_bytes_alone_keeps_its_number_in_the_log(home, stat
             (here,) = opened.outbox.by_rows([one.row])
             assert (here.event_id, here.seq) == (one.event_id, one.seq)
         assert log(opened, 1)[0].row == written[-1].row + 1
+
+
+def test_entries_brought_between_others_leave_each_its_number_when_only_the_bytes_are_left(
+    home, station, tmp_path
+):
+    """What a new store wrote has the first numbers, and what the old one wrote came after it."""
+    log(station, 5)
+    station.close()
+    flushed(home)
+    aside = tmp_path / "aside.sqlite3"
+    shutil.move(home.store_file, aside)
+    home.mark_file.unlink()
+    with workstation_at(home) as opened:
+        log(opened, 2, first=7)
+    salvage(home, "bench1", aside)
+    with workstation_at(home) as opened:
+        log(opened, 1, first=9)
+        written = {one.row: one.event_id for one in opened.outbox.all_events()}
+    flushed(home)
+    with home.store_file.open("r+b") as file:
+        file.write(b"\xff" * 200)
+    assert salvage(home, "bench1").events == 8
+    with workstation_at(home) as opened:
+        kept = list(opened.outbox.all_events())
+    assert {one.event_id for one in kept} == set(written.values())
+    # No number that a person wrote down leads to another entry.
+    assert [one.row for one in kept if written.get(one.row, one.event_id) != one.event_id] == []
