@@ -7,13 +7,18 @@ from dataclasses import replace
 
 import pytest
 
-from service.engine.layout.context import Context
+from service.engine.layout.bound import usable
+from service.engine.layout.columns import Columns
+from service.engine.layout.context import Context, Pattern
 from service.engine.layout.grid import Grid
 from service.engine.layout.job import Found, Job, SoFar
 from service.engine.layout.joins import Joins
 from service.engine.layout.kinds import Variant
 from service.engine.layout.passes import Passes
+from service.engine.layout.rationed import Rationed
 from service.engine.layout.search import find_layouts
+from service.engine.layout.sketch import Sketch
+from service.engine.layout.task import Task
 from service.engine.machine import Machine
 from service.engine.order import Objective, Options, Part, StockItem
 from service.engine.plan import leaves
@@ -218,3 +223,25 @@ def test_no_table_is_finished_after_the_caller_has_said_stop_within_one(
     else:
         assert made_of(found) == {f"P{i}": n for i, (_, _, n) in enumerate(ODD)}
         assert found.bound.pieces <= whole.bound.pieces == 6
+
+
+def test_a_dive_leaves_a_table_within_which_the_caller_has_said_stop(
+    wide: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sweeps = 0
+    swept = Rationed._swept
+
+    def counted(*args: object) -> object:
+        nonlocal sweeps
+        sweeps += 1
+        return swept(*args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Rationed, "_swept", counted)
+    context = Context(wide, lambda: sweeps > 0)
+    stock = [t.quantity for t in context.types]
+    kinds = list(range(len(context.demand)))
+    task: Task[Pattern | Sketch] = Task(context.types, kinds, context.demand, stock, capped=True)
+    columns = Columns(context, [usable(t, context.trim) for t in context.types], context.budget)
+    columns.held(task, context.demand, stock, 0.0, 0.0, 1)
+    assert sweeps == 1
+    assert context.stopped
