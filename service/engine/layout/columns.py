@@ -279,9 +279,7 @@ class Columns:
             turn += 1
             if table is None:
                 rooms = [self.rooms[t.index] for t in live]
-                grid = Grid(
-                    context.filler.variants, task.demand, rooms, context.stages, places, context.ask
-                )
+                grid = Grid(context.filler.variants, task.demand, rooms, context.stages, places, context.ask)
                 table = Rationed(grid, task.demand, context.ask)
                 context.other_steps += _STEPS_A_PLACE * (len(grid.xs) + len(grid.ys))
             if not self._sketched(table, live, task):
