@@ -77,7 +77,6 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
             read = _read(aside, station, done)
             # A copy that was put aside before tells of its own time, and the mark of now.
             mark = None if source is not None else read_mark(home.mark_file)
-            read.last_row = 0 if mark is None else mark.row
             ahead = _ahead(read, mark)
             # What was found in the bytes alone has the number in the log that its epoch tells.
             read.found = [

@@ -64,8 +64,6 @@ class StoreRead:
     found: list[Found] = field(default_factory=list)
     epochs: list[OldEpoch] = field(default_factory=list)
     side: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
-    last_row: int = 0
-    """The last number that its log is known to have given out."""
 
 
 @dataclass(slots=True)
@@ -97,7 +95,7 @@ def adopt(outbox: Outbox, read: StoreRead) -> Adopted:
                 if one.state != "reissued":
                     _adopt_change(outbox, row, one.event, settled=one.state in _SETTLED)
             # What is written again below gets a number of its own, and not one that another had.
-            outbox.pass_over(max([read.last_row, *(one.row for one in found if one.row is not None)]))
+            outbox.pass_over(max((one.row for one in found if one.row is not None), default=0))
             kept = {id(one) for one in whole}
             for one in found:
                 if id(one) not in kept and one.state != "reissued":

@@ -84,8 +84,7 @@ class Epochs(EventRows):
             self.begin_epoch(why)
             note_lost(self.sql, lost)
         mark = read_mark(self.home.mark_file)
-        # Who brings a store over gives its entries their own numbers first.
-        if mark is not None and not self.why:
+        if mark is not None:
             self.pass_over(mark.row)
         self.write_mark()
         if why != _FIRST_USE:

@@ -241,3 +241,30 @@ def test_entries_brought_between_others_leave_each_its_number_when_only_the_byte
     assert {one.event_id for one in kept} == set(written.values())
     # No number that a person wrote down leads to another entry.
     assert [one.row for one in kept if written.get(one.row, one.event_id) != one.event_id] == []
+
+
+def test_no_number_is_given_out_twice_when_a_salvage_was_ended_in_the_middle(
+    home, station, tmp_path, monkeypatch
+):
+    """The power fails when the new store is begun; the copy put aside ends before the mark did."""
+    log(station, 3)
+    station.close()
+    flushed(home)
+    shutil.copy(home.store_file, tmp_path / "old")
+    with workstation_at(home) as opened:
+        last = log(opened, 2, first=3)[-1].row
+    for end in ("-wal", "-shm"):
+        Path(f"{home.store_file}{end}").unlink(missing_ok=True)
+    shutil.copy(tmp_path / "old", home.store_file)
+
+    def ended(*_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("client.salvage.adopt", ended)
+        with pytest.raises(KeyboardInterrupt):
+            salvage(home, "bench1")
+    (aside,) = home.store_file.parent.glob("*.salvaged-*")
+    assert salvage(home, "bench1", aside).events == 3
+    with workstation_at(home) as opened:
+        assert log(opened, 1)[0].row == last + 1
