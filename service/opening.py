@@ -84,6 +84,8 @@ class DamageTold(click.Group):
         """Run the command that is asked for."""
         try:
             return super().invoke(ctx)
+        except click.ClickException:
+            raise  # It tells already, though damage may lie behind it.
         except Exception as error:
             if not isinstance(ctx.obj, Config) or not (is_damaged(error) or is_full(error)):
                 raise

@@ -69,3 +69,14 @@ def test_a_command_that_meets_damage_says_what_to_do(
     assert "cannot be used: database disk image is malformed; put it back from a backup" in line
     assert "shearwright-service restored" in line
     assert not (tmp_path / "events.jsonl").exists()
+
+
+def test_damage_that_is_met_at_the_opening_is_told_once(small: Service) -> None:
+    if not database.is_closed():
+        database.close()
+    with Path(small.address).open("r+b") as out:
+        out.write(b"\xff" * 100_000)
+    done = CliRunner().invoke(main, ["--database", small.address, "audit"])
+    assert done.exit_code == 1
+    (line,) = done.output.splitlines()
+    assert line.count("cannot be used") == 1
