@@ -293,10 +293,10 @@ class _Run:
         corrected = day = None
         if not outcome:
             corrected = corrected_time(event["happened_at"], sender.clock_ahead)
-            if corrected is None:
-                state, outcome = "quarantined", (ABSURD_TIME,)
-            else:
+            if corrected is not None:
                 day = corrected.astimezone(self._zone).date().isoformat()
+            elif state != "again":
+                state, outcome = "quarantined", (ABSURD_TIME,)
         heat = machine = None
         place, notes = effects.NO_PLACE, tuple[str, ...]()
         if state == "applied" and corrected is not None:
@@ -331,7 +331,8 @@ class _Run:
         if state != "again":
             self._known.setdefault(event_id, []).append((None, event))
         told: State = "repeat" if state == "again" else state
-        if state == "again":
+        # Where they are what failed, the entry is a repeat without them.
+        if state == "again" and one.look() != (FAULT,):
             notes = withdrawn.notes_again(event, self._books)
         return Result(one.epoch, one.seq, told, outcome, notes), row
 

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from schemas.events import payload_errors, written_and_hash
 from schemas.problems import FieldError
+from service.engine.fingerprint import canonical_text
 from service.store import records
 from service.store.models import Written
 from service.store.records import Kept
@@ -64,6 +65,9 @@ def judge(
 ) -> tuple[Verdict, tuple[FieldError, ...]]:
     """What is to become of an event before its effect is tried.
 
+    Whatever is wrong with it, the same again is a repeat: what came first counts, waits or was dismissed,
+    and a person looks at it once.
+
     Parameters
     ----------
     earlier
@@ -71,14 +75,29 @@ def judge(
     errors
         What is wrong with it by itself; None: its type is not known.
     """
+    # What a damaged one says cannot be compared; the right one may still come under its hash.
+    if errors == (GARBLED,):
+        return "quarantined", errors
+    if any(_same(one, event) for one in earlier):
+        return "again", ()
     if errors:
         return "quarantined", errors
-    for one in earlier:
-        if all(one[name] == event[name] for name in ("station", "happened_at", "type", "payload")):
-            return "again", ()
     if earlier:
         return "quarantined", (TAKEN_ID,)
     return ("kept" if errors is None else "applied"), ()
+
+
+def _same(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether two events say the same of the same moment, under whatever epoch and number.
+
+    >>> said = {"station": "ng-1", "happened_at": "", "type": "", "payload": {"strokes": 1}}
+    >>> _same(said, {**said, "seq": 7}), _same(said, {**said, "payload": {"strokes": True}})
+    (True, False)
+    """
+    if any(one[name] != other[name] for name in ("station", "happened_at", "type", "payload")):
+        return False
+    # Python takes true for one, which a payload must not.
+    return canonical_text(one["payload"]) == canonical_text(other["payload"])
 
 
 TAKEN_ID: Final = FieldError(

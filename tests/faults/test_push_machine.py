@@ -8,8 +8,9 @@ import tempfile
 import uuid
 from collections.abc import Iterator
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -22,9 +23,32 @@ from service.store.database import connected, database
 from service.store.models import Event
 from tests.service.shop import NOW, Service, Station, cuts_made, machine
 
+ABSURD = "0001-01-01T00:00:00+14:00"
+"""A time that cannot be."""
+
+
+@dataclass
+class Entry:
+    """What the model knows of one thing that came in: what it says now, and whether it counts."""
+
+    event: dict[str, Any]
+    payload: dict[str, Any]
+    happened_at: str
+    state: Literal["applied", "waits", "dismissed"] = "waits"
+
+    def says(self, event: dict[str, Any]) -> bool:
+        return all(self.event[name] == event[name] for name in ("happened_at", "type", "payload"))
+
+    @property
+    def place(self) -> tuple[str, int]:
+        return self.event["epoch"], self.event["seq"]
+
 
 class Pushing(RuleBasedStateMachine):
-    """One station that sends whatever it likes; the model is a list of events for each epoch."""
+    """One station that sends whatever it likes, and a person who puts right what waits.
+
+    The model is a list of events for each epoch, and of different entries for each event_id.
+    """
 
     def __init__(self) -> None:
         super().__init__()
@@ -38,8 +62,7 @@ class Pushing(RuleBasedStateMachine):
         self.chains: dict[str, list[dict[str, Any]]] = {self.outbox.epoch: []}
         self.unsent: list[dict[str, Any]] = []
         self.known_machines = {"bench-3m"}
-        self.applied: dict[str, dict[str, Any]] = {}
-        self.waiting: dict[str, dict[str, Any]] = {}
+        self.entries: dict[str, list[Entry]] = {}
 
     def teardown(self) -> None:
         with suppress(AttributeError):
@@ -52,6 +75,10 @@ class Pushing(RuleBasedStateMachine):
     @rule(where=st.sampled_from(["bench-3m", "bench-4m"]), strokes=st.integers(-1, 5))
     def write(self, where: str, strokes: int) -> None:
         self.unsent.append(self.outbox.cut(machine=where, strokes=strokes))
+
+    @rule(strokes=st.integers(0, 2))
+    def write_at_a_time_that_cannot_be(self, strokes: int) -> None:
+        self.unsent.append(self.outbox.cut(strokes=strokes, happened_at=ABSURD))
 
     @rule()
     def write_what_nobody_knows(self) -> None:
@@ -97,7 +124,13 @@ class Pushing(RuleBasedStateMachine):
     def begin_an_epoch_and_send_the_rest_again(self) -> None:
         fresh = Station()
         self.unsent = [
-            fresh.write(event["type"], event["payload"], event_id=event["event_id"]) for event in self.unsent
+            fresh.write(
+                event["type"],
+                event["payload"],
+                event_id=event["event_id"],
+                happened_at=event["happened_at"],
+            )
+            for event in self.unsent
         ]
         self.outbox = fresh
         self.chains[fresh.epoch] = []
@@ -105,39 +138,100 @@ class Pushing(RuleBasedStateMachine):
     @precondition(lambda self: any(self.chains.values()))
     @rule(data=st.data())
     def offer_an_old_event_under_a_new_epoch(self, data: st.DataObject) -> None:
-        chain = data.draw(st.sampled_from([one for one in self.chains.values() if one]))
-        old = data.draw(st.sampled_from(chain))
+        old = self._any_that_came(data)
         self.unsent.append(
             self.outbox.write(
                 old["type"], old["payload"], event_id=old["event_id"], happened_at=old["happened_at"]
             )
         )
 
+    @precondition(lambda self: any(self.chains.values()))
+    @rule(data=st.data(), strokes=st.integers(-1, 5))
+    def write_something_else_under_an_old_id(self, data: st.DataObject, strokes: int) -> None:
+        old = self._any_that_came(data)
+        self.unsent.append(self.outbox.cut(event_id=old["event_id"], strokes=strokes))
+
+    def _any_that_came(self, data: st.DataObject) -> dict[str, Any]:
+        chain = data.draw(st.sampled_from([one for one in self.chains.values() if one]))
+        return data.draw(st.sampled_from(chain))
+
+    # --- what a person may do ------------------------------------------------------------------
+
     @rule()
     def enter_the_machine_and_retry(self) -> None:
         if "bench-4m" not in self.known_machines:
             assert self.service.post("/machines", machine("bench-4m")).status_code == 201
             self.known_machines.add("bench-4m")
-        for item in self.service.get("/sync/quarantine").json["items"]:
-            event = item["event"]
+        for item in self._held():
             answer = self.service.post(f"/sync/quarantine/{item['id']}/retry", {})
-            curable = event["type"] == "cuts.made" and event["payload"]["strokes"] > 0
-            assert (answer.json["state"] == "applied") == curable
-            if curable:
-                self.applied[event["event_id"]] = self.waiting.pop(event["event_id"])
+            self._tried(self._entry(item), answer.json["state"])
+
+    @precondition(lambda self: self._of_state("waits"))
+    @rule(data=st.data(), strokes=st.integers(1, 5))
+    def correct(self, data: st.DataObject, strokes: int) -> None:
+        item = data.draw(st.sampled_from(self._held()))
+        entry = self._entry(item)
+        right, moment = cuts_made(strokes=strokes), "2026-03-02T10:00:00Z"
+        answer = self.service.post(
+            f"/sync/quarantine/{item['id']}/correct",
+            {"payload": right, "happened_at": moment, "words": "typed wrong"},
+        )
+        if entry.event["type"] == "tea.made":
+            assert answer.status_code == 422
+            return
+        entry.payload, entry.happened_at = right, moment
+        self._tried(entry, answer.json["state"])
+
+    @precondition(lambda self: self._of_state("waits"))
+    @rule(data=st.data())
+    def dismiss(self, data: st.DataObject) -> None:
+        item = data.draw(st.sampled_from(self._held()))
+        answer = self.service.post(f"/sync/quarantine/{item['id']}/dismiss", {"words": "made up"})
+        assert answer.status_code == 204
+        self._entry(item).state = "dismissed"
+
+    # --- the model -----------------------------------------------------------------------------
+
+    def _held(self) -> list[dict[str, Any]]:
+        items: list[dict[str, Any]] = self.service.get("/sync/quarantine").json["items"]
+        return items
+
+    def _entry(self, item: dict[str, Any]) -> Entry:
+        (entry,) = (one for one in self.entries[item["event_id"]] if one.event == item["event"])
+        return entry
+
+    def _of_state(self, state: str) -> list[Entry]:
+        return [one for entries in self.entries.values() for one in entries if one.state == state]
+
+    def _may_count(self, entry: Entry) -> bool:
+        return (
+            entry.event["type"] == "cuts.made"
+            and entry.payload["strokes"] > 0
+            and entry.payload["machine"] in self.known_machines
+            and entry.happened_at != ABSURD
+        )
+
+    def _tried(self, entry: Entry, state: str) -> None:
+        taken = any(one.state == "applied" for one in self.entries[entry.event["event_id"]])
+        may = self._may_count(entry) and not taken
+        assert (state == "applied") == may
+        if may:
+            entry.state = "applied"
 
     def _take(self, event: dict[str, Any]) -> str:
         self.chains[event["epoch"]].append(event)
-        event_id = event["event_id"]
-        if event_id in self.applied or event_id in self.waiting:
+        under_its_id = self.entries.setdefault(event["event_id"], [])
+        if any(one.says(event) for one in under_its_id):
             return "repeat"
-        if event["type"] == "tea.made":
-            self.waiting[event_id] = event
-            return "kept"
-        if event["payload"]["strokes"] < 1 or event["payload"]["machine"] not in self.known_machines:
-            self.waiting[event_id] = event
+        entry = Entry(event, event["payload"], event["happened_at"])
+        under_its_id.append(entry)
+        if len(under_its_id) > 1:
             return "quarantined"
-        self.applied[event_id] = event
+        if event["type"] == "tea.made":
+            return "kept"
+        if not self._may_count(entry):
+            return "quarantined"
+        entry.state = "applied"
         return "applied"
 
     # --- what must hold ------------------------------------------------------------------------
@@ -154,16 +248,19 @@ class Pushing(RuleBasedStateMachine):
             if chain
         }
         assert reached == expected
+        applied = self._of_state("applied")
         with connected():
-            kept = {row.event_id for row in Event.select().where(Event.state == "applied")}
-            assert kept == set(self.applied)
+            kept = sorted((row.epoch, row.seq) for row in Event.select().where(Event.state == "applied"))
+            assert kept == sorted(one.place for one in applied)
             assert audits.audit() == []
         rows = self.service.get("/reports/wear?by=site").json["rows"]
-        strokes = sum(event["payload"]["strokes"] for event in self.applied.values())
-        assert sum(row["strokes"] for row in rows) == strokes
-        assert {(one["epoch"], one["seq"]) for one in told["waiting"]} == {
-            (event["epoch"], event["seq"]) for event in self.waiting.values()
-        }
+        assert sum(row["strokes"] for row in rows) == sum(one.payload["strokes"] for one in applied)
+        waiting = sorted(one.place for one in self._of_state("waits"))
+        assert sorted((one["epoch"], one["seq"]) for one in told["waiting"]) == waiting
+        dismissed = self.service.get("/sync/quarantine?show=dismissed").json["items"]
+        assert sorted((one["event"]["epoch"], one["event"]["seq"]) for one in dismissed) == sorted(
+            one.place for one in self._of_state("dismissed")
+        )
 
 
 TestPushing = Pushing.TestCase

@@ -5,7 +5,9 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from service.store import audits
+import pytest
+
+from service.store import audits, withdrawn
 from service.store.database import connected
 from service.store.models import Event
 from tests.service.shop import Service, Station, cuts_made, discrepancies, piece, states
@@ -112,3 +114,135 @@ def test_what_came_under_the_id_of_one_that_was_taken_back_is_noted_apart_from_i
     assert states(service.push([back, other], "ng-2")) == ["applied", "repeat"]
     assert service.get("/stock/northgate/SH-A").json["quantity"] == 8
     assert discrepancies(service) == []
+
+
+def anew(event: dict[str, Any], **changes: Any) -> dict[str, Any]:
+    """The same entry, as a new epoch of its station begins with it; or with other words."""
+    told = {**event["payload"], **changes}
+    return Station().write(event["type"], told, event_id=event["event_id"], happened_at=event["happened_at"])
+
+
+def settle(service: Service, number: int, done: str) -> None:
+    """What a person may do about an entry that waits."""
+    path = f"/sync/quarantine/{number}"
+    if done == "dismiss":
+        assert service.post(f"{path}/dismiss", {"words": "made up"}).status_code == 204
+    if done == "correct":
+        right = {"payload": cuts_made(), "happened_at": "2026-03-02T10:00:00Z", "words": "typed wrong"}
+        assert service.post(f"{path}/correct", right).json["state"] == "applied"
+
+
+WRONG = {
+    "payload": lambda station: station.cut(strokes=0),
+    "time": lambda station: station.cut(happened_at="0001-01-01T00:00:00+14:00"),
+    "machine": lambda station: station.cut(machine="bench-9m"),
+}
+"""What cannot be applied as it is: by itself, by its time, and by what the centre knows."""
+
+
+@pytest.mark.parametrize("done", ["wait", "dismiss", "correct"])
+@pytest.mark.parametrize("wrong", sorted(WRONG))
+def test_what_could_not_be_applied_is_not_listed_again_when_a_new_epoch_brings_it(
+    service: Service, station: Station, wrong: str, done: str
+) -> None:
+    bad = WRONG[wrong](station)
+    assert states(service.push([bad])) == ["quarantined"]
+    (held,) = service.get("/sync/quarantine").json["items"]
+    settle(service, held["id"], done)
+    again = anew(bad)
+    answer = service.push([again])
+    assert states(answer) == ["repeat"]
+    assert (answer.json["has_to_seq"], answer.json["last_hash"]) == (1, again["hash"])
+    told = service.get("/sync/stations/ng-1", "station").json
+    reached = {one["epoch"]: one["has_to_seq"] for one in told["epochs"]}
+    assert reached == {bad["epoch"]: 1, again["epoch"]: 1}
+    # A person has it before him once at most, under the number by which it came first.
+    waiting = service.get("/sync/quarantine").json["items"]
+    assert [one["event"] for one in waiting] == ([bad] if done == "wait" else [])
+    assert [(one["epoch"], one["seq"]) for one in told["waiting"]] == (
+        [(bad["epoch"], 1)] if done == "wait" else []
+    )
+    counted = service.get("/reports/throughput", query_string={"by": "site"}).json["rows"]
+    assert [row["strokes"] for row in counted] == ([4] if done == "correct" else [])
+    with connected():
+        assert audits.audit() == []
+
+
+def test_what_could_not_be_applied_comes_twice_in_one_push_and_is_listed_once(
+    service: Service, station: Station
+) -> None:
+    bad = station.cut(strokes=0)
+    same = station.cut(strokes=0, event_id=bad["event_id"])
+    after = station.cut()
+    assert states(service.push([bad, same, after])) == ["quarantined", "repeat", "applied"]
+    (held,) = service.get("/sync/quarantine").json["items"]
+    settle(service, held["id"], "correct")
+    assert states(service.push([bad, same, after])) == ["repeat"] * 3
+    (row,) = service.get("/reports/throughput", query_string={"by": "site"}).json["rows"]
+    assert row["strokes"] == 8
+
+
+@pytest.mark.parametrize("done", ["wait", "dismiss", "correct"])
+@pytest.mark.parametrize("strokes", [-1, 7, True])
+def test_other_words_under_the_id_of_what_could_not_be_applied_stay_before_a_person(
+    service: Service, station: Station, strokes: int, done: str
+) -> None:
+    bad = station.cut(strokes=0)
+    service.push([bad])
+    (held,) = service.get("/sync/quarantine").json["items"]
+    settle(service, held["id"], done)
+    other = anew(bad, strokes=strokes)
+    assert states(service.push([other])) == ["quarantined"]
+    # The other words again are a repeat of themselves.
+    assert states(service.push([anew(other)])) == ["repeat"]
+    waiting = service.get("/sync/quarantine").json["items"]
+    assert [one["event"] for one in waiting] == ([bad, other] if done == "wait" else [other])
+
+
+@pytest.mark.parametrize(("first", "second"), [(1, True), (True, 1)])
+def test_true_is_not_taken_for_one(service: Service, station: Station, first: int, second: int) -> None:
+    # Python holds them for equal; one of them is a number of strokes and the other is not.
+    one = station.cut(strokes=first)
+    service.push([one])
+    other = anew(one, strokes=second)
+    assert states(service.push([other])) == ["quarantined"]
+    waiting = service.get("/sync/quarantine").json["items"]
+    assert other in [item["event"] for item in waiting]
+
+
+def test_what_was_damaged_on_the_way_is_listed_though_it_reads_like_one_that_came(
+    service: Service, station: Station
+) -> None:
+    bad = station.cut(strokes=0)
+    service.push([bad])
+    right = anew(bad, strokes=4)
+    damaged = {**right, "payload": bad["payload"]}
+    assert states(service.push([damaged])) == ["quarantined"]
+    assert len(service.get("/sync/quarantine").json["items"]) == 2
+    # What it truly says comes under its hash, and is something else than what waits.
+    assert states(service.push([right])) == ["quarantined"]
+    waiting = service.get("/sync/quarantine").json["items"]
+    assert [one["event"] for one in waiting] == [bad, right]
+
+
+def test_an_entry_that_counts_is_not_listed_where_the_clock_of_a_later_sending_is_absurd(
+    service: Service, station: Station
+) -> None:
+    good = station.cut()
+    assert states(service.push([good])) == ["applied"]
+    assert states(service.push([anew(good)], sent_at="9999-12-31T23:59:59Z")) == ["repeat"]
+    assert service.get("/sync/quarantine").json["items"] == []
+
+
+def test_a_fault_in_the_notes_on_what_came_before_lists_nothing_twice(
+    service: Service, station: Station, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    good = station.cut()
+    service.push([good])
+
+    def broken(*_: Any) -> tuple[str, ...]:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(withdrawn, "notes_again", broken)
+    assert states(service.push([anew(good)])) == ["repeat"]
+    assert service.get("/sync/quarantine").json["items"] == []
