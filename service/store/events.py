@@ -331,8 +331,7 @@ class _Run:
         if state != "again":
             self._known.setdefault(event_id, []).append((None, event))
         told: State = "repeat" if state == "again" else state
-        # Where they are what failed, the entry is a repeat without them.
-        if state == "again" and one.look() != (FAULT,):
+        if state == "again":
             notes = withdrawn.notes_again(event, self._books)
         return Result(one.epoch, one.seq, told, outcome, notes), row
 

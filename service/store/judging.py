@@ -65,7 +65,7 @@ def judge(
 ) -> tuple[Verdict, tuple[FieldError, ...]]:
     """What is to become of an event before its effect is tried.
 
-    Whatever is wrong with it, the same again is a repeat: what came first counts, waits or was dismissed,
+    Whatever its payload lacks, the same again is a repeat: what came first counts, waits or was dismissed,
     and a person looks at it once.
 
     Parameters
@@ -75,8 +75,9 @@ def judge(
     errors
         What is wrong with it by itself; None: its type is not known.
     """
-    # What a damaged one says cannot be compared; the right one may still come under its hash.
-    if errors == (GARBLED,):
+    # What a damaged one says cannot be compared; the right one may still come under its hash. And after a
+    # fault nobody knows what of it was looked at.
+    if errors is not None and errors in ((GARBLED,), (FAULT,)):
         return "quarantined", errors
     if any(_same(one, event) for one in earlier):
         return "again", ()

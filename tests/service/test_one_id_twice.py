@@ -234,7 +234,7 @@ def test_an_entry_that_counts_is_not_listed_where_the_clock_of_a_later_sending_i
     assert service.get("/sync/quarantine").json["items"] == []
 
 
-def test_a_fault_in_the_notes_on_what_came_before_lists_nothing_twice(
+def test_a_fault_with_what_comes_again_does_not_keep_its_station_back(
     service: Service, station: Station, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     good = station.cut()
@@ -243,6 +243,12 @@ def test_a_fault_in_the_notes_on_what_came_before_lists_nothing_twice(
     def broken(*_: Any) -> tuple[str, ...]:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(withdrawn, "notes_again", broken)
-    assert states(service.push([anew(good)])) == ["repeat"]
-    assert service.get("/sync/quarantine").json["items"] == []
+    fresh = Station()
+    again = fresh.write("cuts.made", good["payload"], event_id=good["event_id"])
+    with monkeypatch.context() as patched:
+        patched.setattr(withdrawn, "notes_again", broken)
+        assert states(service.push([again, fresh.cut()])) == ["quarantined", "applied"]
+    (held,) = service.get("/sync/quarantine").json["items"]
+    assert service.post(f"/sync/quarantine/{held['id']}/retry", {}).json["state"] == "quarantined"
+    (row,) = service.get("/reports/throughput", query_string={"by": "site"}).json["rows"]
+    assert row["strokes"] == 8
