@@ -70,6 +70,7 @@ def settings_for(
     *,
     cut_length: Length,
     drop_depth: Length,
+    side_by_side: int = 1,
     measured_offset: int = 0,
     trim: bool = False,
     gauging: Gauging = "back gauge",
@@ -81,6 +82,8 @@ def settings_for(
     ----------
     thickness, cut_length, drop_depth
         [0.01 mm], above 0. `cut_length` is the whole length sheared in the stroke.
+    side_by_side
+        Equal pieces that share that length: each drop is as long as its own piece.
     measured_offset
         By how much drops come out deeper than the gauge was set, measured [0.01 mm, either sign].
     trim
@@ -122,9 +125,9 @@ def settings_for(
         )
     hold_down, found = hold_down_setting(machine, cut_length, check.force_kn)
     findings += found
-    relief = _relief(
-        machine, thickness, cut_length, drop_depth, trim=trim, gauging=gauging, findings=findings
-    )
+    # A drop jams by its own length, whatever lies beside it.
+    long = cut_length // side_by_side
+    relief = _relief(machine, thickness, long, drop_depth, trim=trim, gauging=gauging, findings=findings)
     support = _support(machine, material, thickness, drop_depth, gauging, findings)
     if measured_offset and gauging == "back gauge":
         findings.append(_offset_note(machine, drop_depth, measured_offset))

@@ -85,6 +85,15 @@ def test_a_machine_without_relief_gets_a_caution_and_no_relief():
     assert "watch" not in said
 
 
+def test_drops_side_by_side_jam_by_their_own_length_and_not_by_all_of_them_together():
+    # Drops 95 deep: 1200 long is 12.6 times, both together would be 25.3 times, and 20 is the limit.
+    together = {"cut_length": 240_000, "drop_depth": 9500}
+    assert set_for(**together).relief
+    assert not set_for(side_by_side=2, **together).relief
+    said = codes(set_for(shear(relief=False), side_by_side=2, **together), "caution")
+    assert "relief-missing" not in said
+
+
 @pytest.mark.parametrize("gauging", ["front stop", "marked line"])
 def test_the_gauge_does_not_back_off_from_a_cut_it_does_not_gauge(gauging):
     settings = set_for(shear(relief=False), drop_depth=2200, gauging=gauging)

@@ -26,16 +26,18 @@ class Shop:
     longest: Length
     forces: dict[Length, ForceCheck] = field(default_factory=dict)
     """What was found of cuts of each length."""
-    settings: dict[tuple[Length, Length, bool, Gauging], Settings] = field(default_factory=dict)
-    """What was found of cuts by their length, the depth that falls, whether it is trim, and the gauging."""
+    settings: dict[tuple[Length, int, Length, bool, Gauging], Settings] = field(default_factory=dict)
+    """What was found of cuts by their length, the pieces side by side that share it, the depth that falls,
+    whether it is trim, and the gauging."""
 
-    def about(self, cut_length: Length, link: Link) -> tuple[ForceCheck, Settings]:
-        """Force and settings of a cut of that length; each question is asked once."""
+    def about(self, along: Length, gang: int, link: Link) -> tuple[ForceCheck, Settings]:
+        """Force and settings of a cut through so many pieces of that length; each question is asked once."""
+        cut_length = along * gang
         force = self.forces.get(cut_length)
         if force is None:
             force = check_force(self.machine, self.material, self.thickness, cut_length)
             self.forces[cut_length] = force
-        key = cut_length, link.fall_depth, link.is_trim, link.cut.gauging
+        key = cut_length, gang, link.fall_depth, link.is_trim, link.cut.gauging
         settings = self.settings.get(key)
         if settings is None:
             settings = settings_for(
@@ -44,6 +46,7 @@ class Shop:
                 self.thickness,
                 cut_length=cut_length,
                 drop_depth=link.fall_depth,
+                side_by_side=gang,
                 trim=link.is_trim,
                 gauging=link.cut.gauging,
                 force=force,
@@ -59,7 +62,7 @@ def rough_step(shop: Shop, link: Link, layout: int) -> Step:
     kg = piece_kg(material, along, depth, thickness)
     lift, about_lift = lift_of(machine, kg, (along, depth))
     gang = _gang(shop, link, lift == "one person")
-    force, settings = shop.about(along * gang, link)
+    force, settings = shop.about(along, gang, link)
     squared = _squared(machine, link)
     return Step(
         number=0,
