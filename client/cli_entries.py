@@ -12,12 +12,13 @@ from client import show
 from client.cache import decided
 from client.cache.decided import verdicts
 from client.cache.lost import sent_as
+from client.cache.outbox import Outbox
 from client.cache.written import Written
 from client.cli_tools import in_home, say, tell
 from client.entry_words import STANDINGS, name_of, words_of
 from client.errors import InputWrong
 from client.home import Home
-from client.log.withdraw import log_withdrawn, withdrawn_ids
+from client.log.withdraw import TYPE, log_withdrawn, row_of, withdrawn_ids
 
 _MOST_AT_ONCE = 200
 
@@ -45,7 +46,7 @@ def list_entries(home: Home, last: int, as_sent: bool) -> None:
                 str(one.row),
                 f"{datetime.fromisoformat(one.happened_at).astimezone(zone):%Y-%m-%d %H:%M %Z}",
                 name_of(one.type),
-                words_of(one.type, one.event["payload"]) if one.sound else "changed on the disk",
+                _words(station.outbox, one),
                 _standing(one, became),
                 *([sent_as(one.epoch, one.seq, one.seq)] if as_sent else []),
             )
@@ -57,6 +58,14 @@ def list_entries(home: Home, last: int, as_sent: bool) -> None:
         for one in entries:
             if not one.sound:
                 say(f"note: {one.damage}", err=True)
+
+
+def _words(outbox: Outbox, one: Written) -> str:
+    if not one.sound:
+        return "changed on the disk"
+    payload = one.event["payload"]
+    of_it = row_of(outbox, payload["event_id"]) if one.type == TYPE else None
+    return (f"of entry {of_it}: " if of_it is not None else "") + words_of(one.type, payload)
 
 
 def _standing(one: Written, became: Mapping[str, str]) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 NAMES: Final[dict[str, str]] = {
@@ -38,18 +39,23 @@ def words_of(event_type: str, payload: Mapping[str, Any]) -> str:
     """What an entry says, in a few words, and what the operator gave besides.
 
     >>> words_of("stock.taken", {"ref": "SH-A", "quantity": 3, "machine": "bench-3m"})
-    '3 of SH-A on bench-3m'
+    '3 of SH-A; on bench-3m'
     >>> words_of("stock.taken", {"ref": "SH-A", "quantity": 3, "machine": "bench-3m", "operator": "KL"})
-    '3 of SH-A on bench-3m; by KL'
+    '3 of SH-A; on bench-3m; by KL'
+    >>> part = {"ref": "P-1", "quantity": 2}
+    >>> words_of("cuts.made", {"strokes": 1, "parts": [part, part], "plan_id": "2731", "step": 9})
+    '1 stroke: 4 of P-1; plan 2731 step 9'
     """
     said = [_SAID[event_type](payload)] if event_type in _SAID else []
+    where = []
     if payload.get("plan_id") is not None:
         step = next((f" {name} {payload[name]}" for name in ("step", "layout") if payload.get(name)), "")
-        said.append(f"plan {payload['plan_id']}{step}")
+        where.append(f"plan {payload['plan_id']}{step}")
     if payload.get("machine") is not None:
-        said.append(f"on {payload['machine']}")
-    words = " ".join(said)
-    return "; ".join([words, *_besides(event_type, payload)])
+        where.append(f"on {payload['machine']}")
+    if where:
+        said.append(" ".join(where))
+    return "; ".join([*said, *_besides(event_type, payload)])
 
 
 def _besides(event_type: str, payload: Mapping[str, Any]) -> list[str]:
@@ -74,14 +80,22 @@ def _edge(payload: Mapping[str, Any]) -> str:
 
 
 def _parts(payload: Mapping[str, Any]) -> str:
-    parts = ", ".join(f"{part['quantity']} of {part['ref']}" for part in payload["parts"])
+    parts = _made(payload["parts"])
     strokes = payload["strokes"]
-    return f"{strokes} {'stroke' if strokes == 1 else 'strokes'}" + (f": {parts};" if parts else "")
+    return f"{strokes} {'stroke' if strokes == 1 else 'strokes'}" + (f": {parts}" if parts else "")
 
 
 def _whole(payload: Mapping[str, Any]) -> str:
-    parts = ", ".join(f"{part['quantity']} of {part['ref']}" for part in payload["parts"])
-    return f"{payload['sheets']} as they are" + (f": {parts};" if parts else "")
+    parts = _made(payload["parts"])
+    return f"{payload['sheets']} as they are" + (f": {parts}" if parts else "")
+
+
+def _made(parts: Sequence[Mapping[str, Any]]) -> str:
+    """Parts by their ref, also where some of one ref fell and others stayed."""
+    made: Counter[str] = Counter()
+    for part in parts:
+        made[part["ref"]] += part["quantity"]
+    return ", ".join(f"{quantity} of {ref}" for ref, quantity in made.items())
 
 
 def _size(payload: Mapping[str, Any]) -> str:

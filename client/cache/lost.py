@@ -157,7 +157,12 @@ def lost_words(lost: Lost) -> str:
             "bring it over with shearwright salvage FILE, or write it down again"
         )
     there_it = "it" if lost.first == min(lost.has, lost.last) else "them"
-    said = [f"the centre has {there} of this station, and this store lacks {there_it}"] if there else []
+    said = []
+    if there:
+        said.append(
+            f"the centre has {there} of this station, and this store lacks {there_it}: "
+            f"do not write {there_it} down again"
+        )
     gone = named(max(lost.first, lost.has + 1), lost.last)
     if gone:
         gone_it = "it" if max(lost.first, lost.has + 1) == lost.last else "them"
@@ -167,7 +172,7 @@ def lost_words(lost: Lost) -> str:
     elif lost.by_mark:
         said.append("as far as the mark beside the store tells, that is all of them")
     else:
-        said.append("what was written down here and was not sent before is gone too: write it down again")
+        said.append("what else was written down here and never sent is gone: write it down again")
     return "; ".join(said)
 
 

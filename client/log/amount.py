@@ -28,7 +28,7 @@ def how_many(of: str, name: str, planned: int, done: int, told: int | None, agai
     3
     >>> how_many("step 3", "piece", 4, 3, 2, again=False)
     Traceback (most recent call last):
-    client.errors.InputWrong: step 3 has 4 pieces and 3 are logged: at most 1 is left; \
+    client.errors.InputWrong: step 3 has 4 pieces, of which 3 are logged: at most 1 is left; \
 --again logs more than the plan has
     >>> how_many("layout 1", "sheet", 1, 1, None, again=False)
     Traceback (most recent call last):
@@ -45,7 +45,8 @@ def how_many(of: str, name: str, planned: int, done: int, told: int | None, agai
         raise InputWrong(f"{of}: {every} logged already; --again logs it once more")
     if count > left:
         raise InputWrong(
-            f"{of} has {planned} {name}s and {done} {_are(done)} logged: at most {left} {_are(left)} left; "
+            f"{of} has {planned} {name if planned == 1 else name + 's'}, of which {done or 'none'} "
+            f"{_are(done or 1)} logged: at most {left} {_are(left)} left; "
             "--again logs more than the plan has"
         )
     return count

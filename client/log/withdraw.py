@@ -97,12 +97,18 @@ def withdrawn_ids(outbox: Outbox) -> set[str]:
     return {one.event["payload"]["event_id"] for one in found if one.state != "quarantined" and one.sound}
 
 
+def row_of(outbox: Outbox, event_id: str) -> int | None:
+    """The number in the log of an entry, as it was sent last; None where it is not kept here."""
+    row: int | None = outbox.sql.value(
+        "SELECT max(id) FROM event WHERE event_id = ? AND state <> 'reissued'", event_id
+    )
+    return row
+
+
 def _entry(outbox: Outbox, number: int) -> Written:
     found = outbox.by_rows([number])
     if found and found[0].state == "reissued":
-        newest = outbox.sql.value(
-            "SELECT max(id) FROM event WHERE event_id = ? AND state <> 'reissued'", found[0].event_id
-        )
+        newest = row_of(outbox, found[0].event_id)
         found = outbox.by_rows([newest]) if newest is not None else []
     if not found:
         raise InputWrong(
@@ -252,9 +258,7 @@ def left_of_withdrawn(outbox: Outbox, plan_id: str, name: str, number: int) -> l
     gone = withdrawn_ids(outbox)
     rows: dict[int, str] = {}
     for event_id in gone:
-        of_it = outbox.sql.value(
-            "SELECT max(id) FROM event WHERE event_id = ? AND state <> 'reissued'", event_id
-        )
+        of_it = row_of(outbox, event_id)
         for one in outbox.by_rows([of_it]) if of_it is not None else ():
             if one.sound and one.type in _COUNTING and _place_of(one) == (plan_id, name, number):
                 for each in _together(outbox, one):

@@ -142,8 +142,9 @@ def test_a_whole_folder_put_back_is_noticed_although_it_agrees_with_itself(
         report = sync_once(station)
         first = 3 + pending
         named = f"numbers {first} to {5 + pending} of epoch {before[:8]}"
-        wanted = f"the centre has {named} of this station, and this store lacks them"
-        assert any(wanted in one and "write it down again" in one for one in report.notices)
+        wanted = f"the centre has {named} of this station, and this store lacks them: do not write them down"
+        gone = "what else was written down here and never sent is gone: write it down again"
+        assert any(wanted in one and gone in one for one in report.notices)
         assert station.outbox.epoch != before, "the next number was given out before"
         assert report.counts.pending == 0
         log(station, 1)
@@ -227,4 +228,6 @@ def test_a_station_that_agrees_with_its_centre_is_told_nothing(service, connecte
 
 
 def test_what_the_centre_tells_alone_leaves_open_what_was_not_sent():
-    assert "was not sent before is gone too" in lost_words(Lost("e", 17, 18, has=18, by_mark=False))
+    assert "what else was written down here and never sent is gone" in lost_words(
+        Lost("e", 17, 18, has=18, by_mark=False)
+    )

@@ -207,9 +207,11 @@ def test_the_command_tells_the_number_lists_it_and_withdraws_it(stocked):
     done = run("log", "taken", "SH-A", "--quantity", "2", "--machine", "bench-3m")
     assert done.output.splitlines()[0] == "written: entry 1"
     listed = run("log", "list", "--last", "5")
-    assert "2 of SH-A on bench-3m" in listed.output
+    assert "2 of SH-A; on bench-3m" in listed.output
     assert run("log", "withdraw", "1", "--reason", "wrong rack").exit_code == 0
-    assert "withdrawn" in run("log", "list").output
+    listed = run("log", "list").output
+    assert "withdrawn" in listed
+    assert "of entry 1: wrong rack" in listed
     assert run("log", "withdraw", "1", "--reason", "again").exit_code == 3
     assert run("log", "withdraw", "one", "--reason", "again").exit_code == 3
 
