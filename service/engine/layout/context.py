@@ -33,7 +33,7 @@ from service.engine.tolerance import class_deviation
 
 BUDGET: Final[dict[Effort, int]] = {"quick": 800_000, "standard": 5_000_000, "thorough": 40_000_000}
 """Steps after which no further round is begun."""
-_LIMITED: Final[dict[Effort, int]] = {"quick": 86, "standard": 100, "thorough": 100}
+_LIMITED: Final[dict[Effort, int]] = {"quick": 86, "standard": 100, "thorough": 150}
 """So many hundredths of them where levels of cuts are limited: strips are filled by the rules of the machine
 there, and with few tables a step takes longer."""
 
