@@ -8,5 +8,5 @@ Units: lengths are whole hundredths of a millimetre (:mod:`.quantities`), forces
 N/mm², masses kg, times s, angles degrees. A name that differs says so (``force_kn``).
 """
 
-ENGINE_VERSION = "0.5.0"
+ENGINE_VERSION = "0.6.0"
 """Part of every plan's fingerprint: raised whenever the same input may give another plan."""

@@ -13,7 +13,7 @@ from service.engine.planner import plan
 
 DEMO = Path(__file__).resolve().parents[2] / "deploy" / "demo"
 
-RECORDED = ("0.5.0", "10b1722fa7090f9f14c4404fca0604ab0ff5de9bdbb3641dcfd81a8766f0dd3f")
+RECORDED = ("0.6.0", "d40abd2ad2f6a76b52b3fcb1af238c58a2acef2b4c6b778d9e635b2bc969aa44")
 """The engine version, and the hash of what it plans for the orders below.
 
 When the test fails, plans have changed. If that is meant: raise ``ENGINE_VERSION`` in
