@@ -87,7 +87,7 @@ def proved(
     def near(share: float) -> bool:
         """Whether prices prove nearly all that they can, where a little more makes no difference."""
         least = task.master.objective * task.dearest
-        return unit < share * least and steady.proved > (1 - share) * least
+        return unit < min(task.dearest, share * least) and steady.proved > (1 - share) * least
 
     def open_still() -> bool:
         """Whether prices may prove more than is known, and more is wanted."""
