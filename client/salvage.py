@@ -75,8 +75,8 @@ def salvage(home: Home, station: str, source: Path | None = None) -> Salvaged:
             aside = source or _put_aside(home)
             done = Salvaged(aside)
             read = _read(aside, station, done)
-            # A copy that was put aside before tells of its own time, and the mark of now.
-            mark = None if source is not None else read_mark(home.mark_file)
+            # A copy that was put aside before tells of its own time, and so does the mark beside it.
+            mark = read_mark(home.mark_file if source is None else _mark_beside(source))
             ahead = _ahead(read, mark)
             # What was found in the bytes alone has the number in the log that its epoch tells.
             read.found = [
@@ -123,16 +123,22 @@ def _put_aside(home: Home) -> Path:
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
     store = home.store_file
     aside = store.with_name(f"{store.name}.salvaged-{stamp}")
+    pairs = [(home.mark_file, _mark_beside(aside))]
+    pairs += [(Path(f"{store}{end}"), Path(f"{aside}{end}")) for end in ("-wal", "")]
     try:
-        for end in ("-wal", ""):
-            source = Path(f"{store}{end}")
+        for source, target in pairs:
             if source.exists():
-                shutil.copy2(source, f"{aside}{end}")
-                with Path(f"{aside}{end}").open("rb") as copy:
+                shutil.copy2(source, target)
+                with target.open("rb") as copy:
                     os.fsync(copy.fileno())
     except OSError as error:
         raise StoreFailed(f"{store} cannot be copied aside: {error.strerror}; nothing was changed") from error
     return aside
+
+
+def _mark_beside(aside: Path) -> Path:
+    """The mark as it was when a store was put aside: the next salvage begins where one was ended."""
+    return Path(f"{aside}-mark")
 
 
 def _clear(home: Home) -> None:

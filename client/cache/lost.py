@@ -68,8 +68,10 @@ def losses(sql: Sqlite) -> list[Lost]:
 
 
 def note_lost(sql: Sqlite, lost: Iterable[Lost]) -> None:
-    """Keep losses; inside the transaction of the caller."""
-    _keep(sql, [*known_losses(sql), *lost])
+    """Keep losses, each once; inside the transaction of the caller."""
+    known = known_losses(sql)
+    places = {(one.epoch, one.first, one.last) for one in known}
+    _keep(sql, [*known, *(one for one in lost if (one.epoch, one.first, one.last) not in places)])
 
 
 def losses_seen(sql: Sqlite) -> int:

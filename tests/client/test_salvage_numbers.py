@@ -243,7 +243,7 @@ def test_entries_brought_between_others_leave_each_its_number_when_only_the_byte
     assert [one.row for one in kept if written.get(one.row, one.event_id) != one.event_id] == []
 
 
-def test_no_number_is_given_out_twice_when_a_salvage_was_ended_in_the_middle(
+def test_nothing_is_given_out_twice_or_lost_unnamed_when_a_salvage_was_ended_in_the_middle(
     home, station, tmp_path, monkeypatch
 ):
     """The power fails when the new store is begun; the copy put aside ends before the mark did."""
@@ -264,7 +264,12 @@ def test_no_number_is_given_out_twice_when_a_salvage_was_ended_in_the_middle(
         patch.setattr("client.salvage.adopt", ended)
         with pytest.raises(KeyboardInterrupt):
             salvage(home, "bench1")
-    (aside,) = home.store_file.parent.glob("*.salvaged-*")
-    assert salvage(home, "bench1", aside).events == 3
+    aside = min(home.store_file.parent.glob("*.salvaged-*"))
+    done = salvage(home, "bench1", aside)
+    assert (done.events, done.unread) == (3, ["entries 4 to 5"])
+    again = salvage(home, "bench1", aside)
+    assert (again.events, again.known_already) == (0, 3)
     with workstation_at(home) as opened:
         assert log(opened, 1)[0].row == last + 1
+        (lost,) = losses(opened.outbox.sql)
+    assert (lost.first, lost.last, lost.row) == (4, 5, 4)
