@@ -67,6 +67,8 @@ def _manifest(file: Path) -> Manifest:
     try:
         said = json.loads(beside.read_bytes())
         made = Manifest(**{**said, "runs": [Run(**run) for run in said["runs"]]})
+    except FileNotFoundError as error:
+        raise ArchiveDamaged(f"{beside} is missing, which is written beside every export") from error
     except (ValueError, TypeError, KeyError) as error:
         raise ArchiveDamaged(f"{beside} is no manifest of entries") from error
     if made.format != FORMAT:

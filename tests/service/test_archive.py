@@ -256,3 +256,11 @@ def test_by_the_command_line(kept: Service, tmp_path: Path) -> None:
     assert "1 of them are not in this store" in done.output
     again = run("export-entries", "--before", "2026-03-03", "--out", str(file))
     assert (again.exit_code, "is there already" in again.output) == (1, True)
+
+
+def test_a_file_without_its_manifest_is_told_to_lack_it(tmp_path: Path) -> None:
+    file = tmp_path / "events.jsonl"
+    file.write_text("")
+    done = CliRunner().invoke(main, ["check-export", str(file)])
+    assert done.exit_code == 1
+    assert done.output == f"Error: {manifest_of(file)} is missing, which is written beside every export\n"
