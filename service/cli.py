@@ -257,15 +257,22 @@ def token_revoke(config: Config, token_id: str) -> None:
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.pass_obj
 def load(config: Config, file: Path) -> None:
-    """Load a shop's data from a JSON file: all of it, or nothing when something is wrong with it."""
+    """Load a shop's data from a JSON file: all of it, or nothing when something is wrong with it.
+
+    Stock and blades become what the file says of them, whatever was counted since: leave those out that
+    are not to be set anew. What of them is set anew is told.
+    """
     prepared(config)
     try:
         with connected():
             counts = load_shop(file.read_bytes(), by="load", now=datetime.now(UTC))
     except WireError as error:
         raise click.ClickException(f"nothing was saved.\n{_told(error.errors)}") from None
-    for kind, (changed, same) in counts.items():
-        click.echo(f"{kind}: {changed} written, {same} unchanged")
+    for kind, one in counts.items():
+        click.echo(f"{kind}: {one.written} written, {one.unchanged} unchanged")
+    for kind, one in counts.items():
+        for told in one.set_anew:
+            click.echo(f"note: {kind} set anew by the file: {told}")
 
 
 @main.command()

@@ -42,10 +42,10 @@ def with_stock(station: Workstation, document: Mapping[str, Any], refs: Sequence
         if not isinstance(name, str):
             raise InputWrong("--stock names pieces of the rack of a machine that is given by its id")
         there = {item.ref: _on_the_wire(item) for item in station.rack_of(station.machine(name))}
-        where = f"on the rack of {name}; shearwright stock lists it"
+        where = f"on the rack of the site of {name}; shearwright stock lists it"
     missing = [ref for ref in refs if ref not in there]
     if missing:
-        raise InputWrong(f"--stock: {', '.join(missing)} not {where}")
+        raise InputWrong(f"--stock: {', '.join(missing)} {'is' if len(missing) == 1 else 'are'} not {where}")
     return {**document, "stock": [there[ref] for ref in sorted(set(refs))]}
 
 

@@ -85,14 +85,14 @@ def test_of_stock_that_the_order_names_itself_some_may_be_picked(
         del one["site"]
     document = {**order_document, "stock": own}
     assert with_stock(rack, document, ["B"])["stock"] == own[1:]
-    with pytest.raises(InputWrong, match="OC-7 not in the stock of the order"):
+    with pytest.raises(InputWrong, match="OC-7 is not in the stock of the order"):
         with_stock(rack, document, ["OC-7"])
 
 
 def test_a_piece_that_is_not_there_is_named(
     rack: Workstation, order_document: dict[str, Any], tmp_path: Any, home: Home
 ) -> None:
-    with pytest.raises(InputWrong, match="OC-8, OC-9 not on the rack of bench-3m"):
+    with pytest.raises(InputWrong, match="OC-8, OC-9 are not on the rack of the site of bench-3m"):
         with_stock(rack, order_document, ["OC-8", "SH-A", "OC-9"])
     with pytest.raises(InputWrong, match="given by its id"):
         with_stock(rack, {**order_document, "machine": MACHINE}, ["OC-7"])
@@ -100,7 +100,7 @@ def test_a_piece_that_is_not_there_is_named(
     path = tmp_path / "W-1.csv"
     path.write_text("ref,length,width,quantity,material,thickness\nP1,600,300,8,S235JR,3\n")
     words = ["--home", str(home.folder), "plan", str(path), "--effort", "quick", "--stock"]
-    assert "OC-8 not on the rack" in CliRunner().invoke(cli, [*words, "OC-8"]).output
+    assert "OC-8 is not on the rack" in CliRunner().invoke(cli, [*words, "OC-8"]).output
     done = CliRunner().invoke(cli, [*words, "OC-7"])
     assert done.exit_code == NotAllPlanned.exit_code
     assert "take 1 × OC-7" in done.output

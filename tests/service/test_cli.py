@@ -51,6 +51,21 @@ def test_a_shop_is_loaded_whole_and_again_without_change(run: Any, tmp_path: Pat
     assert "stock: 0 written, 2 unchanged" in run("load", str(file)).output
 
 
+def test_what_a_file_sets_anew_of_what_was_counted_is_told(run: Any, tmp_path: Path) -> None:
+    file = tmp_path / "shop.json"
+    blade = {"id": "B", "machine": "bench-3m", "edges": 2, "edge": 1, "used_m": [12493.6, 0]}
+    file.write_text(json.dumps({**SHOP, "stock": [sheet(quantity=13)], "blades": [blade]}))
+    assert "set anew" not in run("load", str(file)).output
+    blade = {**blade, "used_m": [12480, 0]}
+    file.write_text(json.dumps({**SHOP, "stock": [sheet(quantity=14)], "blades": [blade]}))
+    said = run("load", str(file)).output
+    assert "note: stock set anew by the file: northgate/SH-A: 13 → 14\n" in said
+    assert (
+        "note: blades set anew by the file: B: metres cut by the edges 12493.6, 0.0 → 12480.0, 0.0\n" in said
+    )
+    assert "set anew" not in run("load", str(file)).output
+
+
 @pytest.mark.parametrize(
     ("shop", "told"),
     [
