@@ -133,7 +133,12 @@ def _recipes(job: Job, objective: Objective) -> tuple[_Recipe, ...]:
     found = [_Recipe(f"in {_directions(count)}", _by_stages(count)) for count in stages]
     found.append(_Recipe("with the layouts that occur once divided anew in two directions", _rare_anew))
     if objective == "material":
-        return (*found[: min(1, len(stages))], found[-1])
+        chosen = [*found[: min(1, len(stages))], found[-1]]
+        paid = [item for item in job.stock if item.price == 0]
+        if paid and in_money(job.stock):
+            bought = [item for item in job.stock if item.price != 0]
+            chosen.append(_Recipe("without offcuts that are paid for", _bought(bought)))
+        return tuple(chosen)
     if len(job.parts) > 1:
         found.append(_Recipe("with parts that share a side cut from the same sheets", _families))
         found.append(_Recipe("one line of the order after another", _by_line))
@@ -206,6 +211,21 @@ def _only(stock: Sequence[StockItem]) -> Callable[[Job, Candidate, Stop | None],
     def make(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division, ...] | None:
         kept = tuple(item for item in job.stock if item.ref in refs)
         return _whole(_beside(replace(job, stock=kept)), stop)
+
+    return make
+
+
+def _bought(
+    stock: Sequence[StockItem],
+) -> Callable[[Job, Candidate, Stop | None], tuple[Division, ...] | None]:
+    """Only where the first used others, and no dearer than that."""
+    refs = {item.ref for item in stock}
+    only = _only(stock)
+
+    def make(job: Job, first: Candidate, stop: Stop | None) -> tuple[Division, ...] | None:
+        if all(one.stock_ref in refs for one in first.divisions):
+            return None
+        return only(_no_dearer(job, first.divisions), first, stop)
 
     return make
 

@@ -61,6 +61,17 @@ def test_of_two_that_are_paid_for_the_smaller_one_is_cut_up() -> None:
     assert taken(checked(order_of(RACK, SMALL, SHEET))) == {"R2": 1}
 
 
+def test_one_that_saves_no_sheet_stays_on_the_rack() -> None:
+    """Three times ten strips of 640 · 118.5 fit on the sheet, which has to be bought in any case."""
+    offcut = replace(RACK, length=124_000, width=64_000)
+    sheet = replace(SHEET, length=250_000, width=125_000, edges="mill")
+    order = order_of(offcut, sheet)
+    strips = Part("A", 64_000, 11_850, 24, "S235JR", 300)
+    found = checked(replace(order, parts=(strips,)))
+    assert taken(found) == {"S": 1}
+    assert found.summary.material_cost == 100.0
+
+
 def test_what_is_bought_besides_is_all_that_the_plan_costs() -> None:
     found = checked(order_of(RACK, SHEET, pieces=3))
     assert taken(found) == {"R": 1, "S": 2}
