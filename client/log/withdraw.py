@@ -91,10 +91,12 @@ def _passed_over(found: Mapping[int, Written], chosen: Sequence[Written]) -> lis
 def withdrawn_ids(outbox: Outbox) -> set[str]:
     """The event_ids of all entries withdrawn here.
 
-    Withdrawals that the centre could not apply are none, nor are those that changed on the disk.
+    Withdrawals that the centre could not apply are none, unless it lacks the entry, which was put aside
+    here; nor are those that changed on the disk.
     """
-    found = outbox.of_type(TYPE, after=0)
-    return {one.event["payload"]["event_id"] for one in found if one.state != "quarantined" and one.sound}
+    aside = {event_id for (event_id,) in outbox.sql.rows("SELECT event_id FROM event WHERE state = 'aside'")}
+    made = [(one.event["payload"]["event_id"], one.state) for one in outbox.of_type(TYPE, after=0) if one.sound]
+    return {event_id for event_id, state in made if state != "quarantined" or event_id in aside}
 
 
 def row_of(outbox: Outbox, event_id: str) -> int | None:

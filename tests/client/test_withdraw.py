@@ -275,3 +275,18 @@ def test_what_was_written_together_is_found_across_epochs(stocked, order_documen
     assert any(note.startswith("written together with it and still counting") for note in notes)
     newest = [one.row for one in stocked.outbox.latest(len(others) + 1)[1:]]
     assert any(all(f"{row} (" in note for row in newest) for note in notes)
+
+
+def test_what_was_put_aside_is_withdrawn_once_though_the_centre_knows_nothing_of_it(stocked, planned):
+    """The centre refuses the withdrawal of an entry that it never took in; here it holds."""
+    logged = log_step(stocked, planned.id, 1)
+    before = counts(stocked)
+    stocked.outbox.answered(dict.fromkeys(rows(logged), ("aside", "[]")))
+    gone = log_withdrawn(stocked, rows(logged), "wrong step")
+    stocked.outbox.answered(dict.fromkeys(rows(gone), ("quarantined", "[]")))
+    after = counts(stocked)
+    assert after != before
+    with pytest.raises(InputWrong, match="withdrawn before"):
+        log_withdrawn(stocked, rows(logged), "wrong step")
+    assert counts(stocked) == after
+    assert stocked.outbox.retry_aside() == 0
