@@ -43,6 +43,8 @@ class OrderFile:
         return [self._place(error) for error in errors]
 
     def _place(self, error: FieldError) -> Problem | FieldError:
+        if error.pointer == "/machine" and error.message.startswith("no machine is known"):
+            return FieldError(error.pointer, f"{error.message}; shearwright machines lists them")
         steps = error.pointer.split("/")[1:]
         if len(steps) < 2 or steps[0] != "parts" or not steps[1].isdigit() or not self.lines:
             return error

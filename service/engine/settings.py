@@ -231,7 +231,7 @@ def _relief(
                 "caution",
                 "relief-missing",
                 f"a drop {size} can jam between blade and gauge, and this machine's gauge cannot back off: "
-                "cut it by another gauging, and keep clear",
+                "where a front stop or a marked line is fine enough gauge it by that, and keep clear",
                 _RELIEF_BASIS,
             )
         )

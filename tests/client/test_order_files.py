@@ -354,7 +354,7 @@ def test_without_a_machine_nothing_is_guessed(wrote):
 
 
 def test_an_unknown_machine_is_told(wrote, read):
-    with pytest.raises(InputWrong, match="no machine is known by the id 'none'"):
+    with pytest.raises(InputWrong, match="by the id 'none'; shearwright machines lists them"):
         read(wrote(f"{HEAD}\nP1;640;100;24;S235JR;3\n"), machine="none")
 
 
