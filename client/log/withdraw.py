@@ -95,8 +95,9 @@ def withdrawn_ids(outbox: Outbox) -> set[str]:
     here; nor are those that changed on the disk.
     """
     aside = {event_id for (event_id,) in outbox.sql.rows("SELECT event_id FROM event WHERE state = 'aside'")}
-    made = [(one.event["payload"]["event_id"], one.state) for one in outbox.of_type(TYPE, after=0) if one.sound]
-    return {event_id for event_id, state in made if state != "quarantined" or event_id in aside}
+    found = [one for one in outbox.of_type(TYPE, after=0) if one.sound]
+    named = [(one.event["payload"]["event_id"], one.state) for one in found]
+    return {event_id for event_id, state in named if state != "quarantined" or event_id in aside}
 
 
 def row_of(outbox: Outbox, event_id: str) -> int | None:
