@@ -265,7 +265,7 @@ def _sheet(
 @click.option("--quantity", type=_QUANTITY, default=1, show_default=True, help="How many.")
 @click.option("--ref", help="A name of its own; made up unless given.")
 @click.option("--from-stock", help="Ref of the sheet it was cut from.")
-@click.option("--heat", help="Heat number.")
+@click.option("--heat", help="Heat number; that of --from-stock unless given.")
 @_MACHINE
 @_operator
 @click.pass_obj

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from client.errors import InputWrong
 from client.log.batch import Batch, Logged, Sheet, cut_fields, write_one
@@ -125,11 +125,19 @@ def log_offcut(
     from_stock: str | None = None,
     operator: str | None = None,
 ) -> Logged:
-    """Write down an offcut put on the rack; it gets a name unless it has one."""
+    """Write down an offcut put on the rack; it gets a name unless it has one.
+
+    Its heat is that of the sheet that it was cut from, where the records have one and no other is told.
+    """
     with station.home.logging():
-        there = [item for item in station.rack(machine.site) if item.ref == ref]
+        rack = station.rack(machine.site)
+        there = [item for item in rack if item.ref == ref]
         if any(item.quantity or item.kind != "offcut" for item in there):
             raise InputWrong(f"the ref {ref!r} is on the rack already; an offcut needs a name of its own")
+        if sheet.heat is None:
+            like = (sheet.material.grade, sheet.thickness)
+            same = [one for one in rack if one.ref == from_stock and (one.material, one.thickness) == like]
+            sheet = replace(sheet, heat=same[0].heat if same else None)
         batch = Batch(station)
         batch.stored(sheet, machine.id, ref=ref, from_stock=from_stock, operator=operator)
         return batch.write()

@@ -133,6 +133,20 @@ def test_the_note_of_an_offcut_tells_how_it_was_rolled(stocked):
     assert "(1 of 500 × 900 × 3, S235JR, rolled along the 500)" in note
 
 
+def test_an_offcut_has_the_heat_of_the_sheet_it_was_cut_from_unless_another_is_told(stocked):
+    machine, material = stocked.machine("bench-3m"), stocked.material("S235JR")
+    sheet = Sheet(material, 300, 90_000, 50_000, 1)
+
+    def heat_of(one, from_stock):
+        log_offcut(stocked, one, machine, from_stock=from_stock)
+        return payloads(stocked, "offcut.stored")[-1].get("heat")
+
+    assert heat_of(sheet, "SH-A") == "H123"
+    assert heat_of(replace(sheet, heat="H9"), "SH-A") == "H9"
+    assert heat_of(replace(sheet, thickness=500), "SH-A") is None
+    assert heat_of(sheet, None) is None
+
+
 def test_a_name_that_stands_in_the_rack_list_is_not_given_again(stocked):
     machine, sheet = stocked.machine("bench-3m"), Sheet(stocked.material("S235JR"), 300, 90_000, 50_000, 1)
 
