@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from typing import Any, Final, cast
 
-from client.cache.clock import current
+from client.cache.clock import OFFSET_AT, current
 from client.cache.outbox import CONTRACT, Outbox, State, utc_text
 from client.cache.stock import StockChange, change_of, note_change
 from schemas.events import FIRST_HASH
@@ -113,7 +113,7 @@ def adopt(outbox: Outbox, read: StoreRead) -> Adopted:
             done.pending = done.taken - sum(one.state in {*_SETTLED, "aside"} for one in whole)
             for table, rows in read.side.items():
                 if table != "clock":
-                    _adopt_side(outbox, table, rows)
+                    _adopt_side(outbox, table, [_by_clocks(row, clocks) for row in rows])
             if not _told_by_mark(outbox):
                 outbox.begin_epoch("events read out of another store lie between those here")
                 # More numbers of the log than of all epochs: by that the mark tells nothing of those before.
@@ -283,6 +283,15 @@ def _clock(outbox: Outbox, one: Found, clocks: Mapping[int, int]) -> int:
     """The reckoning here that timed an event; the newest where nothing tells which it was."""
     here = None if one.clock is None else clocks.get(one.clock)
     return current(outbox.sql)[0] if here is None else here
+
+
+def _by_clocks(row: Mapping[str, Any], clocks: Mapping[int, int]) -> Mapping[str, Any]:
+    """A row of another table; what names a reckoning there names it by its number here."""
+    if row.get("key") != OFFSET_AT:
+        return row
+    there = str(row["value"])
+    # What the damage left of it need be no number; then the last reckoning there is as good as any.
+    return {**row, "value": str(clocks.get(int(there), 0) if there.isdecimal() else 0)}
 
 
 def _adopt_change(outbox: Outbox, row: int, event: Mapping[str, Any], *, settled: bool) -> None:

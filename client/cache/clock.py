@@ -89,10 +89,14 @@ def shift_since(sql: Sqlite, number: int) -> timedelta:
     return current(sql)[1] - timedelta(milliseconds=then)
 
 
+OFFSET_AT: Final = "clock_offset_at"
+"""Under which the store keeps by which reckoning the centre's clock was seen last."""
+
+
 def note_offset(sql: Sqlite, offset: timedelta) -> None:
     """Keep by how much the centre's clock is ahead of ours, as the last exchange showed it."""
     sql.set_meta("clock_offset_s", f"{offset.total_seconds():.3f}")
-    sql.set_meta("clock_offset_at", str(current(sql)[0]))
+    sql.set_meta(OFFSET_AT, str(current(sql)[0]))
 
 
 def offset_now(sql: Sqlite) -> timedelta | None:
@@ -103,7 +107,7 @@ def offset_now(sql: Sqlite) -> timedelta | None:
     found = sql.meta("clock_offset_s")
     if found is None:
         return None
-    at = sql.meta("clock_offset_at")
+    at = sql.meta(OFFSET_AT)
     since = timedelta() if at is None else shift_since(sql, int(at))
     return timedelta(seconds=float(found)) - since
 

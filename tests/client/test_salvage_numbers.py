@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import shutil
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from client.cache.clock import note_offset, offset_now
 from client.cache.lost import losses
 from client.cache.outbox import Draft, Outbox
 from client.salvage import salvage
@@ -273,3 +275,17 @@ def test_nothing_is_given_out_twice_or_lost_unnamed_when_a_salvage_was_ended_in_
         assert log(opened, 1)[0].row == last + 1
         (lost,) = losses(opened.outbox.sql)
     assert (lost.first, lost.last, lost.row) == (4, 5, 4)
+
+
+def test_how_far_the_clock_is_off_is_known_after_a_salvage_too(home, station):
+    """Put forward by an hour, seen to be an hour ahead, and put back: then it goes right."""
+    log(station, 1)
+    sql = station.outbox.sql
+    sql.run("INSERT INTO clock (number, began_at, shift_ms) VALUES (1, '2026-11-25T12:00:00+00:00', 3600000)")
+    note_offset(sql, timedelta(hours=-1))
+    sql.run("INSERT INTO clock (number, began_at, shift_ms) VALUES (2, '2026-11-25T13:00:00+00:00', 0)")
+    assert offset_now(sql) == timedelta()
+    station.close()
+    salvage(home, "bench1")
+    with workstation_at(home) as opened:
+        assert offset_now(opened.outbox.sql) == timedelta()
