@@ -122,7 +122,10 @@ def test_what_the_centre_acknowledged_keeps_its_number_beyond_a_hole(service, co
     assert standing(home) == [one for one in before if one[2] != 3]
     with connected(service) as station:
         report = sync_once(station)
-        wanted = "the centre has entry 3 of this station, and this store lacks it; that is all of them"
+        wanted = (
+            "the centre has entry 3 of this station, and this store lacks it: do not write it down again; "
+            "that is all of them"
+        )
         assert wanted in report.notices
         assert (report.pushed.repeats, report.counts.pending) == (0, 0)
 
@@ -145,7 +148,10 @@ def test_events_of_which_only_the_bytes_are_left_are_repeats_and_never_called_lo
         assert report.complete
         assert (report.pushed.applied, report.counts.pending) == (0, 0)
         told = [one for one in report.notices if "this station" in one]
-        wanted = "the centre has entry 3 of this station, and this store lacks it; that is all of them"
+        wanted = (
+            "the centre has entry 3 of this station, and this store lacks it: do not write it down again; "
+            "that is all of them"
+        )
         assert told == ([wanted] if hole else [])
 
 
