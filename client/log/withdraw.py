@@ -52,6 +52,7 @@ def log_withdrawn(
     with station.home.logging():
         batch = Batch(station)
         gone = withdrawn_ids(station.outbox)
+        undone = {event_id for event_id, _ in _named(station.outbox)}
         found = {number: _entry(station.outbox, number) for number in dict.fromkeys(numbers)}
         chosen = [
             one
@@ -72,7 +73,9 @@ def log_withdrawn(
             )
             if change is not None and one.state != "pending":
                 batch.notes.append(f"the rack shows {change.ref} as it is after the next shearwright sync")
-            _undo(batch, one, payload)
+            # A withdrawal that the centre could not apply has undone it here all the same.
+            if one.event_id not in undone:
+                _undo(batch, one, payload)
         batch.notes += _companions(station.outbox, chosen, gone)
         batch.notes += _still_counting(station.outbox, chosen, gone)
         batch.notes += _still_spoiled(station.outbox, chosen, gone)
@@ -95,9 +98,13 @@ def withdrawn_ids(outbox: Outbox) -> set[str]:
     here; nor are those that changed on the disk.
     """
     aside = {event_id for (event_id,) in outbox.sql.rows("SELECT event_id FROM event WHERE state = 'aside'")}
+    return {event_id for event_id, state in _named(outbox) if state != "quarantined" or event_id in aside}
+
+
+def _named(outbox: Outbox) -> list[tuple[str, str]]:
+    """The event_ids that withdrawals name, each with the state of the withdrawal."""
     found = [one for one in outbox.of_type(TYPE, after=0) if one.sound]
-    named = [(one.event["payload"]["event_id"], one.state) for one in found]
-    return {event_id for event_id, state in named if state != "quarantined" or event_id in aside}
+    return [(one.event["payload"]["event_id"], one.state) for one in found]
 
 
 def row_of(outbox: Outbox, event_id: str) -> int | None:

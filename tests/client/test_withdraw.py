@@ -290,3 +290,16 @@ def test_what_was_put_aside_is_withdrawn_once_though_the_centre_knows_nothing_of
         log_withdrawn(stocked, rows(logged), "wrong step")
     assert counts(stocked) == after
     assert stocked.outbox.retry_aside() == 0
+
+
+def test_what_a_refused_withdrawal_has_undone_here_is_not_undone_again(stocked, planned):
+    """Of two pieces logged one was wrong: the other still counts, however often that one is withdrawn."""
+    wrong = log_step(stocked, planned.id, 1, pieces=1)
+    stocked.outbox.answered(dict.fromkeys(rows(wrong), ("taken", "[]")))
+    log_step(stocked, planned.id, 1, pieces=1, again=True)
+    assert pieces_done(stocked.outbox.sql, planned.id) == {1: 2}
+    gone = log_withdrawn(stocked, rows(wrong), "wrong step")
+    assert pieces_done(stocked.outbox.sql, planned.id) == {1: 1}
+    stocked.outbox.answered(dict.fromkeys(rows(gone), ("quarantined", "[]")))
+    log_withdrawn(stocked, rows(wrong), "wrong step")
+    assert pieces_done(stocked.outbox.sql, planned.id) == {1: 1}
